@@ -1,0 +1,97 @@
+"""What every command shares: the journal's place, how a result is printed, how an error ends."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from surefoot.errors import BadInput
+
+if TYPE_CHECKING:
+    from rich.console import Console, RenderableType
+
+    from surefoot.journal import Journal
+
+JsonFlag = Annotated[bool, typer.Option("--json", help="Print the result as JSON and nothing else.")]
+UnitName = Annotated[str, typer.Argument(metavar="UNIT", help="Name of the unit.")]
+
+PIPE_WIDTH = 80
+
+
+def console(stderr: bool = False) -> Console:
+    """A console that honours NO_COLOR and pipes, and is 80 columns wide where the terminal does not say."""
+    from rich.console import Console
+
+    made = Console(stderr=stderr, highlight=False, soft_wrap=False)
+    if not made.is_terminal:
+        made = Console(stderr=stderr, highlight=False, width=PIPE_WIDTH, no_color=True)
+    return made
+
+
+def open_journal() -> Journal:
+    """The journal in the data directory (`SUREFOOT_HOME`, or the user data directory), created on first use."""
+    from surefoot.journal import Journal
+
+    return Journal.open()
+
+
+def show(result: Any, view: Callable[[], RenderableType | list[RenderableType]], as_json: bool) -> None:
+    """Print a result: as JSON for tools, or the view for people. ``result`` must be ready for `to_json`."""
+    if as_json:
+        sys.stdout.write(to_json(result) + "\n")
+        return
+    out = console()
+    made = view()
+    for part in made if isinstance(made, list) else [made]:
+        out.print(part)
+
+
+def to_json(result: Any) -> str:
+    """JSON text of a result; models, dataclasses, arrays, dates and enums included, NaN as null."""
+    return json.dumps(plain(result), indent=2, ensure_ascii=False, allow_nan=False)
+
+
+def plain(value: Any) -> Any:
+    """The value in JSON's own types."""
+    import dataclasses
+    import datetime
+    import enum
+    import math
+    from pathlib import Path
+
+    if hasattr(value, "model_dump"):
+        return plain(value.model_dump())
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        return {field.name: plain(getattr(value, field.name)) for field in dataclasses.fields(value)}
+    if isinstance(value, enum.Enum):
+        return plain(value.value)
+    if isinstance(value, bool) or value is None or isinstance(value, int | str):
+        return value
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    if isinstance(value, dict):
+        return {str(key): plain(item) for key, item in value.items()}
+    if isinstance(value, list | tuple | set | frozenset):
+        return [plain(item) for item in value]
+    if isinstance(value, datetime.datetime | datetime.date):
+        return value.isoformat()
+    if isinstance(value, Path):
+        return str(value)
+    if hasattr(value, "tolist"):
+        return plain(value.tolist())
+    raise TypeError(f"{type(value).__name__} cannot be written as JSON")
+
+
+def pairs(texts: list[str] | None, what: str) -> dict[str, str]:
+    """``NAME=VALUE`` options as a dictionary. Raises BadInput for one without ``=``."""
+    found: dict[str, str] = {}
+    for text in texts or []:
+        name, equals, value = text.partition("=")
+        if not equals or not name.strip():
+            raise BadInput(f"{text!r} is not NAME=VALUE.", where=what)
+        found[name.strip()] = value.strip()
+    return found

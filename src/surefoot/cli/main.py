@@ -1,0 +1,72 @@
+"""The `surefoot` command: every group of commands lives in a file of its own and is registered here."""
+
+from __future__ import annotations
+
+import sys
+from importlib import import_module
+from typing import Annotated
+
+import typer
+
+from surefoot import __version__
+from surefoot.errors import SurefootError
+
+# One entry a file in this folder; each has `register(app)`. Heavy libraries are imported inside the commands.
+GROUPS = (
+    "unit",
+    "tune",
+    "recall",
+    "runs",
+    "log",
+    "check",
+    "measure",
+    "trace",
+    "compare",
+    "report",
+    "rehearse",
+    "demo",
+)
+
+app = typer.Typer(
+    name="surefoot",
+    help="Find how far one machine's undervolt or overclock goes, prove that it holds, remember it, show the gain.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"surefoot {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _root(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version and stop.")
+    ] = False,
+) -> None:
+    """Global options."""
+
+
+for _group in GROUPS:
+    import_module(f"surefoot.cli.{_group}").register(app)
+
+
+def run() -> None:
+    """Entry point: one clear message and an exit code for an error, never a traceback."""
+    try:
+        app()
+    except SurefootError as error:
+        sys.stderr.write(f"surefoot: {error.message()}\n")
+        raise SystemExit(error.exit_code) from None
+    except KeyboardInterrupt:
+        sys.stderr.write("surefoot: stopped.\n")
+        raise SystemExit(3) from None
+    except BrokenPipeError:
+        # The reader of our pipe went away (`| head`); that is its right.
+        sys.stderr.close()
+        raise SystemExit(0) from None

@@ -1,0 +1,1 @@
+"""The machine itself: sensors, loads, and hands."""

@@ -1,0 +1,90 @@
+"""What a sensor source, a load and a pair of hands each are. One to a file, found through `surefoot.rig.registry`."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any, Literal, Protocol
+
+from surefoot.runs import Outcome
+from surefoot.units import Setting, Unit
+
+
+class SensorSource(Protocol):
+    """Something that can be read for sensor values, in canonical channels and units."""
+
+    name: str
+
+    def channels(self) -> tuple[str, ...]:
+        """The canonical channels this machine offers through it; () when there is nothing."""
+        ...
+
+    def read(self) -> dict[str, float]:
+        """One sample. A channel that cannot be read now is left out; never raises for a sensor that went away."""
+        ...
+
+    def missing(self) -> tuple[str, ...]:
+        """In words: what is not there, and what cannot be judged without it."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class LoadState:
+    """What a load says of itself at one moment.
+
+    ``state``: ``running``; ``done`` (it came to its own end); ``failed`` (see ``outcome``); ``stopped``.
+    ``progress``: units of verified work so far; ``phase``: what it is doing now, for the live line; ``detail``: for a
+    failure, what was seen (processor, kernel of work, expected and found digests).
+    """
+
+    state: Literal["running", "done", "failed", "stopped"]
+    progress: float = 0.0
+    phase: str = ""
+    outcome: Outcome | None = None
+    message: str = ""
+    detail: Mapping[str, Any] = field(default_factory=dict)
+
+
+class LoadSession(Protocol):
+    """A load that has been started."""
+
+    def poll(self) -> LoadState:
+        """What it says now; returns at once."""
+        ...
+
+    def stop(self) -> LoadState:
+        """End it, all its processes too, and give the last word. May be called twice."""
+        ...
+
+
+class Load(Protocol):
+    """Something that can be run while a setting is held."""
+
+    name: str
+    by_hand: bool
+
+    def exercises(self) -> tuple[str, ...]:
+        """The domains it bears on: ``cpu``, ``gpu``, ``memory``; with ``transition`` when it goes idle to full."""
+        ...
+
+    def start(self, minutes: float) -> LoadSession:
+        """Begin. Raises MachineError, in words, when it cannot."""
+        ...
+
+
+class Hands(Protocol):
+    """Whoever applies a setting."""
+
+    kind: str
+    can_read_back: bool
+
+    def apply(self, unit: Unit, setting: Setting) -> Setting | None:
+        """Set it. Returns the setting as read back, or None when it cannot be read back.
+
+        Raises MachineError when it could not be applied.
+        """
+        ...
+
+    def read_back(self, unit: Unit) -> Setting | None:
+        """What is set now; None when that cannot be known. Raises MachineError when reading failed."""
+        ...

@@ -1,0 +1,309 @@
+"""What is tuned: the unit with its card, its knobs, a setting, and the conditions of a run."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Annotated, Any, Literal, TypeVar
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+
+from surefoot.errors import BadInput
+
+VOLTAGE_UNITS = frozenset({"mV", "V", "uV", "µV"})
+CLOCK_UNITS = frozenset({"MHz", "GHz", "kHz"})
+POWER_UNITS = frozenset({"W", "mW"})
+
+Toward = Literal["down", "up"]
+
+
+@dataclass(frozen=True)
+class Knob:
+    """One quantity that may be changed on a unit, seen by the search as a depth.
+
+    ``name``: what the user calls it; ``domain``: the part it belongs to (``cpu``, ``gpu``, ...); ``unit``: ``mV``,
+    ``MHz``, ``W``; ``toward``: the risky side, ``down`` or ``up``; ``step``: the distance between two settings that
+    the hardware takes, and ``limit``: the deepest that may ever be proposed, both positive, as depth in ``unit``.
+    ``load``: name of the load that exercises it (None: the domain's default). ``linked_to``: name of the knob that
+    this one must move with (a shared rail), or None.
+
+    Raises BadInput when a field is out of range, and for a voltage knob whose risky side is up: a voltage above
+    stock is never tried.
+    """
+
+    name: str
+    domain: str
+    unit: str
+    toward: Toward
+    step: float
+    limit: float
+    load: str | None = None
+    linked_to: str | None = None
+
+    def __post_init__(self) -> None:
+        where = f"knob {self.name!r}"
+        for field in ("name", "domain", "unit"):
+            value = getattr(self, field)
+            if not isinstance(value, str) or not value.strip() or not value.isprintable():
+                raise BadInput(f"{field} must be a printable text, got {value!r}.", where=where)
+        if self.toward not in ("down", "up"):
+            raise BadInput(f"toward is {self.toward!r}; it must be 'down' or 'up'.", where=where)
+        for field in ("step", "limit"):
+            value = getattr(self, field)
+            if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value) or value <= 0:
+                raise BadInput(f"{field} is {value!r}; it must be a positive number in {self.unit}.", where=where)
+        if self.limit < self.step:
+            raise BadInput(f"limit {self.limit:g} is less than one step of {self.step:g} {self.unit}.", where=where)
+        if self.toward == "up" and self.is_voltage:
+            raise BadInput(
+                "a voltage knob may only go down: Surefoot never sets a voltage above stock.",
+                where=where,
+                remedy="Set toward to 'down'.",
+            )
+        if self.linked_to == self.name:
+            raise BadInput("linked_to names the knob itself.", where=where)
+
+    @property
+    def is_voltage(self) -> bool:
+        """Whether the knob is a voltage offset."""
+        return self.unit in VOLTAGE_UNITS
+
+    @property
+    def is_clock(self) -> bool:
+        """Whether the knob is a clock offset, for which a lost score (`slow`) is a failure."""
+        return self.unit in CLOCK_UNITS
+
+    @property
+    def sign(self) -> int:
+        """-1 where the risky side is down, +1 where it is up."""
+        return -1 if self.toward == "down" else 1
+
+    @property
+    def deepest(self) -> float:
+        """The deepest whole step that does not pass the limit, as depth."""
+        return math.floor(self.limit / self.step + 1e-9) * self.step
+
+    def value_at(self, depth: float) -> float:
+        """The signed offset at a depth: depth 95 of a knob toward down is -95. Raises BadInput for a depth < 0."""
+        if not math.isfinite(depth) or depth < 0:
+            raise BadInput(f"a depth is a number of at least 0, got {depth!r}.", where=f"knob {self.name!r}")
+        return self.sign * depth if depth else 0.0
+
+    def depth_of(self, value: float) -> float:
+        """The depth of a signed offset. Raises BadInput for one on the safe side of stock or not a number."""
+        if not math.isfinite(value):
+            raise BadInput(f"{value!r} is not a number.", where=f"knob {self.name!r}")
+        depth = self.sign * value
+        if depth < 0:
+            why = "above stock; Surefoot never sets that" if self.is_voltage else "on the far side of stock"
+            raise BadInput(
+                f"{value:+g} {self.unit} is {why}.",
+                where=f"knob {self.name!r}",
+                remedy=f"Allowed: from 0 to {self.value_at(self.limit):+g} {self.unit}.",
+            )
+        return depth if depth else 0.0
+
+    def describe(self, depth: float) -> str:
+        """A depth as a tester says it: ``-95 mV``, ``+120 MHz``, ``stock``."""
+        return "stock" if depth == 0 else f"{self.value_at(depth):+g} {self.unit}"
+
+
+class _Frozen(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True)
+
+
+class Setting(_Frozen):
+    """A value for every knob, as signed offsets from stock by knob name; a knob left out is at stock.
+
+    Zeros are dropped, so that equal settings compare equal and `Setting()` is stock.
+    """
+
+    values: dict[str, float] = Field(default_factory=dict)
+
+    @field_validator("values")
+    @classmethod
+    def _drop_zeros(cls, values: dict[str, float]) -> dict[str, float]:
+        for name, value in values.items():
+            if not math.isfinite(value):
+                raise ValueError(f"the value of {name!r} is {value!r}; it must be a finite number")
+        return {name: float(values[name]) for name in sorted(values) if values[name] != 0}
+
+    def __hash__(self) -> int:
+        return hash(self.key)
+
+    @property
+    def key(self) -> tuple[tuple[str, float], ...]:
+        """Hashable identity, sorted by knob name; () is stock."""
+        return tuple(self.values.items())
+
+    @property
+    def is_stock(self) -> bool:
+        """Whether every knob is at zero."""
+        return not self.values
+
+    def value(self, knob: str) -> float:
+        """The signed offset of a knob; 0 when it is not named."""
+        return self.values.get(knob, 0.0)
+
+    def with_values(self, changes: Mapping[str, float]) -> Setting:
+        """A copy with some values replaced."""
+        return Setting(values={**self.values, **changes})
+
+    def describe(self, unit: Unit | None = None) -> str:
+        """``cpu-core -95 mV, gpu-core +120 MHz``, or ``stock``."""
+        if self.is_stock:
+            return "stock"
+        units = {knob.name: knob.unit for knob in unit.knobs} if unit else {}
+        return ", ".join(f"{name} {value:+g} {units.get(name, '')}".rstrip() for name, value in self.values.items())
+
+
+class Conditions(_Frozen):
+    """What else bears on a result. Every field may be None: not known."""
+
+    ambient_celsius: Annotated[float, Field(ge=-30, le=60)] | None = None
+    power_mode: str | None = None
+    cooling: str | None = None
+    supply: str | None = None
+    firmware: str | None = None
+    driver: str | None = None
+    operating_system: str | None = None
+
+
+class HandsCard(_Frozen):
+    """Who applies a setting on this unit.
+
+    ``kind`` ``ask``: the user sets it and confirms; ``command``: ``apply`` is an argument list in which ``{knob-name}``
+    stands for the signed offset of that knob (no shell), and ``read_back``, where there is one, an argument list that
+    prints ``knob-name value`` or ``knob-name=value`` lines, or the bare value when the unit has one knob.
+    """
+
+    kind: str = "ask"
+    apply: tuple[str, ...] = ()
+    read_back: tuple[str, ...] = ()
+    timeout_seconds: Annotated[float, Field(gt=0, le=600)] = 30.0
+
+    @model_validator(mode="after")
+    def _complete(self) -> HandsCard:
+        if self.kind == "command" and not self.apply:
+            raise ValueError("hands of kind 'command' need 'apply', a list of arguments")
+        return self
+
+
+class LoadCard(_Frozen):
+    """A load of the user's own: a command (argument list, no shell), or a task done by hand when ``command`` is empty.
+
+    ``exercises``: the knob or domain names it bears on. ``ok_exit``: exit codes that mean the work was right.
+    ``soft``: whether a failure is likely to show as a wrong result (cheap) and not as a crash.
+    """
+
+    name: str
+    command: tuple[str, ...] = ()
+    instructions: str = ""
+    exercises: tuple[str, ...] = ()
+    ok_exit: tuple[int, ...] = (0,)
+    soft: bool = False
+
+
+class GoalCard(_Frozen):
+    """What "stable" must mean for this unit: MTTF of at least ``mttf_hours`` hours of load, at ``confidence``."""
+
+    mttf_hours: Annotated[float, Field(gt=0, le=100_000)] = 100.0
+    confidence: Annotated[float, Field(ge=0.5, lt=1)] = 0.90
+
+
+class Unit(_Frozen):
+    """The one machine under test, with its card: parts, firmware, cooling, knobs, limits."""
+
+    name: str
+    parts: dict[str, str] = Field(default_factory=dict)
+    firmware: str | None = None
+    driver: str | None = None
+    cooling: str | None = None
+    power_mode: str | None = None
+    supply: str | None = None
+    supply_watts: Annotated[float, Field(gt=0, le=5000)] | None = None
+    ceilings_celsius: dict[str, Annotated[float, Field(ge=30, le=120)]] = Field(default_factory=dict)
+    power_limits_watts: dict[str, Annotated[float, Field(gt=0, le=2000)]] = Field(default_factory=dict)
+    knobs: tuple[Knob, ...] = ()
+    hands: HandsCard = HandsCard()
+    loads: tuple[LoadCard, ...] = ()
+    goal: GoalCard = GoalCard()
+    notes: str = ""
+
+    @field_validator("name")
+    @classmethod
+    def _named(cls, name: str) -> str:
+        if not name or len(name) > 80 or not name.isprintable():
+            raise ValueError("a unit's name is 1 to 80 printable characters on one line")
+        return name
+
+    @model_validator(mode="after")
+    def _consistent(self) -> Unit:
+        names = [knob.name for knob in self.knobs]
+        if len(set(names)) != len(names):
+            raise ValueError("two knobs have the same name")
+        by_name = {knob.name: knob for knob in self.knobs}
+        for knob in self.knobs:
+            if knob.linked_to is None:
+                continue
+            leader = by_name.get(knob.linked_to)
+            if leader is None:
+                raise ValueError(f"knob {knob.name!r} is linked to {knob.linked_to!r}, which is not on the card")
+            if leader.linked_to is not None:
+                raise ValueError(f"knob {knob.name!r} is linked to {leader.name!r}, which is itself linked")
+            if (leader.unit, leader.toward) != (knob.unit, knob.toward):
+                raise ValueError(f"knob {knob.name!r} is linked to {leader.name!r} but has another unit or side")
+        return self
+
+    def knob(self, name: str) -> Knob:
+        """The knob of that name. Raises BadInput naming the knobs there are."""
+        for knob in self.knobs:
+            if knob.name == name:
+                return knob
+        there = ", ".join(knob.name for knob in self.knobs) or "none"
+        raise BadInput(f"there is no knob {name!r}.", where=f"unit {self.name!r}", remedy=f"Its knobs: {there}.")
+
+    def leaders(self) -> tuple[Knob, ...]:
+        """The knobs that are searched: those not linked to another."""
+        return tuple(knob for knob in self.knobs if knob.linked_to is None)
+
+    def followers(self, leader: str) -> tuple[Knob, ...]:
+        """The knobs that move with a leader."""
+        return tuple(knob for knob in self.knobs if knob.linked_to == leader)
+
+    def setting_at(self, depths: Mapping[str, float]) -> Setting:
+        """The setting with each named leader at a depth, its linked knobs moved along (no deeper than their limit)."""
+        values: dict[str, float] = {}
+        for name, depth in depths.items():
+            knob = self.knob(name)
+            values[name] = knob.value_at(depth)
+            for follower in self.followers(name):
+                values[follower.name] = follower.value_at(min(depth, follower.deepest))
+        return Setting(values=values)
+
+    def depths(self, setting: Setting) -> dict[str, float]:
+        """The depth of every knob of the unit at a setting. Raises BadInput for an unknown knob or a wrong side."""
+        for name in setting.values:
+            self.knob(name)
+        return {knob.name: knob.depth_of(setting.value(knob.name)) for knob in self.knobs}
+
+
+ModelT = TypeVar("ModelT", bound=BaseModel)
+
+
+def validated(model: type[ModelT], data: Any, where: str) -> ModelT:
+    """Build a model from untrusted data. Raises BadInput with every complaint in words, never pydantic's own error."""
+    try:
+        return model.model_validate(data)
+    except ValidationError as error:
+        raise BadInput("; ".join(_complaints(error)), where=where) from None
+
+
+def _complaints(error: ValidationError) -> Iterator[str]:
+    for item in error.errors(include_url=False):
+        place = ".".join(str(part) for part in item["loc"])
+        text = item["msg"].removeprefix("Value error, ")
+        if item["type"] == "extra_forbidden":
+            text = "this field is not known"
+        yield f"{place}: {text}" if place else text
