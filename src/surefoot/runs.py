@@ -298,7 +298,11 @@ class Trace:
     def between(self, start_seconds: float, end_seconds: float) -> Trace:
         """The samples with start <= time <= end, times unchanged."""
         keep = (self.seconds >= start_seconds) & (self.seconds <= end_seconds)
-        return Trace(self.seconds[keep], {name: values[keep] for name, values in self.channels.items()}, self.started_at)
+        return Trace(
+            self.seconds[keep],
+            {name: values[keep] for name, values in self.channels.items()},
+            self.started_at,
+        )
 
     def to_frame(self) -> pd.DataFrame:
         """As a DataFrame: index ``seconds``, one column per channel."""

@@ -1,0 +1,31 @@
+"""Hands: whoever applies a setting. One kind to a file; a new one is a line in `KINDS`."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from surefoot.errors import BadInput
+from surefoot.rig.hands.ask import AskHands
+from surefoot.rig.hands.command import CommandHands
+from surefoot.rig.protocols import Hands
+from surefoot.units import Unit
+
+Prompt = Callable[[str, str], str]
+"""Asks a question, given with the answer that an empty reply means."""
+
+KINDS: dict[str, Callable[[Unit, Prompt | None], Hands]] = {
+    "ask": AskHands,
+    "command": CommandHands,
+}
+
+
+def make_hands(unit: Unit, *, prompt: Prompt | None = None) -> Hands:
+    """The hands that the unit's card names. Raises BadInput for an unknown kind, or `ask` with nobody to ask."""
+    kind = unit.hands.kind
+    if kind not in KINDS:
+        raise BadInput(
+            f"hands of kind {kind!r} are not known.",
+            where=f"unit {unit.name!r}",
+            remedy=f"Allowed: {', '.join(KINDS)}.",
+        )
+    return KINDS[kind](unit, prompt)

@@ -1,0 +1,106 @@
+"""Hands of kind `command`: an argument list of the user's applies a setting; another may read it back. No shell."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+from collections.abc import Callable
+
+from surefoot.errors import BadInput, MachineError
+from surefoot.rig.hands.guard import guard
+from surefoot.units import Setting, Unit
+
+# A place is a plain name in braces; anything else in braces (JSON, a script) is the user's own text.
+PLACE = re.compile(r"\{([\w-]+)\}")
+NUMBER = r"[-+\u2212]?\d+(?:\.\d+)?(?:[eE][-+]?\d+)?"
+SHOWN = 300
+
+
+class CommandHands:
+    """Runs the card's commands with a time limit. ``{knob-name}`` stands for that knob's signed offset from stock."""
+
+    kind = "command"
+
+    def __init__(self, unit: Unit, prompt: Callable[[str, str], str] | None = None) -> None:
+        self._card = unit.hands
+        places = {name for argument in self._card.apply for name in PLACE.findall(argument)}
+        known = {knob.name for knob in unit.knobs}
+        if unknown := places - known:
+            raise BadInput(
+                f"the apply command names {', '.join(sorted(unknown))}, which the card does not have.",
+                where=f"unit {unit.name!r}, hands",
+                remedy=f"Its knobs: {', '.join(sorted(known)) or 'none'}.",
+            )
+        if left_out := known - places:
+            raise BadInput(
+                f"the apply command has no place for {', '.join(sorted(left_out))}.",
+                where=f"unit {unit.name!r}, hands",
+                remedy="Write {" + min(left_out) + "} where its value belongs.",
+            )
+
+    @property
+    def can_read_back(self) -> bool:
+        """Whether the card has a read-back command."""
+        return bool(self._card.read_back)
+
+    def apply(self, unit: Unit, setting: Setting) -> Setting | None:
+        """Apply and read back. Raises BadInput past a limit, MachineError when a command fails or takes too long."""
+        guard(unit, setting)
+
+        def value(match: re.Match[str]) -> str:
+            return f"{setting.value(match.group(1)):g}"
+
+        self._run([PLACE.sub(value, argument) for argument in self._card.apply], "apply")
+        return self.read_back(unit)
+
+    def read_back(self, unit: Unit) -> Setting | None:
+        """What the read-back command prints; None without one. Raises MachineError when it cannot be understood."""
+        if not self._card.read_back:
+            return None
+        return parse_read_back(unit, self._run(list(self._card.read_back), "read-back"))
+
+    def _run(self, arguments: list[str], what: str) -> str:
+        limit = self._card.timeout_seconds
+        try:
+            done = subprocess.run(
+                arguments,
+                stdin=subprocess.DEVNULL,
+                capture_output=True,
+                timeout=limit,
+                check=False,
+                encoding="utf-8",
+                errors="replace",
+            )
+        except subprocess.TimeoutExpired:
+            raise MachineError(
+                f"the {what} command did not end within {limit:g} s.", where=arguments[0]
+            ) from None
+        except (OSError, ValueError) as error:
+            raise MachineError(
+                f"the {what} command could not be started: {error}.", where=arguments[0]
+            ) from None
+        if done.returncode != 0:
+            said = (done.stderr or done.stdout).strip()[-SHOWN:]
+            raise MachineError(
+                f"the {what} command ended with exit code {done.returncode}" + (f": {said}" if said else "."),
+                where=arguments[0],
+            )
+        return done.stdout
+
+
+def parse_read_back(unit: Unit, text: str) -> Setting:
+    """The setting in a read-back command's output: ``name value`` or ``name=value`` lines, or one bare number when
+    the unit has one knob. Raises MachineError naming the knob that is not there."""
+    values: dict[str, float] = {}
+    for knob in unit.knobs:
+        pattern = rf"^\s*{re.escape(knob.name)}\s*[=:\s]\s*({NUMBER})\s*(?:{re.escape(knob.unit)})?\s*$"
+        found = re.findall(pattern, text, flags=re.MULTILINE)
+        if not found and len(unit.knobs) == 1:
+            found = re.findall(rf"^\s*({NUMBER})\s*(?:{re.escape(knob.unit)})?\s*$", text, flags=re.MULTILINE)
+        if not found:
+            raise MachineError(
+                f"the read-back command printed no value for {knob.name}: {text.strip()[:SHOWN]!r}.",
+                remedy=f"It must print a line '{knob.name} VALUE'.",
+            )
+        values[knob.name] = float(found[-1].replace("\u2212", "-"))
+    return Setting(values=values)

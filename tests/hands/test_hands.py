@@ -1,0 +1,122 @@
+"""Hands: what is refused, what is run, what is read back."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import pytest
+
+from surefoot.errors import BadInput, MachineError
+from surefoot.rig.hands import make_hands
+from surefoot.rig.hands.guard import agrees, disagreements
+from surefoot.units import HandsCard, Knob, Setting, Unit
+
+CORE = Knob("cpu-core", "cpu", "mV", "down", 5, 250)
+CLOCK = Knob("gpu-core", "gpu", "MHz", "up", 15, 300)
+
+
+def unit_with(hands: HandsCard, *knobs: Knob) -> Unit:
+    return Unit(name="fenland-15", knobs=knobs or (CORE, CLOCK), hands=hands)
+
+
+def store_and_read(tmp_path: Path) -> HandsCard:
+    store = tmp_path / "value"
+    write = "import sys, pathlib; pathlib.Path(sys.argv[1]).write_text(f'cpu-core {sys.argv[2]} mV\\ngpu-core={sys.argv[3]}\\n')"
+    read = "import sys, pathlib; print(pathlib.Path(sys.argv[1]).read_text())"
+    return HandsCard(
+        kind="command",
+        apply=(sys.executable, "-c", write, str(store), "{cpu-core}", "{gpu-core}"),
+        read_back=(sys.executable, "-c", read, str(store)),
+    )
+
+
+def test_command_applies_and_reads_back(tmp_path: Path) -> None:
+    unit = unit_with(store_and_read(tmp_path))
+    hands = make_hands(unit)
+    setting = Setting(values={"cpu-core": -95, "gpu-core": 120})
+    assert hands.apply(unit, setting) == setting
+    assert hands.apply(unit, Setting()) == Setting()
+    assert hands.read_back(unit) == Setting()
+
+
+def test_nothing_runs_for_a_voltage_above_stock_or_past_the_limit(tmp_path: Path) -> None:
+    unit = unit_with(store_and_read(tmp_path))
+    hands = make_hands(unit)
+    for values in ({"cpu-core": 5.0}, {"cpu-core": -255.0}, {"gpu-core": 301.0}, {"nobody": 1.0}):
+        with pytest.raises(BadInput):
+            hands.apply(unit, Setting(values=values))
+    assert not (tmp_path / "value").exists()
+
+
+def test_arguments_reach_the_command_without_a_shell(tmp_path: Path) -> None:
+    marker = tmp_path / "owned"
+    script = "import sys, pathlib; pathlib.Path(sys.argv[1]).write_text(sys.argv[2])"
+    card = HandsCard(
+        kind="command",
+        apply=(sys.executable, "-c", script, str(tmp_path / "seen"), f"{{cpu-core}}; touch {marker}"),
+    )
+    unit = unit_with(card, CORE)
+    assert make_hands(unit).apply(unit, Setting(values={"cpu-core": -10})) is None
+    assert (tmp_path / "seen").read_text() == f"-10; touch {marker}"
+    assert not marker.exists()
+
+
+@pytest.mark.parametrize(
+    ("code", "words"),
+    [("raise SystemExit(4)", "exit code 4"), ("import time; time.sleep(30)", "did not end within")],
+)
+def test_a_failing_or_slow_command_is_a_machine_error(code: str, words: str) -> None:
+    card = HandsCard(kind="command", apply=(sys.executable, "-c", code, "{cpu-core}"), timeout_seconds=0.5)
+    if "exit" in words:
+        card = card.model_copy(update={"timeout_seconds": 30.0})
+    unit = unit_with(card, CORE)
+    with pytest.raises(MachineError, match=words):
+        make_hands(unit).apply(unit, Setting(values={"cpu-core": -10}))
+
+
+def test_a_card_without_a_place_for_a_knob_is_refused() -> None:
+    with pytest.raises(BadInput, match="no place for gpu-core"):
+        make_hands(unit_with(HandsCard(kind="command", apply=("x", "{cpu-core}"))))
+    with pytest.raises(BadInput, match="names ghost"):
+        make_hands(unit_with(HandsCard(kind="command", apply=("x", "{cpu-core}{ghost}{gpu-core}"))))
+
+
+def test_read_back_that_cannot_be_understood() -> None:
+    card = HandsCard(
+        kind="command",
+        apply=(sys.executable, "-c", "", "{cpu-core}", "{gpu-core}"),
+        read_back=(sys.executable, "-c", "print('fine')"),
+    )
+    unit = unit_with(card)
+    with pytest.raises(MachineError, match="no value for cpu-core"):
+        make_hands(unit).apply(unit, Setting())
+
+
+def test_ask_hands_take_what_the_user_reads() -> None:
+    asked: list[str] = []
+
+    def prompt(question: str, default: str) -> str:
+        asked.append(question)
+        return {0: "ninety", 1: "-90 mV"}.get(len(asked) - 1, default)
+
+    unit = unit_with(HandsCard(), CORE)
+    hands = make_hands(unit, prompt=prompt)
+    assert hands.apply(unit, Setting(values={"cpu-core": -95})) == Setting(values={"cpu-core": -90})
+    assert "-95 mV" in asked[0] and "not a number" in asked[1]
+
+
+def test_ask_hands_without_anybody_to_ask() -> None:
+    with pytest.raises(BadInput, match="nobody"):
+        make_hands(unit_with(HandsCard()))
+
+
+def test_agreement_follows_the_hardware_steps() -> None:
+    # Common practice, no source: clock offsets move in the hardware's own steps; ask for 100 and get 90 or 105.
+    assert agrees(CLOCK, 100, 90) and agrees(CLOCK, 100, 105) and not agrees(CLOCK, 100, 60)
+    assert agrees(CORE, -95, -96) and not agrees(CORE, -95, -90)
+    assert not agrees(CLOCK, 15, 0), "an offset of which nothing is left was not applied"
+    unit = unit_with(HandsCard())
+    assert disagreements(unit, Setting(values={"cpu-core": -95}), Setting()) == [
+        "cpu-core should be at -95 mV and reads +0 mV"
+    ]
