@@ -51,19 +51,10 @@ class Knob:
             raise BadInput(f"toward is {self.toward!r}; it must be 'down' or 'up'.", where=where)
         for field in ("step", "limit"):
             value = getattr(self, field)
-            if (
-                isinstance(value, bool)
-                or not isinstance(value, int | float)
-                or not math.isfinite(value)
-                or value <= 0
-            ):
-                raise BadInput(
-                    f"{field} is {value!r}; it must be a positive number in {self.unit}.", where=where
-                )
+            if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value) or value <= 0:
+                raise BadInput(f"{field} is {value!r}; it must be a positive number in {self.unit}.", where=where)
         if self.limit < self.step:
-            raise BadInput(
-                f"limit {self.limit:g} is less than one step of {self.step:g} {self.unit}.", where=where
-            )
+            raise BadInput(f"limit {self.limit:g} is less than one step of {self.step:g} {self.unit}.", where=where)
         if self.toward == "up" and self.is_voltage:
             raise BadInput(
                 "a voltage knob may only go down: Surefoot never sets a voltage above stock.",
@@ -164,9 +155,7 @@ class Setting(_Frozen):
         if self.is_stock:
             return "stock"
         units = {knob.name: knob.unit for knob in unit.knobs} if unit else {}
-        return ", ".join(
-            f"{name} {value:+g} {units.get(name, '')}".rstrip() for name, value in self.values.items()
-        )
+        return ", ".join(f"{name} {value:+g} {units.get(name, '')}".rstrip() for name, value in self.values.items())
 
 
 class Conditions(_Frozen):
@@ -260,15 +249,11 @@ class Unit(_Frozen):
                 continue
             leader = by_name.get(knob.linked_to)
             if leader is None:
-                raise ValueError(
-                    f"knob {knob.name!r} is linked to {knob.linked_to!r}, which is not on the card"
-                )
+                raise ValueError(f"knob {knob.name!r} is linked to {knob.linked_to!r}, which is not on the card")
             if leader.linked_to is not None:
                 raise ValueError(f"knob {knob.name!r} is linked to {leader.name!r}, which is itself linked")
             if (leader.unit, leader.toward) != (knob.unit, knob.toward):
-                raise ValueError(
-                    f"knob {knob.name!r} is linked to {leader.name!r} but has another unit or side"
-                )
+                raise ValueError(f"knob {knob.name!r} is linked to {leader.name!r} but has another unit or side")
         return self
 
     def knob(self, name: str) -> Knob:
@@ -277,9 +262,7 @@ class Unit(_Frozen):
             if knob.name == name:
                 return knob
         there = ", ".join(knob.name for knob in self.knobs) or "none"
-        raise BadInput(
-            f"there is no knob {name!r}.", where=f"unit {self.name!r}", remedy=f"Its knobs: {there}."
-        )
+        raise BadInput(f"there is no knob {name!r}.", where=f"unit {self.name!r}", remedy=f"Its knobs: {there}.")
 
     def leaders(self) -> tuple[Knob, ...]:
         """The knobs that are searched: those not linked to another."""

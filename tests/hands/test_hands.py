@@ -22,7 +22,10 @@ def unit_with(hands: HandsCard, *knobs: Knob) -> Unit:
 
 def store_and_read(tmp_path: Path) -> HandsCard:
     store = tmp_path / "value"
-    write = "import sys, pathlib; pathlib.Path(sys.argv[1]).write_text(f'cpu-core {sys.argv[2]} mV\\ngpu-core={sys.argv[3]}\\n')"
+    write = (
+        "import sys, pathlib; file, core, clock = sys.argv[1:]; "
+        "pathlib.Path(file).write_text(f'cpu-core {core} mV\\ngpu-core={clock}\\n')"
+    )
     read = "import sys, pathlib; print(pathlib.Path(sys.argv[1]).read_text())"
     return HandsCard(
         kind="command",

@@ -76,7 +76,11 @@ class Hands(Protocol):
     """Whoever applies a setting."""
 
     kind: str
-    can_read_back: bool
+
+    @property
+    def can_read_back(self) -> bool:
+        """Whether `read_back` can say anything."""
+        ...
 
     def apply(self, unit: Unit, setting: Setting) -> Setting | None:
         """Set it. Returns the setting as read back, or None when it cannot be read back.

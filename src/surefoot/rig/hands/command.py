@@ -72,13 +72,9 @@ class CommandHands:
                 errors="replace",
             )
         except subprocess.TimeoutExpired:
-            raise MachineError(
-                f"the {what} command did not end within {limit:g} s.", where=arguments[0]
-            ) from None
+            raise MachineError(f"the {what} command did not end within {limit:g} s.", where=arguments[0]) from None
         except (OSError, ValueError) as error:
-            raise MachineError(
-                f"the {what} command could not be started: {error}.", where=arguments[0]
-            ) from None
+            raise MachineError(f"the {what} command could not be started: {error}.", where=arguments[0]) from None
         if done.returncode != 0:
             said = (done.stderr or done.stdout).strip()[-SHOWN:]
             raise MachineError(
