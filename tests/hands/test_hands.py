@@ -24,7 +24,7 @@ def store_and_read(tmp_path: Path) -> HandsCard:
     store = tmp_path / "value"
     write = (
         "import sys, pathlib; file, core, clock = sys.argv[1:]; "
-        "pathlib.Path(file).write_text(f'cpu-core {core} mV\\ngpu-core={clock}\\n')"
+        "pathlib.Path(file).write_text('cpu-core %s mV\\ngpu-core=%s\\n' % (core, clock))"
     )
     read = "import sys, pathlib; print(pathlib.Path(sys.argv[1]).read_text())"
     return HandsCard(
