@@ -1,0 +1,105 @@
+"""What is believed of a knob before its first run, and the allowances for a model that is somewhat wrong.
+
+This is the one place where the search's prior and its allowances are stated.
+
+The model: at depth x the hazard per hour is 10 ** ((x - m) / s) + background, m the edge (MTTF of one hour), s the
+depth per decade of hazard.
+
+* m: flat from stock to the knob's limit, and half as likely again a while past either end. Units of one model differ
+  by tens of mV, models by more: no depth inside the limit is favoured, so shallow and deep units are served alike.
+* s: log-normal. Its middle is what is typical of the knob's unit (`TYPICAL_PER_DECADE`; 1/50 of the limit where the
+  unit is none of those), its spread such that a third to three times the typical lies inside two standard deviations.
+  *Common practice, no source.*
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from surefoot.search.evidence import Goal
+from surefoot.units import Knob
+
+Floats = NDArray[np.float64]
+
+TYPICAL_PER_DECADE = {"mV": 5.0, "V": 0.005, "uV": 5000.0, "µV": 5000.0, "MHz": 15.0, "GHz": 0.015, "kHz": 15000.0}
+PER_DECADE_SPREAD = 0.50
+"""Standard deviation of ln s."""
+BEYOND_LIMIT = 0.25
+BELOW_STOCK = 0.15
+"""How far past either end of the knob the prior on m goes on, as a share of the limit, at half weight."""
+
+RUN_SPREAD = 0.35
+"""Variance of the hazard's factor between runs (likelihood.py, ``spread``)."""
+STRAY_FAILURES = 0.02
+"""Chance that a failure was not the setting's doing or was mislogged (likelihood.py, ``stray``)."""
+BACKGROUND_SHARE = 0.10
+"""Share of the goal's hazard set aside for failures that no depth explains."""
+DOUBT = 0.8
+"""Of the doubt the goal allows (1 - confidence), the share that the model may spend; the rest covers its own error."""
+
+EDGE_CELLS_PER_DECADE = 4
+MOST_EDGE_CELLS = 480
+DECADE_CELLS = 11
+
+
+@dataclass(frozen=True, eq=False)
+class Grid:
+    """The grid the posterior lives on.
+
+    ``goal_depth``: shape (n, 1), the depth at which the hazard just meets the goal; ``per_decade``: shape (1, k), s;
+    ``log_prior``: shape (n, k). The edge m is ``goal_depth + decades * per_decade``. ``background``: per hour.
+    """
+
+    goal_depth: Floats
+    per_decade: Floats
+    log_prior: Floats
+    decades: float
+    background: float
+
+    @property
+    def edge(self) -> Floats:
+        """Depth at which the MTTF is one hour, shape (n, k), background apart."""
+        return np.asarray(self.goal_depth + self.decades * self.per_decade)
+
+    def hazard(self, depth: float | Floats) -> Floats:
+        """Failures per hour at a depth, or at depths of a shape that broadcasts against (n, k)."""
+        exponent = (depth - self.goal_depth) / self.per_decade - self.decades
+        return np.asarray(np.power(10.0, np.clip(exponent, -12.0, 6.0)) + self.background)
+
+
+def typical_per_decade(knob: Knob) -> float:
+    """The depth per decade of hazard that the prior is centred on, in the knob's unit."""
+    return TYPICAL_PER_DECADE.get(knob.unit, knob.limit / 50.0)
+
+
+def model_confidence(goal: Goal) -> float:
+    """The posterior probability that a claim at the goal's confidence must have: stricter than the goal by DOUBT."""
+    return 1.0 - (1.0 - goal.confidence) * DOUBT
+
+
+def grid_for(knob: Knob, goal: Goal) -> Grid:
+    """The grid with the prior on it. Depends on the knob's unit, limit and step and on the goal's MTTF alone."""
+    return _grid(typical_per_decade(knob), knob.limit, knob.step, goal.mttf_hours)
+
+
+@lru_cache(maxsize=32)
+def _grid(typical: float, limit: float, step: float, mttf_hours: float) -> Grid:
+    decades = float(np.log10(mttf_hours / (1.0 - BACKGROUND_SHARE)))
+    low = -BELOW_STOCK * limit - max(decades, 0.0) * typical
+    high = (1.0 + BEYOND_LIMIT) * limit + max(-decades, 0.0) * typical
+    cell = max(min(typical / EDGE_CELLS_PER_DECADE, step / 2.0), (high - low) / MOST_EDGE_CELLS)
+    goal_depth = (np.arange(round(low / cell), round(high / cell)) + 0.5)[:, None] * cell
+    reach = 2.4 * PER_DECADE_SPREAD
+    log_s = np.linspace(-reach, reach, DECADE_CELLS)[None, :]
+    per_decade = typical * np.exp(log_s)
+    edge = goal_depth + decades * per_decade
+    inside = (edge >= 0) & (edge <= limit)
+    log_prior = np.where(inside, 0.0, np.log(0.5)) - 0.5 * (log_s / PER_DECADE_SPREAD) ** 2
+    log_prior = np.asarray(log_prior - np.log(np.exp(log_prior).sum()))
+    for array in (goal_depth, per_decade, log_prior):
+        array.setflags(write=False)
+    return Grid(goal_depth, per_decade, log_prior, decades, BACKGROUND_SHARE / mttf_hours)
