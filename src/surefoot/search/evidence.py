@@ -39,7 +39,8 @@ class Goal:
     depth that held the next run may go, knob's unit; ``crash_minutes`` and ``setup_minutes``: the price of a crash
     and of setting up a run; ``soft_minutes``: the price of a failure that the load itself catches; ``max_failures``:
     stop after so many; ``worth_per_hour``: stop when the next hour would gain less than this many of the knob's
-    units (0: never for that reason). Raises BadInput for a number out of range.
+    units (0: never for that reason). ``soft_share``: the share of failures, 0 to 1, that the load is expected to catch
+    itself, before the unit has shown any. Raises BadInput for a number out of range.
     """
 
     mttf_hours: float = 100.0
@@ -51,6 +52,7 @@ class Goal:
     max_failures: int = 6
     soft_minutes: float = 1.0
     worth_per_hour: float = 0.0
+    soft_share: float = 0.2
 
     def __post_init__(self) -> None:
         for name in ("mttf_hours", "within", "max_stride"):
@@ -63,6 +65,8 @@ class Goal:
                 raise BadInput(f"{name} is {value!r}; it must be a number of at least 0.", where="goal")
         if not 0.5 <= self.confidence < 1:
             raise BadInput(f"confidence is {self.confidence!r}; it must be at least 0.5 and below 1.", where="goal")
+        if not 0 <= self.soft_share <= 1:
+            raise BadInput(f"soft_share is {self.soft_share!r}; it must lie between 0 and 1.", where="goal")
         if self.max_failures < 1:
             raise BadInput(f"max_failures is {self.max_failures!r}; it must be at least 1.", where="goal")
 

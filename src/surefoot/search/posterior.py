@@ -107,9 +107,7 @@ def posterior(knob: Knob, evidence: Sequence[Evidence], goal: Goal) -> Posterior
 @lru_cache(maxsize=512)
 def _piece(grid: Grid, depth: float, minutes: float, failed: bool, timed: bool) -> Floats:
     """Log likelihood of one run over the grid, shape (n, k). Grids are cached too, so identity is a fit key."""
-    found = log_likelihood(
-        grid.hazard(depth), minutes / 60.0, failed, timed, spread=RUN_SPREAD, stray=STRAY_FAILURES
-    )
+    found = log_likelihood(grid.hazard(depth), minutes / 60.0, failed, timed, spread=RUN_SPREAD, stray=STRAY_FAILURES)
     found.setflags(write=False)
     return found
 
