@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
@@ -155,6 +155,23 @@ class Run(_Frozen):
         return self.closing.minutes if self.closing else self.last_minutes
 
 
+@dataclass(frozen=True, slots=True)
+class LoadState:
+    """What a load says of itself at one moment.
+
+    ``state``: ``running``; ``done`` (it came to its own end); ``failed`` (see ``outcome``); ``stopped``.
+    ``progress``: units of verified work so far; ``phase``: what it is doing now, for the live line; ``detail``: for a
+    failure, what was seen (processor, kernel of work, expected and found digests).
+    """
+
+    state: Literal["running", "done", "failed", "stopped"]
+    progress: float = 0.0
+    phase: str = ""
+    outcome: Outcome | None = None
+    message: str = ""
+    detail: Mapping[str, Any] = field(default_factory=dict)
+
+
 class Score(_Frozen):
     """A result of work done: points, frames per second, seconds. Belongs to a run, or to a unit by configuration."""
 
@@ -273,6 +290,17 @@ class Trace:
                 raise BadInput(f"channel {name} has {values.shape} values for {seconds.size} times.")
         object.__setattr__(self, "seconds", seconds)
         object.__setattr__(self, "channels", channels)
+
+    @classmethod
+    def from_samples(
+        cls, samples: Sequence[tuple[float, Mapping[str, float]]], started_at: datetime | None = None
+    ) -> Trace:
+        """From (seconds, {channel: value}) samples in order of time; NaN where a sample lacks a channel."""
+        names = sorted({name for _, values in samples for name in values})
+        seconds = np.array([moment for moment, _ in samples], dtype=np.float64)
+        table = np.array([[values.get(name, np.nan) for name in names] for _, values in samples], dtype=np.float64)
+        table = table.reshape(len(samples), len(names))
+        return cls(seconds, {name: table[:, place] for place, name in enumerate(names)}, started_at)
 
     def __len__(self) -> int:
         return int(self.seconds.size)

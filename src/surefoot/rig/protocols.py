@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
-from typing import Any, Literal, Protocol
+from typing import Protocol
 
-from surefoot.runs import Outcome
+from surefoot.runs import LoadState as LoadState
 from surefoot.units import Setting, Unit
 
 
@@ -26,23 +24,6 @@ class SensorSource(Protocol):
     def missing(self) -> tuple[str, ...]:
         """In words: what is not there, and what cannot be judged without it."""
         ...
-
-
-@dataclass(frozen=True, slots=True)
-class LoadState:
-    """What a load says of itself at one moment.
-
-    ``state``: ``running``; ``done`` (it came to its own end); ``failed`` (see ``outcome``); ``stopped``.
-    ``progress``: units of verified work so far; ``phase``: what it is doing now, for the live line; ``detail``: for a
-    failure, what was seen (processor, kernel of work, expected and found digests).
-    """
-
-    state: Literal["running", "done", "failed", "stopped"]
-    progress: float = 0.0
-    phase: str = ""
-    outcome: Outcome | None = None
-    message: str = ""
-    detail: Mapping[str, Any] = field(default_factory=dict)
 
 
 class LoadSession(Protocol):
