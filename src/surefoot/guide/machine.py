@@ -1,0 +1,140 @@
+"""What a session needs of the machine it tunes, and the machine in hand."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Protocol
+
+from surefoot.rig.protocols import Hands, Load
+from surefoot.units import Unit
+
+if TYPE_CHECKING:
+    from surefoot.runs import Outcome
+
+Fault = tuple["Outcome", str]
+"""What the system logged: the outcome it means, and its words."""
+
+
+class Machine(Protocol):
+    """The machine in hand, or a virtual one with a clock of its own."""
+
+    @property
+    def source(self) -> str:
+        """``rig`` or ``virtual``: kept with every run."""
+        ...
+
+    def boot_id(self) -> str:
+        """Identity of this boot."""
+        ...
+
+    def operating_system(self) -> str:
+        """Name and release."""
+        ...
+
+    def now(self) -> datetime:
+        """Wall-clock time, aware."""
+        ...
+
+    def seconds(self) -> float:
+        """A clock that never runs backwards, seconds."""
+        ...
+
+    def sleep(self, seconds: float) -> None:
+        """Wait."""
+        ...
+
+    def sample(self) -> dict[str, float]:
+        """The sensors now, in canonical channels."""
+        ...
+
+    def missing(self) -> Sequence[str]:
+        """Which sensors are missing and what cannot be judged without them, in words."""
+        ...
+
+    def load(self, name: str, unit: Unit) -> Load:
+        """The load of that name. Raises BadInput for an unknown one."""
+        ...
+
+    def default_load(self, unit: Unit, knob: str | None) -> str:
+        """Name of the load that exercises a knob, or the whole unit for None."""
+        ...
+
+    def hands(self, unit: Unit, prompt: Callable[[str, str], str] | None) -> Hands:
+        """Whoever applies a setting on this unit."""
+        ...
+
+    def faults_since(self, moment: datetime) -> Sequence[Fault]:
+        """Corrected hardware errors and driver resets that the system logged since; [] when it does not tell."""
+        ...
+
+
+class RealMachine:
+    """The machine that this process runs on. ``root``: where the kernel's files are looked for."""
+
+    source = "rig"
+
+    def __init__(self, root: Path | None = None) -> None:
+        from surefoot.rig.registry import sensors
+        from surefoot.rig.sampler import Sampler
+
+        self._sampler = Sampler(sensors(root))
+        self._root = root
+
+    def boot_id(self) -> str:
+        """The kernel's boot identity, or the boot time."""
+        from surefoot.rig.boot import boot_identity
+
+        return boot_identity()
+
+    def operating_system(self) -> str:
+        """Name and release."""
+        from surefoot.rig.boot import operating_system
+
+        return operating_system()
+
+    def now(self) -> datetime:
+        """UTC."""
+        return datetime.now(UTC)
+
+    def seconds(self) -> float:
+        """The system's monotonic clock."""
+        return time.monotonic()
+
+    def sleep(self, seconds: float) -> None:
+        """Wait."""
+        time.sleep(seconds)
+
+    def sample(self) -> dict[str, float]:
+        """All sensors once."""
+        return self._sampler.read()
+
+    def missing(self) -> Sequence[str]:
+        """In words."""
+        return self._sampler.missing()
+
+    def load(self, name: str, unit: Unit) -> Load:
+        """From the registry: built in, the card's own, or by hand."""
+        from surefoot.rig.registry import make_load
+
+        return make_load(name, unit)
+
+    def default_load(self, unit: Unit, knob: str | None) -> str:
+        """The card's word, else the domain's own."""
+        from surefoot.rig.registry import default_load
+
+        return default_load(unit.knob(knob) if knob else None, unit)
+
+    def hands(self, unit: Unit, prompt: Callable[[str, str], str] | None) -> Hands:
+        """The card's hands."""
+        from surefoot.rig.hands import make_hands
+
+        return make_hands(unit, prompt=prompt)
+
+    def faults_since(self, moment: datetime) -> Sequence[Fault]:
+        """From the system's own logs."""
+        from surefoot.rig.errors_log import faults_since
+
+        return [(fault.outcome, fault.message) for fault in faults_since(moment, self._root)]

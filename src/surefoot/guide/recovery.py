@@ -1,0 +1,89 @@
+"""An open run found on start: what happened to it, judged from evidence and, where somebody is there, by asking."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from surefoot.guide.machine import Machine
+from surefoot.guide.voice import Voice
+from surefoot.journal import Journal
+from surefoot.rig.boot import same_boot
+from surefoot.runs import Closing, Outcome, Run
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """What an answer means for the run."""
+
+    outcome: Outcome
+    words: str
+
+
+# The first of each is what counts when nobody is there to say otherwise.
+AFTER_A_BOOT: Mapping[str, Verdict] = {
+    "crash": Verdict(Outcome.RESET, "the machine went down under the run"),
+    "froze": Verdict(Outcome.HANG, "the machine froze and was switched off by hand"),
+    "power": Verdict(Outcome.VOID, "the power was lost for another reason"),
+    "purpose": Verdict(Outcome.VOID, "the machine was restarted on purpose"),
+}
+SAME_BOOT: Mapping[str, Verdict] = {
+    "stopped": Verdict(Outcome.VOID, "only the tool was stopped"),
+    "driver": Verdict(Outcome.DRIVER_RESET, "the driver was reset and took the session down"),
+    "froze": Verdict(Outcome.HANG, "the load or the desktop froze and had to be ended"),
+}
+
+
+def recover(journal: Journal, unit: str, machine: Machine, voice: Voice) -> list[Run]:
+    """Close every open run of a unit and return them as closed.
+
+    Another boot identity than the run's means that the machine went down under it: `reset` unless the user says
+    otherwise. The same boot means that only the tool was stopped: `void`. The time to failure is that of the last
+    heartbeat.
+    """
+    closed = []
+    for run in journal.open_runs(unit):
+        verdict, judged_by = _judge(run, machine, voice)
+        journal.close_run(
+            run.id,
+            Closing(
+                outcome=verdict.outcome,
+                minutes=run.last_minutes,
+                judged_by=judged_by,
+                detail={"recovered": True, "boot_then": run.plan.boot_id, "boot_now": machine.boot_id()},
+            ),
+            at=machine.now(),
+        )
+        closed.append(journal.run(run.id))
+        voice.say(
+            f"Run {run.id} ({run.setting.describe()}) was still open: {verdict.words}. "
+            f"Recorded as {verdict.outcome.value} after {run.last_minutes:.1f} min under load.",
+            "bad" if verdict.outcome is not Outcome.VOID else "warn",
+        )
+    if any(run.outcome in (Outcome.RESET, Outcome.HANG) for run in closed):
+        voice.say(
+            "Before going on: see that the machine is back at stock, and let the system check its disk. "
+            "A crash can damage files that were being written.",
+            "warn",
+        )
+    return closed
+
+
+def _judge(run: Run, machine: Machine, voice: Voice) -> tuple[Verdict, str]:
+    same = same_boot(run.plan.boot_id, machine.boot_id())
+    answers, evidence = (
+        (SAME_BOOT, "the same boot as when the run began")
+        if same
+        else (AFTER_A_BOOT, "another boot than the one the run began under")
+        if same is False
+        # Boots that cannot be compared prove nothing; a lost failure would let the search go deeper than it should.
+        else (AFTER_A_BOOT, "the boot of the run is not known")
+    )
+    default = next(iter(answers))
+    choice = voice.choose(
+        f"Run {run.id} at {run.setting.describe()} was never closed ({evidence}). What happened?",
+        {key: verdict.words for key, verdict in answers.items()},
+        default,
+    )
+    who = "the user" if voice.attended else "the rule for unattended starts"
+    return answers[choice], f"{evidence}; {who}: {answers[choice].words}"
