@@ -1,0 +1,219 @@
+"""A load that is a command of the user's: an argument list, no shell."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import threading
+import time
+from collections import deque
+from contextlib import suppress
+from typing import Any, Literal
+
+from surefoot.errors import BadInput, MachineError
+from surefoot.rig.loads.leash import NOT_STARTED_EXIT
+from surefoot.rig.loads.verdicts import died_by_itself, signal_name
+from surefoot.rig.protocols import LoadState
+from surefoot.runs import Outcome
+from surefoot.units import LoadCard
+
+TERM_SECONDS = 5.0
+KILL_SECONDS = 10.0
+TAIL_LINES = 40
+TAIL_CHARACTERS = 4000
+# A command that ends at once must not be started hundreds of times a second.
+SHORTEST_PASS_SECONDS = 0.2
+
+
+class CommandLoad:
+    """A command that is run over and over till the minutes are over; an exit code that is not allowed is a failure.
+
+    Raises BadInput for a card without a command.
+    """
+
+    by_hand = False
+
+    def __init__(self, card: LoadCard) -> None:
+        if not card.command:
+            raise BadInput("a load of this kind needs a command.", where=f"load {card.name!r}")
+        self.name = card.name
+        self._card = card
+
+    def exercises(self) -> tuple[str, ...]:
+        """As the card says."""
+        return self._card.exercises
+
+    def start(self, minutes: float) -> CommandSession:
+        """Start it. Raises MachineError when there is no such program, BadInput for minutes <= 0."""
+        if not minutes > 0:
+            raise BadInput(f"a load lasts more than 0 minutes, got {minutes!r}.", where=f"load {self.name!r}")
+        program = self._card.command[0]
+        if shutil.which(program) is None:
+            raise MachineError(
+                f"the program {program!r} was not found or may not be run.",
+                where=f"load {self.name!r}",
+                remedy="Give its whole path in the unit card's 'command'.",
+            )
+        return CommandSession(self._card, minutes * 60.0)
+
+
+class CommandSession:
+    """A command of the user's while it runs."""
+
+    def __init__(self, card: LoadCard, seconds: float) -> None:
+        self._card = card
+        self._began = time.monotonic()
+        self._seconds = seconds
+        self._passes = 0
+        self._tail: deque[str] = deque(maxlen=TAIL_LINES)
+        self._failure: LoadState | None = None
+        self._last: LoadState | None = None
+        self._ending = threading.Event()
+        self._lock = threading.Lock()
+        self._process = self._launch()
+        self._thread = threading.Thread(target=self._supervise, daemon=True, name=f"surefoot-load-{card.name}")
+        self._thread.start()
+
+    def poll(self) -> LoadState:
+        """Running, failed by its exit code, or done when its minutes are over (the pass in hand is then cut short)."""
+        if self._last is not None:
+            return self._last
+        with self._lock:
+            failure = self._failure
+        if failure is not None:
+            return self._close("failed")
+        if time.monotonic() - self._began >= self._seconds:
+            return self._close("done")
+        return LoadState("running", progress=float(self._passes), phase=self._phase(), detail=self._detail())
+
+    def stop(self) -> LoadState:
+        """End the command and all its children."""
+        return self._last if self._last is not None else self._close("stopped")
+
+    def _launch(self) -> subprocess.Popen[bytes]:
+        options: dict[str, Any] = {}
+        if os.name == "posix":
+            options["start_new_session"] = True
+        else:
+            options["creationflags"] = getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0)
+        try:
+            return subprocess.Popen(
+                [sys.executable, "-P", "-m", "surefoot.rig.loads.leash", *self._card.command],
+                stdin=subprocess.PIPE,
+                stdout=subprocess.PIPE,
+                stderr=subprocess.STDOUT,
+                **options,
+            )
+        except (OSError, ValueError) as error:
+            where = f"load {self._card.name!r}"
+            raise MachineError(f"the command could not be started: {error}.", where=where) from None
+
+    def _supervise(self) -> None:
+        while True:
+            process, began = self._process, time.monotonic()
+            assert process.stdout is not None
+            for line in process.stdout:
+                self._tail.append(line.decode(errors="replace").rstrip()[:400])
+            code = process.wait()
+            if self._ending.is_set():
+                return
+            failure = self._judge(code)
+            if failure is not None:
+                with self._lock:
+                    self._failure = failure
+                return
+            self._passes += 1
+            if self._ending.wait(max(0.0, SHORTEST_PASS_SECONDS - (time.monotonic() - began))):
+                return
+            with self._lock:
+                if self._ending.is_set():
+                    return
+                try:
+                    self._process = self._launch()
+                except MachineError as error:
+                    self._failure = LoadState("failed", outcome=Outcome.VOID, message=error.message())
+                    return
+
+    def _judge(self, code: int) -> LoadState | None:
+        if code in self._card.ok_exit:
+            return None
+        name = signal_name(code)
+        how = f"was ended by {name}" if name else f"ended with exit code {code}"
+        after = f" in pass {self._passes + 1}"
+        if code in (126, NOT_STARTED_EXIT):
+            message = f"the command could not be run (exit code {code})."
+            return LoadState("failed", outcome=Outcome.VOID, message=message)
+        if name and not died_by_itself(code):
+            return LoadState("failed", outcome=Outcome.VOID, message=f"the command {how}{after}, from outside.")
+        allowed = ", ".join(map(str, self._card.ok_exit)) or "none"
+        return LoadState(
+            "failed", outcome=Outcome.MISCOMPUTE, message=f"the command {how}{after}; allowed: {allowed}."
+        )
+
+    def _close(self, state: Literal["done", "failed", "stopped"]) -> LoadState:
+        with self._lock:
+            self._ending.set()
+            process = self._process
+        stubborn = not end_group(process)
+        self._thread.join(timeout=5.0)
+        # A failure that was under way when the time was up still counts.
+        failure = self._failure
+        outcome, message = None, f"{self._passes} whole passes of the command."
+        if failure is not None:
+            state, outcome, message = "failed", failure.outcome, failure.message
+        elif stubborn:
+            state, outcome = "failed", Outcome.HANG
+            message = "the command could not be ended: it no longer answers the system."
+        elif state == "done" and not self._passes:
+            message = "The command did not come to its end in the time given, so no result of it was checked."
+        self._last = LoadState(
+            state,
+            progress=float(self._passes),
+            phase=self._phase(),
+            outcome=outcome,
+            message=message,
+            detail=self._detail(),
+        )
+        return self._last
+
+    def _phase(self) -> str:
+        return f"{self._card.name}, pass {self._passes + 1}"
+
+    def _detail(self) -> dict[str, Any]:
+        tail = "\n".join(list(self._tail))[-TAIL_CHARACTERS:]
+        detail: dict[str, Any] = {"command": list(self._card.command), "passes": self._passes}
+        if tail:
+            detail["output_tail"] = tail
+        return detail
+
+
+def end_group(process: subprocess.Popen[bytes]) -> bool:
+    """End a process and all that it started: politely, then not. Returns whether it is gone."""
+    if os.name == "posix":
+        for sign, seconds in ((signal.SIGTERM, TERM_SECONDS), (signal.SIGKILL, KILL_SECONDS)):
+            with suppress(OSError):
+                os.killpg(process.pid, sign)
+            with suppress(subprocess.TimeoutExpired):
+                process.wait(seconds)
+                break
+        # Children that ignored the first signal outlive their leader; the group is still theirs.
+        with suppress(OSError):
+            os.killpg(process.pid, signal.SIGKILL)
+    else:
+        import psutil
+
+        with suppress(psutil.Error):
+            for child in psutil.Process(process.pid).children(recursive=True):
+                with suppress(psutil.Error):
+                    child.kill()
+        with suppress(OSError):
+            process.kill()
+        with suppress(subprocess.TimeoutExpired):
+            process.wait(KILL_SECONDS)
+    with suppress(OSError, ValueError):
+        if process.stdin is not None:
+            process.stdin.close()
+    return process.poll() is not None

@@ -1,0 +1,219 @@
+"""The worker processes of the CPU load, as their parent handles them."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+import threading
+import time
+from collections import deque
+from contextlib import suppress
+from typing import Any
+
+from surefoot.errors import MachineError
+from surefoot.rig.loads.verdicts import WorkerView
+
+# One thread each: the load brings its own parallelism, pinned, and must know which processor a result came from.
+ONE_BLAS_THREAD = {
+    "OPENBLAS_NUM_THREADS": "1",
+    "OMP_NUM_THREADS": "1",
+    "MKL_NUM_THREADS": "1",
+    "BLIS_NUM_THREADS": "1",
+    "VECLIB_MAXIMUM_THREADS": "1",
+    "NUMEXPR_NUM_THREADS": "1",
+}
+_TAIL_LINES = 8
+
+
+class WorkerProcess:
+    """One worker and what it has said so far. A thread of the parent's reads it, so that it never has to wait."""
+
+    def __init__(self, processor: int, job: dict[str, Any]) -> None:
+        self.processor = processor
+        self._ready: dict[str, Any] | None = None
+        self._wrong: dict[str, Any] | None = None
+        self._trouble: dict[str, Any] | None = None
+        self._ended = False
+        self._units = 0
+        self._work: dict[str, dict[str, list[float]]] = {}
+        self._tail: deque[str] = deque(maxlen=_TAIL_LINES)
+        self._words = 0
+        self._words_seen = 0
+        self._silent_seconds = 0.0
+        self._lock = threading.Lock()
+        self._process = _launch(job)
+        self._reader = threading.Thread(target=self._read, daemon=True, name=f"surefoot-worker-{processor}")
+        self._reader.start()
+
+    @property
+    def pid(self) -> int:
+        """Process id of the worker."""
+        return self._process.pid
+
+    @property
+    def work(self) -> dict[str, dict[str, list[float]]]:
+        """Phase to kernel to [work verified, processor seconds, units], as of its last word."""
+        with self._lock:
+            return self._work
+
+    def _read(self) -> None:
+        stream = self._process.stdout
+        assert stream is not None
+        for line in stream:
+            self._hear(line)
+        stream.close()
+
+    def _hear(self, line: bytes) -> None:
+        try:
+            message = json.loads(line)
+        except ValueError:
+            message = None
+        with self._lock:
+            self._words += 1
+            if not isinstance(message, dict):
+                self._tail.append(line.decode(errors="replace").strip()[:200])
+                return
+            self._ready = message.get("ready", self._ready)
+            self._wrong = message.get("wrong", self._wrong)
+            self._trouble = message.get("trouble", self._trouble)
+            self._ended = message.get("ended", self._ended)
+            if "beat" in message:
+                self._units = int(message["beat"])
+                self._work = message["work"]
+
+    def tell(self, line: str) -> None:
+        """One line to the worker; one that is gone does not mind."""
+        stream = self._process.stdin
+        assert stream is not None
+        with suppress(OSError, ValueError):
+            stream.write(line.encode() + b"\n")
+            stream.flush()
+
+    def count_silence(self, awake_seconds: float) -> None:
+        """Add the time that the parent itself was awake to the worker's silence, or end it where there was a word."""
+        with self._lock:
+            if self._words != self._words_seen:
+                self._words_seen = self._words
+                self._silent_seconds = 0.0
+            else:
+                self._silent_seconds += awake_seconds
+
+    @property
+    def is_ready(self) -> bool:
+        """Whether it has proven its kernels and waits for the start."""
+        with self._lock:
+            return self._ready is not None
+
+    def view(self) -> WorkerView:
+        """What is known of it now. An exit counts only once all it said before has been read."""
+        code = self._process.poll()
+        if code is not None:
+            self._reader.join(timeout=5.0)
+        with self._lock:
+            return WorkerView(
+                processor=self.processor,
+                pinned=self._ready is None or bool(self._ready.get("pinned")),
+                ready=self._ready is not None,
+                ended=self._ended,
+                units=self._units,
+                silent_seconds=self._silent_seconds,
+                exit_code=code,
+                wrong=self._wrong,
+                trouble=self._trouble,
+                tail="\n".join(self._tail),
+            )
+
+    def wait(self, seconds: float) -> bool:
+        """Wait for its end; returns whether it ended."""
+        try:
+            self._process.wait(max(seconds, 0.0))
+        except subprocess.TimeoutExpired:
+            return False
+        return True
+
+    def kill(self) -> None:
+        """End it now, also when it is frozen, and let go of its pipes."""
+        if self._process.poll() is None:
+            with suppress(OSError):
+                self._process.kill()
+            with suppress(subprocess.TimeoutExpired):
+                self._process.wait(5.0)
+        self._reader.join(timeout=5.0)
+        with suppress(OSError, ValueError):
+            if self._process.stdin is not None:
+                self._process.stdin.close()
+
+
+def _launch(job: dict[str, Any]) -> subprocess.Popen[bytes]:
+    if not sys.executable:
+        raise MachineError(
+            "the built-in CPU load starts Python processes, and this Python does not say where its program is.",
+            where="load 'cpu'",
+        )
+    options: dict[str, Any] = {}
+    if os.name == "posix":
+        # A session of its own: an interrupt from the keyboard goes to the parent only.
+        options["start_new_session"] = True
+    else:
+        options["creationflags"] = getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0)
+    try:
+        return subprocess.Popen(
+            # -P: a file called numpy.py where the user happens to stand must not be taken for numpy.
+            [sys.executable, "-P", "-m", "surefoot.rig.loads.worker", json.dumps(job)],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+            env={**os.environ, **ONE_BLAS_THREAD},
+            **options,
+        )
+    except OSError as error:
+        raise MachineError(f"a worker process could not be started: {error}.", where="load 'cpu'") from None
+
+
+class Crew:
+    """All workers of one load."""
+
+    def __init__(self, processors: tuple[int, ...], job: dict[str, Any]) -> None:
+        self.members: list[WorkerProcess] = []
+        self._last_look = time.monotonic()
+        try:
+            for index, processor in enumerate(processors):
+                of_this = {**job, "index": index, "workers": len(processors), "processor": processor}
+                self.members.append(WorkerProcess(processor, of_this))
+        except MachineError:
+            self.kill()
+            raise
+
+    def look(self, longest_gap_seconds: float = 5.0) -> list[WorkerView]:
+        """What is known of every worker now; counts silence on.
+
+        Of a long gap between two looks only ``longest_gap_seconds`` count: the parent may have been stopped itself, or
+        the machine asleep, and then the workers' words may still lie unread.
+        """
+        now = time.monotonic()
+        gap = min(now - self._last_look, longest_gap_seconds)
+        self._last_look = now
+        for member in self.members:
+            member.count_silence(gap)
+        return [member.view() for member in self.members]
+
+    def begin(self, lead_seconds: float = 0.2) -> float:
+        """Tell all to begin at one moment, a little ahead. Returns it, on the monotonic clock (one for the system)."""
+        epoch = time.monotonic() + lead_seconds
+        for member in self.members:
+            member.tell(repr(epoch))
+        return epoch
+
+    def stop(self, grace_seconds: float) -> list[WorkerProcess]:
+        """Ask all to stop and wait; returns those that did not end in time. They still run: `kill` ends them."""
+        for member in self.members:
+            member.tell("stop")
+        limit = time.monotonic() + grace_seconds
+        return [member for member in self.members if not member.wait(limit - time.monotonic())]
+
+    def kill(self) -> None:
+        """End every process now."""
+        for member in self.members:
+            member.kill()

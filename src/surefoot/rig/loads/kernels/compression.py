@@ -1,0 +1,62 @@
+"""Compression round trips."""
+
+from __future__ import annotations
+
+import hashlib
+import lzma
+import zlib
+
+import numpy as np
+
+from surefoot.rig.loads.kernels.base import Seed, Tamper, WrongResult
+
+LONG_WORDS = 12_000
+SHORT_WORDS = 1_200
+_ALPHABET = np.frombuffer(b"etaoinshrdlucmfwypvbgkjqxz", dtype=np.uint8)
+
+
+def _vocabulary() -> list[bytes]:
+    random = np.random.default_rng(20_001)
+    lengths = random.integers(2, 11, 400)
+    return [bytes(_ALPHABET[random.integers(0, _ALPHABET.size, int(length))]) for length in lengths]
+
+
+class Compression:
+    """Made-up text through zlib and LZMA and back: whole numbers, tables and branches, not vectors.
+
+    The text must come back byte for byte. A stream that no longer decodes is a wrong result too.
+    """
+
+    name = "compression"
+    work_unit = "MB"
+
+    def __init__(self) -> None:
+        self._words = _vocabulary()
+
+    def run(self, seed: Seed, long: bool, tamper: Tamper) -> float:
+        """One round trip through zlib (long: and LZMA); returns the text that came back, in MB. Raises WrongResult."""
+        random = np.random.default_rng(seed)
+        chosen = random.zipf(1.3, LONG_WORDS if long else SHORT_WORDS) % len(self._words)
+        text = b" ".join([self._words[index] for index in chosen.tolist()])
+        packed = bytearray(zlib.compress(text, 6))
+        tamper(packed)
+        self._back("zlib", text, packed)
+        done = len(text)
+        if long:
+            packed = bytearray(lzma.compress(text, preset=1))
+            tamper(packed)
+            self._back("LZMA", text, packed)
+            done += len(text)
+        return done / 1e6
+
+    def _back(self, method: str, text: bytes, packed: bytearray) -> None:
+        try:
+            back = zlib.decompress(packed) if method == "zlib" else lzma.decompress(packed)
+            what = f"text packed with {method} came back changed"
+        except (zlib.error, lzma.LZMAError) as error:
+            back = b""
+            what = f"text packed with {method} could not be unpacked ({error})"
+        if back != text:
+            raise WrongResult(
+                self.name, what, hashlib.sha256(text).hexdigest(), hashlib.sha256(back).hexdigest()
+            )

@@ -1,0 +1,123 @@
+"""Finds sensor sources, loads and hands by name. What is new is entered here and touches no other file."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from importlib.util import find_spec
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from surefoot.errors import BadInput
+from surefoot.rig.loads.program import PROGRAMS
+from surefoot.rig.protocols import Hands, Load, SensorSource
+from surefoot.units import Knob, LoadCard, Unit
+
+if TYPE_CHECKING:
+    from surefoot.rig.loads.by_hand import ByHandLoad
+    from surefoot.rig.loads.command import CommandLoad
+    from surefoot.rig.loads.cpu import CpuLoad
+
+BY_HAND = "by-hand"
+CPU = "cpu"
+
+
+def _cpu(name: str) -> Callable[..., Load]:
+    def make() -> CpuLoad:
+        # Imported here: it brings what starts processes, and listing the loads must not.
+        from surefoot.rig.loads.cpu import CpuLoad
+
+        return CpuLoad(name)
+
+    return make
+
+
+def _by_hand() -> ByHandLoad:
+    from surefoot.rig.loads.by_hand import ByHandLoad
+
+    return ByHandLoad()
+
+
+def loads() -> dict[str, Callable[..., Load]]:
+    """The loads that come with Surefoot by name, each as a maker without arguments."""
+    return {**{name: _cpu(name) for name in PROGRAMS}, BY_HAND: _by_hand}
+
+
+def load_names(unit: Unit | None = None) -> tuple[str, ...]:
+    """Every name `make_load` knows for a unit: its card's own first, then the built-in ones."""
+    own = tuple(card.name for card in unit.loads) if unit else ()
+    return own + tuple(name for name in loads() if name not in own)
+
+
+def make_load(name: str, unit: Unit | None = None) -> Load:
+    """The load of that name: the unit card's own goes before a built-in one. Raises BadInput naming those there are."""
+    for card in unit.loads if unit else ():
+        if card.name == name:
+            return _of_card(card)
+    there = loads()
+    if name in there:
+        return there[name]()
+    raise BadInput(
+        f"there is no load {name!r}.",
+        where=f"unit {unit.name!r}" if unit else None,
+        remedy=f"There are: {', '.join(load_names(unit))}.",
+    )
+
+
+def default_load(knob: Knob, unit: Unit) -> str:
+    """Name of the load that exercises a knob.
+
+    The one its card names; else a load of the card's that names the knob; else the built-in one for its domain; else a
+    load of the card's that names its domain; else by hand.
+    """
+    if knob.load:
+        return knob.load
+    for card in unit.loads:
+        if knob.name in card.exercises:
+            return card.name
+    built_in = _built_in_for(knob)
+    if built_in:
+        return built_in
+    for card in unit.loads:
+        if knob.domain in card.exercises:
+            return card.name
+    return BY_HAND
+
+
+def _built_in_for(knob: Knob) -> str:
+    domain = knob.domain.lower()
+    if domain == "cpu" or domain.startswith("cpu-"):
+        return CPU
+    return ""
+
+
+def _of_card(card: LoadCard) -> Load:
+    if card.command:
+        from surefoot.rig.loads.command import CommandLoad
+
+        load: CommandLoad = CommandLoad(card)
+        return load
+    from surefoot.rig.loads.by_hand import ByHandLoad
+
+    return ByHandLoad(card)
+
+
+def make_hands(unit: Unit, *, prompt: Callable[[str, str], str] | None = None) -> Hands:
+    """The hands of a unit's card. ``ask`` needs ``prompt``: question, answer that an empty reply means, to answer."""
+    from surefoot.rig.hands import make_hands as make
+
+    return make(unit, prompt=prompt)
+
+
+def has_module(name: str) -> bool:
+    """Whether an optional library is installed, without importing it."""
+    try:
+        return find_spec(name) is not None
+    except (ImportError, ValueError):
+        return False
+
+
+def sensors(root: Path | None = None) -> list[SensorSource]:
+    """The sensor sources that this machine has something to offer through. ``root``: of the file tree, for tests."""
+    from surefoot.rig.sensors import found
+
+    return found(root)
