@@ -1,9 +1,97 @@
-"""Commands of the group `recall`."""
+"""`surefoot recall`: the known-stable setting of a unit, its certificate, and what has changed since."""
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING, Annotated, Any
+
 import typer
+
+from surefoot.cli.common import JsonFlag, UnitName, console, open_journal, show
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+
+    from surefoot.guide.recall import Recall
+    from surefoot.units import Unit
 
 
 def register(app: typer.Typer) -> None:
-    """Add this group's commands."""
+    """Add `recall`."""
+    app.command("recall")(recall)
+
+
+def recall(
+    unit: UnitName,
+    mttf_hours: Annotated[float | None, typer.Option("--mttf-hours", help="For this claim instead.")] = None,
+    confidence: Annotated[float | None, typer.Option("--confidence", help="At this confidence instead.")] = None,
+    ambient: Annotated[float | None, typer.Option("--ambient", help="Room temperature now, °C.")] = None,
+    apply: Annotated[bool, typer.Option("--apply", help="Have the setting applied by the unit's hands.")] = False,
+    as_json: JsonFlag = False,
+) -> None:
+    """Give back the last setting that is known to hold, and say how well that is known."""
+    from datetime import UTC, datetime
+
+    from surefoot.guide.goals import goal_for
+    from surefoot.guide.recall import recall as recalled
+
+    with open_journal() as journal:
+        card = journal.unit(unit)
+        goal = goal_for(card, mttf_hours=mttf_hours, confidence=confidence)
+        answer = recalled(journal, card, goal, datetime.now(UTC), ambient)
+        applied = _apply(card, answer, as_json) if apply and answer.known else None
+    show(_for_tools(answer, applied), lambda: _view(card, answer, applied), as_json)
+    raise typer.Exit(0 if answer.known else 1)
+
+
+def _apply(card: Unit, answer: Recall, as_json: bool) -> dict[str, float] | None:
+    from surefoot.cli.voice import TerminalVoice
+    from surefoot.guide.apply import apply_setting
+
+    voice = TerminalVoice(console(stderr=as_json), attended=True)
+    return apply_setting(card, answer.as_setting(), voice).values
+
+
+def _for_tools(answer: Recall, applied: dict[str, float] | None) -> dict[str, Any]:
+    import dataclasses
+
+    found = {field.name: getattr(answer, field.name) for field in dataclasses.fields(answer)}
+    return found if applied is None else {**found, "applied": applied}
+
+
+def _view(card: Unit, answer: Recall, applied: dict[str, float] | None) -> list[RenderableType]:
+    from rich.table import Table
+    from rich.text import Text
+
+    if not answer.known:
+        return [Text(answer.words), Text("Setting: stock.")]
+    parts: list[RenderableType] = [
+        Text(f"Known-stable for {card.name}: {answer.as_setting().describe(card)}", style="bold"),
+        Text(answer.words),
+    ]
+    table = Table(box=None, pad_edge=False)
+    for name, justify in (("knob", "left"), ("value", "right"), ("MTTF at least", "right"), ("held", "right")):
+        table.add_column(name, justify=justify)  # type: ignore[arg-type]
+    table.add_column("failures", justify="right")
+    for knob in card.knobs:
+        one = answer.certificates.get(knob.name)
+        table.add_row(
+            knob.name,
+            knob.describe(knob.depth_of(answer.setting.get(knob.name, 0.0))),
+            f"{one.mttf_hours:,.0f} h" if one else f"with {knob.linked_to}" if knob.linked_to else "",
+            f"{one.hours:.1f} h" if one else "",
+            str(one.failures) if one else "",
+        )
+    parts.append(table)
+    if answer.when is not None:
+        parts.append(Text(f"Last held {answer.when:%Y-%m-%d %H:%M} UTC under: {', '.join(answer.loads) or 'unknown'}."))
+    if answer.then is not None:
+        known = [
+            f"{name.replace('_celsius', ' °C').replace('_', ' ')}: {value}"
+            for name, value in answer.then.model_dump().items()
+            if value is not None
+        ]
+        parts.append(Text(f"Conditions: {'; '.join(known) or 'none recorded'}."))
+    parts += [Text(f"? {warning}", style="yellow") for warning in answer.warnings]
+    if applied is not None:
+        parts.append(Text("Applied. It stays until the next restart; Surefoot sets nothing at boot."))
+    return parts

@@ -1,9 +1,219 @@
-"""Commands of the group `tune`."""
+"""`surefoot tune` and `surefoot next`: the guided session, and what it would do."""
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING, Annotated, Any
+
 import typer
+
+from surefoot.cli.common import JsonFlag, UnitName, console, open_journal, show
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+
+    from surefoot.guide.session import SessionEnd
+    from surefoot.search import Step
+    from surefoot.units import Unit
+
+Knobs = Annotated[
+    list[str] | None, typer.Option("--knob", metavar="KNOB", help="Only this knob (may be given again). Default: all.")
+]
+Hours = Annotated[float | None, typer.Option("--mttf-hours", help="Claim wanted: MTTF of at least so many hours.")]
+Confidence = Annotated[float | None, typer.Option("--confidence", help="Confidence of the claim, 0.5 to below 1.")]
+Within = Annotated[
+    float | None, typer.Option("--within", help="Stop when likely so near the best depth (knob's unit).")
+]
+Stride = Annotated[float | None, typer.Option("--max-stride", help="Never further past the deepest that held.")]
+Failures = Annotated[int | None, typer.Option("--max-failures", help="Stop after so many failures of a knob.")]
+Worth = Annotated[
+    float | None, typer.Option("--worth", help="Stop when the next hour would gain less than this (knob's unit).")
+]
+Strategy = Annotated[str, typer.Option("--strategy", help="posterior, ladder or bisection.")]
 
 
 def register(app: typer.Typer) -> None:
-    """Add this group's commands."""
+    """Add `tune` and `next`."""
+    app.command("tune")(tune)
+    app.command("next")(next_)
+
+
+def tune(
+    unit: UnitName,
+    knob: Knobs = None,
+    load: Annotated[
+        str | None, typer.Option("--load", help="Hold this load in every run; see `surefoot check`.")
+    ] = None,
+    ambient: Annotated[float | None, typer.Option("--ambient", help="Room temperature, °C.")] = None,
+    mode: Annotated[str | None, typer.Option("--mode", help="Power mode the unit is in.")] = None,
+    mttf_hours: Hours = None,
+    confidence: Confidence = None,
+    within: Within = None,
+    max_stride: Stride = None,
+    max_failures: Failures = None,
+    worth: Worth = None,
+    strategy: Strategy = "posterior",
+    max_runs: Annotated[int | None, typer.Option("--max-runs", min=1, help="Pause after so many runs.")] = None,
+    minutes: Annotated[float | None, typer.Option("--minutes", min=0, help="Pause after so many minutes.")] = None,
+    unattended: Annotated[
+        bool, typer.Option("--unattended", help="Nobody will answer; needs hands of kind 'command'.")
+    ] = False,
+    i_agree: Annotated[bool, typer.Option("--i-agree", help="I have read SAFETY.md and agree.")] = False,
+    as_json: JsonFlag = False,
+) -> None:
+    """Search this unit's margin step by step; resumes by itself after a crash."""
+    from surefoot.cli.voice import TerminalVoice, stoppable
+    from surefoot.guide.goals import goal_for
+    from surefoot.guide.machine import RealMachine
+    from surefoot.guide.session import Options, Session
+
+    with open_journal() as journal:
+        card = journal.unit(unit)
+        options = Options(
+            goal=goal_for(
+                card,
+                mttf_hours=mttf_hours,
+                confidence=confidence,
+                within=within,
+                max_stride=max_stride,
+                max_failures=max_failures,
+                worth_per_hour=worth,
+            ),
+            knobs=tuple(knob) if knob else None,
+            strategy=strategy,
+            load=load,
+            ambient_celsius=ambient,
+            power_mode=mode,
+            max_runs=max_runs,
+            max_minutes=minutes,
+            agreed=i_agree,
+        )
+        voice = TerminalVoice(console(stderr=as_json), attended=not unattended)
+        machine = RealMachine()
+        for words in machine.missing():
+            voice.say(words, "quiet")
+        with stoppable():
+            end = Session(journal, card, machine, voice, options).run()
+    show(_end_for_tools(card, end), lambda: _end_view(card, end), as_json)
+    raise typer.Exit(exit_code(end))
+
+
+def next_(
+    unit: UnitName,
+    knob: Knobs = None,
+    mttf_hours: Hours = None,
+    confidence: Confidence = None,
+    within: Within = None,
+    max_stride: Stride = None,
+    max_failures: Failures = None,
+    worth: Worth = None,
+    strategy: Strategy = "posterior",
+    why: Annotated[bool, typer.Option("--why", help="Also the alternatives, their price and worth.")] = False,
+    as_json: JsonFlag = False,
+) -> None:
+    """Say what would be tried next and why; writes nothing."""
+    from surefoot.guide.goals import goal_for
+    from surefoot.guide.preview import preview
+
+    with open_journal() as journal:
+        card = journal.unit(unit)
+        goal = goal_for(
+            card,
+            mttf_hours=mttf_hours,
+            confidence=confidence,
+            within=within,
+            max_stride=max_stride,
+            max_failures=max_failures,
+            worth_per_hour=worth,
+        )
+        step = preview(journal, card, goal, tuple(knob) if knob else None, strategy)
+    show(_step_for_tools(card, step, why), lambda: _step_view(card, step, why), as_json)
+
+
+def exit_code(end: SessionEnd) -> int:
+    """0 when something is known-stable or the user paused; 1 when the search ended with nothing; 3 after void runs."""
+    if end.why == "voids":
+        return 3
+    return 0 if end.found or end.why in ("paused", "stopped") else 1
+
+
+def _end_for_tools(unit: Unit, end: SessionEnd) -> dict[str, Any]:
+    known = end.known
+    return {
+        "unit": unit.name,
+        "why": end.why,
+        "claim": end.claim,
+        "setting": known.setting.values if known else {},
+        "certificates": known.certificates if known else {},
+        "joint": known.joint if known else None,
+        "runs": end.run_ids,
+        "at_stock": end.at_stock,
+    }
+
+
+def _end_view(unit: Unit, end: SessionEnd) -> list[RenderableType]:
+    from rich.text import Text
+
+    known = end.known
+    stock = "The unit is at stock." if end.at_stock else "See that the unit is at stock."
+    if known is None:
+        return [Text(f"\nNothing is known-stable yet. {stock}")]
+    return [
+        Text(f"\nKnown-stable: {known.setting.describe(unit)}", style="bold"),
+        Text(f"{stock} `surefoot recall '{unit.name}'` gives the setting back with its certificate."),
+    ]
+
+
+def _step_for_tools(unit: Unit, step: Step, why: bool) -> dict[str, Any]:
+    found: dict[str, Any] = {
+        "unit": unit.name,
+        "stop": step.stop,
+        "why_stop": step.why_stop,
+        "knob": step.knob,
+        "purpose": step.purpose,
+        "setting": step.setting.values,
+        "minutes": step.minutes,
+        "failure_chance": step.failure_chance,
+        "reason": step.reason,
+        "settles": step.settles,
+        "claim": step.claim,
+    }
+    if why:
+        found["alternatives"] = step.proposal.alternatives if step.proposal else ()
+    return found
+
+
+def _step_view(unit: Unit, step: Step, why: bool) -> list[RenderableType]:
+    from rich.text import Text
+
+    parts: list[RenderableType] = []
+    if step.stop:
+        parts.append(Text(f"Stop ({step.why_stop}).", style="bold"))
+    else:
+        chance = f"{step.failure_chance:.0%} chance of failing"
+        parts.append(Text(f"Next: {step.setting.describe(unit)} for {step.minutes:.0f} min, {chance}", style="bold"))
+    parts += [Text(text) for text in (step.reason, step.settles, step.claim) if text]
+    if why:
+        parts += _alternatives_view(unit, step)
+    return parts
+
+
+def _alternatives_view(unit: Unit, step: Step) -> list[RenderableType]:
+    from rich.table import Table
+    from rich.text import Text
+
+    if step.proposal is None or not step.proposal.alternatives or not step.knob:
+        return [Text("No alternatives were weighed: a rule decided this step.")]
+    knob = unit.knob(step.knob)
+    table = Table(title="Considered (price in bench minutes, crashes included)", box=None, pad_edge=False)
+    for name in ("depth", "min", "fails", "price", "worth", "note"):
+        table.add_column(name, justify="left" if name == "note" else "right", overflow="fold")
+    for one in step.proposal.alternatives:
+        table.add_row(
+            knob.describe(one.depth),
+            f"{one.minutes:.0f}",
+            f"{one.failure_chance:.0%}",
+            f"{one.price_minutes:.0f}",
+            f"{one.worth:.3g}",
+            one.note,
+        )
+    return [table]

@@ -1,0 +1,152 @@
+"""The session's voice on a terminal: messages, prompts, and a live line that fits 80 columns."""
+
+from __future__ import annotations
+
+import contextlib
+import signal
+from collections.abc import Iterator, Mapping
+from types import FrameType
+from typing import TYPE_CHECKING, Final
+
+from surefoot.guide.voice import LiveView, Tone
+
+if TYPE_CHECKING:
+    from rich.console import Console
+    from rich.live import Live
+    from rich.text import Text
+
+# The mark says it without colour; the style adds to it where there is colour.
+MARKS: Final[Mapping[str, tuple[str, str]]] = {
+    "plain": ("  ", ""),
+    "heading": ("\n» ", "bold"),
+    "good": ("+ ", "green"),
+    "warn": ("? ", "yellow"),
+    "bad": ("! ", "bold red"),
+    "quiet": ("  ", "dim"),
+}
+SHOWN: Final = (
+    ("cpu.temperature", "CPU {:.0f} °C"),
+    ("cpu.clock", "{:.0f} MHz"),
+    ("cpu.power", "{:.0f} W"),
+    ("gpu.temperature", "GPU {:.0f} °C"),
+    ("gpu.clock", "{:.0f} MHz"),
+    ("gpu.power", "{:.0f} W"),
+    ("fan.fan", "fan {:.0f} rpm"),
+)
+BAR: Final = 20
+PIPED_EVERY_MINUTES: Final = 5.0
+
+
+class TerminalVoice:
+    """Speaks on a console. Not attended: every question gets its default and is not shown."""
+
+    def __init__(self, console: Console, attended: bool) -> None:
+        self._console = console
+        self.attended = attended
+        self._live: Live | None = None
+        self._piped_at = 0.0
+
+    def say(self, text: str, tone: Tone = "plain") -> None:
+        """One message, its kind told by a mark as well as a style."""
+        from rich.padding import Padding
+        from rich.text import Text
+
+        mark, style = MARKS[tone]
+        for _ in range(mark.count("\n")):
+            self._console.print()
+        mark = mark.strip("\n")
+        lines = Text(text, style=style).wrap(self._console, max(20, self._console.width - len(mark)))
+        for place, line in enumerate(lines):
+            lead = mark if place == 0 else " " * len(mark)
+            self._console.print(Padding(Text.assemble((lead, style), line), 0), soft_wrap=True)
+
+    def ask(self, question: str, default: str) -> str:
+        """A free answer. An input that has ended means stop."""
+        if not self.attended:
+            return default
+        shown = f" [{default}]" if default else ""
+        try:
+            answer = self._console.input(f"  {_plain(question)}{_plain(shown)}: ")
+        except EOFError:
+            raise KeyboardInterrupt from None
+        return answer.strip() or default
+
+    def choose(self, question: str, choices: Mapping[str, str], default: str) -> str:
+        """One of the choices, by its name or its first letters."""
+        if not self.attended:
+            return default
+        self.say(question)
+        for key, meaning in choices.items():
+            self.say(f"  {key:<9}{meaning}", "quiet")
+        while True:
+            answer = self.ask("Answer", default).lower()
+            found = [key for key in choices if key.startswith(answer)]
+            if answer in choices:
+                return answer
+            if len(found) == 1:
+                return found[0]
+            self.say(f"Please answer one of: {', '.join(choices)}.", "warn")
+
+    def live(self, view: LiveView | None) -> None:
+        """Redraw the live line; in a pipe, a line every few minutes instead."""
+        if view is None:
+            if self._live is not None:
+                self._live.stop()
+                self._live = None
+            self._piped_at = 0.0
+            return
+        if not self._console.is_terminal:
+            if view.minutes - self._piped_at >= PIPED_EVERY_MINUTES:
+                self._piped_at = view.minutes
+                self._console.print(f"  {line_of(view)}", soft_wrap=True)
+            return
+        if self._live is None:
+            from rich.live import Live
+
+            self._live = Live(console=self._console, transient=True, auto_refresh=False)
+            self._live.start()
+        self._live.update(self._drawn(view), refresh=True)
+
+    def _drawn(self, view: LiveView) -> Text:
+        from rich.text import Text
+
+        share = min(1.0, view.minutes / view.planned_minutes) if view.planned_minutes else 0.0
+        full = round(share * BAR)
+        text = Text()
+        text.append(f"  {view.title}  ", "bold")
+        text.append("█" * full + "·" * (BAR - full))
+        text.append(f" {line_of(view)}")
+        return text
+
+
+def line_of(view: LiveView) -> str:
+    """Time left, sensors and progress in one line."""
+    left = max(0.0, view.planned_minutes - view.minutes)
+    parts = [f"{int(left):d}:{int(left * 60 % 60):02d} left"]
+    parts += [shown.format(view.sample[name]) for name, shown in SHOWN if name in view.sample]
+    if view.progress:
+        parts.append(f"{view.progress:,.0f} checked")
+    if view.phase:
+        parts.append(view.phase)
+    return " · ".join(parts)
+
+
+@contextlib.contextmanager
+def stoppable() -> Iterator[None]:
+    """Let a terminate or hang-up signal stop a session as Ctrl-C does: run void, unit back at stock."""
+
+    def stop(_number: int, _frame: FrameType | None) -> None:
+        raise KeyboardInterrupt
+
+    names = [name for name in ("SIGTERM", "SIGHUP", "SIGBREAK") if hasattr(signal, name)]
+    before = {name: signal.signal(getattr(signal, name), stop) for name in names}
+    try:
+        yield
+    finally:
+        for name, handler in before.items():
+            signal.signal(getattr(signal, name), handler)
+
+
+def _plain(text: str) -> str:
+    # The user's own words (a unit's name, a knob's) must not be read as markup.
+    return text.replace("[", "\\[")

@@ -1,0 +1,164 @@
+"""Measuring: hold a load at a setting under stated conditions, several times, each from a comparable start."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Final
+
+from surefoot.guide.hold import Holding, hold, to_stock
+from surefoot.guide.machine import Machine
+from surefoot.guide.recovery import recover
+from surefoot.guide.safety import consent
+from surefoot.guide.session import first_start
+from surefoot.guide.settle import Settling, settle
+from surefoot.guide.voice import Voice
+from surefoot.journal import Journal
+from surefoot.runs import Outcome, Purpose, Run, RunPlan, Score, Trace
+from surefoot.units import Conditions, Setting, Unit
+
+WORK_SCORE: Final = "verified work"
+EARLIEST_MINUTES: Final = 3.0
+"""Before so long a forecast of the final temperature is not asked for: the fast part of the rise hides the slow one."""
+
+
+@dataclass(frozen=True, slots=True)
+class Measuring:
+    """``stop_when_steady``: end a run once the final temperature is forecast within 1 degree; ``conditions``: as they
+    are now, with the card's own where a field is None."""
+
+    setting: Setting = field(default_factory=Setting)
+    load: str | None = None
+    minutes: float = 15.0
+    repeats: int = 1
+    conditions: Conditions = field(default_factory=Conditions)
+    purpose: Purpose = "measure"
+    stop_when_steady: bool = False
+    note: str = ""
+    agreed: bool = False
+    sample_seconds: float = 1.0
+    heartbeat_seconds: float = 10.0
+    settling: Settling = field(default_factory=Settling)
+
+
+def measure(journal: Journal, unit: Unit, machine: Machine, voice: Voice, measuring: Measuring) -> list[Run]:
+    """Make the runs and return them closed, the trace and the rate of verified work of each kept.
+
+    Stops at the first run that fails. A setting off stock needs the cautions agreed to, as tuning does. Raises BadInput
+    for a setting that must never be applied, JournalError when another session holds the unit.
+    """
+    unit.depths(measuring.setting)
+    hands = machine.hands(unit, voice.ask if voice.attended else None) if _needs_hands(measuring, unit) else AtStock()
+    made: list[Run] = []
+    with journal.writer(unit.name):
+        if not measuring.setting.is_stock:
+            consent(journal, unit.name, voice, measuring.agreed)
+        if recover(journal, unit.name, machine, voice):
+            to_stock(unit, hands, voice)
+        load = measuring.load or machine.default_load(unit, None)
+        for number in range(1, measuring.repeats + 1):
+            start, words = settle(machine, voice, measuring.settling, first_start(journal.runs(unit.name)))
+            voice.say(
+                f"Measuring {number} of {measuring.repeats}: {measuring.setting.describe(unit)} under {load}", "heading"
+            )
+            voice.say(words, "quiet")
+            plan = RunPlan(
+                unit=unit.name,
+                setting=measuring.setting,
+                load=load,
+                planned_minutes=measuring.minutes,
+                purpose=measuring.purpose,
+                conditions=_conditions(unit, machine, measuring.conditions),
+                boot_id=machine.boot_id(),
+                source="virtual" if machine.source == "virtual" else "rig",
+                note=measuring.note,
+            )
+            holding = Holding(
+                sample_seconds=measuring.sample_seconds,
+                heartbeat_seconds=measuring.heartbeat_seconds,
+                stop_early=_steady(voice) if measuring.stop_when_steady else None,
+                start=start,
+                start_words=words,
+            )
+            run = hold(journal, unit, machine, hands, voice, plan, holding)
+            made.append(run)
+            _keep_score(journal, unit, run)
+            if run.outcome is not Outcome.HELD:
+                voice.say(f"Run {run.id}: {run.outcome}; {run.closing.judged_by if run.closing else ''}.", "bad")
+                break
+            voice.say(f"Run {run.id}: held {run.minutes:.1f} min.", "good")
+        if made and not measuring.setting.is_stock:
+            to_stock(unit, hands, voice)
+    return made
+
+
+class AtStock:
+    """No hands: nothing is changed, so nothing needs to be applied or read back."""
+
+    kind = "none"
+    can_read_back = False
+
+    def apply(self, unit: Unit, setting: Setting) -> Setting | None:
+        """Stock is where the unit is."""
+        return None
+
+    def read_back(self, unit: Unit) -> Setting | None:
+        """Not known."""
+        return None
+
+
+def _needs_hands(measuring: Measuring, unit: Unit) -> bool:
+    # At stock with hands that are the user, nobody needs to be asked to do nothing.
+    return bool(unit.knobs) and not (measuring.setting.is_stock and unit.hands.kind == "ask")
+
+
+def _conditions(unit: Unit, machine: Machine, now: Conditions) -> Conditions:
+    card = Conditions(
+        power_mode=unit.power_mode,
+        cooling=unit.cooling,
+        supply=unit.supply,
+        firmware=unit.firmware,
+        driver=unit.driver,
+        operating_system=machine.operating_system(),
+    )
+    return card.model_copy(update={name: value for name, value in now if value is not None})
+
+
+def _steady(voice: Voice) -> Callable[[Trace], str | None]:
+    """Ends a run once each part's final temperature is forecast within 1 degree; asks where somebody is there."""
+    from surefoot.thermal.steady import forecast_final
+
+    declined = False
+
+    def stop_early(trace: Trace) -> str | None:
+        nonlocal declined
+        if declined or trace.duration_minutes < EARLIEST_MINUTES:
+            return None
+        forecasts = {
+            name: forecast_final(trace.seconds, values)
+            for name in ("cpu.temperature", "gpu.temperature")
+            if (values := trace.get(name)) is not None
+        }
+        if not forecasts or not all(one.within(1.0) for one in forecasts.values()):
+            return None
+        words = ", ".join(f"{name.split('.')[0]} {one.final_celsius:.0f} °C" for name, one in forecasts.items())
+        reason = f"final temperature forecast within 1 °C ({words})"
+        if voice.attended:
+            voice.live(None)
+            answer = voice.choose(f"{reason}. End this run here?", {"yes": "end it", "no": "hold on"}, "yes")
+            declined = answer == "no"
+            if declined:
+                return None
+        return reason
+
+    return stop_early
+
+
+def _keep_score(journal: Journal, unit: Unit, run: Run) -> None:
+    """The rate of verified work of a run that held is a score like any other."""
+    rates = run.closing.detail.get("rates") if run.closing and run.outcome is Outcome.HELD else None
+    if not rates:
+        return
+    kept = rates[len(rates) // 10 :]
+    score = Score(name=f"{WORK_SCORE} ({run.plan.load})", value=sum(kept) / len(kept), unit="1/s")
+    journal.add_score(unit.name, score, run_id=run.id)
