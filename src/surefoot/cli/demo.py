@@ -1,9 +1,84 @@
-"""Commands of the group `demo`."""
+"""`surefoot demo`: a whole session on a virtual unit."""
 
 from __future__ import annotations
 
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
 import typer
+
+from surefoot.cli.common import JsonFlag, console, open_journal, show
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+
+    from surefoot.guide.demo import Demo
 
 
 def register(app: typer.Typer) -> None:
-    """Add this group's commands."""
+    """Add `demo`."""
+    app.command("demo")(demo)
+
+
+def demo(
+    seed: Annotated[int, typer.Option("--seed", min=0, help="Another seed, another chip.")] = 15,
+    report: Annotated[bool, typer.Option("--report/--no-report", help="Also write the report page.")] = True,
+    as_json: JsonFlag = False,
+) -> None:
+    """Play a whole session on a virtual unit: search, a crash, recovery, recall, report."""
+    from surefoot.cli.voice import TerminalVoice
+    from surefoot.guide.demo import play
+
+    with open_journal() as journal:
+        voice = TerminalVoice(console(stderr=as_json), attended=False)
+        voice.say(
+            "A virtual laptop is tuned, on a clock of its own: nothing of this machine is changed. "
+            "Everything else is the real thing: the search, the journal on the disk, the recovery, the recall.",
+        )
+        played = play(journal, seed, voice)
+        page = _report(journal, played) if report else None
+        files = {"journal": journal.path, "report": page}
+    show(_for_tools(played, files), lambda: _view(played, files), as_json)
+
+
+def _report(journal: Any, played: Demo) -> Path:
+    from surefoot.report.page import write_report
+
+    path = Path(journal.path).parent / f"{played.unit.name}-report.html"
+    write_report(journal, played.unit, path)
+    return path
+
+
+def _for_tools(played: Demo, files: dict[str, Any]) -> dict[str, Any]:
+    return {
+        "unit": played.unit.name,
+        "recall": played.recall,
+        "crashes": played.crashes,
+        "bench_hours": played.bench_hours,
+        "true_mttf_hours": played.true_mttf_hours,
+        "files": files,
+    }
+
+
+def _view(played: Demo, files: dict[str, Any]) -> list[RenderableType]:
+    from rich.text import Text
+
+    answer = played.recall
+    name = played.unit.name
+    crashes = "1 crash" if played.crashes == 1 else f"{played.crashes} crashes"
+    parts: list[RenderableType] = [
+        Text(),
+        Text(f"Known-stable: {answer.as_setting().describe(played.unit)}", style="bold"),
+        Text(answer.words),
+        Text(
+            f"It took {played.bench_hours:.1f} virtual bench hours and {crashes}. What no real bench can tell: "
+            f"the true mean time to failure of this setting is {played.true_mttf_hours:,.0f} h."
+        ),
+        Text(),
+    ]
+    # Paths stand alone on their line, unbroken, so that they can be copied.
+    for what, path in files.items():
+        if path is not None:
+            parts += [Text(f"{what}:"), Text(f"  {path}", no_wrap=True, overflow="ignore")]
+    parts.append(Text(f"Now try: surefoot recall {name}; surefoot runs {name}; surefoot compare {name}"))
+    return parts
