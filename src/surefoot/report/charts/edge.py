@@ -1,0 +1,135 @@
+"""What is known of a knob's edge: the densities of the edge and of the goal depth, and the hours between failures."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import altair as alt
+import pandas as pd
+
+from surefoot.report.charts import parts
+from surefoot.report.patterns import GUARD_BAND
+from surefoot.report.picture import Canvas
+from surefoot.report.theme import ink
+from surefoot.units import Knob
+
+EDGE = "the edge: one hour between failures"
+GOAL = "the deepest that meets the goal"
+
+
+def _x(knob: Knob, reach: tuple[float, float]) -> Any:
+    low, high = sorted((knob.value_at(reach[0]), knob.value_at(reach[1])))
+    return alt.X(
+        "value:Q",
+        title=f"{knob.name}, {knob.unit} (deeper to the right)",
+        scale=alt.Scale(domain=[low, high], reverse=knob.sign < 0, nice=False, zero=False),
+        axis=alt.Axis(format="+d", grid=False),
+    )
+
+
+def density(
+    frame: pd.DataFrame,
+    runs: pd.DataFrame,
+    knob: Knob,
+    reach: tuple[float, float],
+    recommended: float | None,
+    edge: float | None,
+    canvas: Canvas,
+) -> Any:
+    """Densities over the knob's values.
+
+    ``frame``: ``value``, ``density`` (share of each curve's peak), ``curve`` (`EDGE` or `GOAL`); ``runs``: ``value``,
+    ``outcome``, ``minutes``, ``run`` for the marks along the bottom; ``reach``: the depths shown; ``recommended``,
+    ``edge``: signed values, or None.
+    """
+    x = _x(knob, reach)
+    y = alt.Y("density:Q", title="density", axis=alt.Axis(labels=False, ticks=False, grid=False), scale=alt.Scale(domain=[-0.14, 1.22]))
+    layers: list[Any] = []
+    if recommended is not None and edge is not None:
+        layers += _guard(recommended, edge, knob, x, canvas)
+    domain = [EDGE, GOAL]
+    colour = alt.Scale(domain=domain, range=[ink("crash"), ink("held")])
+    dash = alt.Scale(domain=domain, range=[[1, 0], [5, 3]])
+    curves = (
+        alt.Chart(parts.values(frame))
+        .transform_filter(parts.shown("curve"))
+        .encode(
+            x=x,
+            y=y,
+            color=alt.Color("curve:N", scale=colour, legend=parts.legend(canvas, symbolType="stroke", symbolStrokeWidth=3)),
+            strokeDash=alt.StrokeDash("curve:N", scale=dash, legend=parts.legend(canvas)),
+        )
+    )
+    areas = curves.mark_area(opacity=0.14, aria=False).encode(y2=alt.datum(0), strokeDash=alt.value([1, 0]), stroke=alt.value(None))
+    lines = curves.mark_line(strokeWidth=canvas.px(2), aria=False)
+    touch = curves.mark_point(opacity=0, size=90).encode(
+        strokeDash=alt.value([1, 0]),
+        tooltip=[alt.Tooltip("depth_text:N", title="setting"), alt.Tooltip("curve:N", title="curve"),
+                 alt.Tooltip("density:Q", title="density, share of the peak", format=".2f")],
+    )  # fmt: skip
+    layers += [areas, lines, touch.add_params(parts.hidden())]
+    if len(runs):
+        layers.append(_rug(runs, x, canvas))
+    return alt.layer(*layers).resolve_scale(shape="independent", color="independent").properties(height=canvas.height or 300)
+
+
+def _guard(recommended: float, edge: float, knob: Knob, x: Any, canvas: Canvas) -> list[Any]:
+    band = alt.Chart(alt.Data(values=[{"value": recommended, "end": edge}]))
+    at = alt.Chart(alt.Data(values=[{"value": recommended}])).encode(x=x)
+    width = abs(edge - recommended)
+    return [
+        band.mark_rect(fill=GUARD_BAND, opacity=0.8, aria=False).encode(x=x, x2="end:Q"),
+        at.mark_rule(color=ink("accent"), strokeWidth=canvas.px(2.2), aria=False),
+        at.mark_text(
+            text=[f"recommended {recommended:+g} {knob.unit}" if recommended else "recommended: stock",
+                  f"guard band {width:.3g} {knob.unit}"],
+            align="right", dx=-7, dy=6, baseline="top", fontSize=canvas.px(12), fontWeight=600, lineHeight=canvas.px(15),
+            color=ink("accent"), aria=False,
+        ).encode(y=alt.value(0)),
+    ]  # fmt: skip
+
+
+def _rug(runs: pd.DataFrame, x: Any, canvas: Canvas) -> Any:
+    colour, shape = parts.outcome_scales(runs["outcome"])
+    return (
+        alt.Chart(parts.values(runs.assign(density=-0.07)))
+        .mark_point(filled=True, size=canvas.px(60), opacity=0.9, stroke=ink("card"), strokeWidth=0.7)
+        .encode(
+            x=x,
+            y="density:Q",
+            shape=alt.Shape("outcome:N", scale=shape, legend=None),
+            color=alt.Color("outcome:N", scale=colour, legend=None),
+            tooltip=[
+                alt.Tooltip("run:N", title="run"),
+                alt.Tooltip("outcome:N", title="outcome"),
+                alt.Tooltip("minutes:Q", title="minutes under load", format=".3~g"),
+            ],
+        )
+    )
+
+
+def life(frame: pd.DataFrame, knob: Knob, reach: tuple[float, float], goal_hours: float, canvas: Canvas) -> Any:
+    """Mean time to failure over the knob's values: ``frame`` has ``value``, ``low``, ``middle``, ``high`` in hours."""
+    x = _x(knob, reach)
+    y_scale = alt.Scale(type="log", domain=[0.01, 10000], clamp=True, nice=False)
+    axis = alt.Axis(values=[0.01, 0.1, 1, 10, 100, 1000, 10000], format="~g", labelOverlap=False)
+    base = alt.Chart(parts.values(frame)).encode(x=x)
+    band = base.mark_area(color=ink("held"), opacity=0.16, aria=False).encode(
+        y=alt.Y("low:Q", scale=y_scale, title="hours of load between failures", axis=axis), y2="high:Q"
+    )
+    line = base.mark_line(color=ink("held"), strokeWidth=canvas.px(2), aria=False, clip=True).encode(
+        y=alt.Y("middle:Q", scale=y_scale)
+    )
+    touch = base.mark_point(opacity=0, size=90, clip=True).encode(
+        y=alt.Y("middle:Q", scale=y_scale),
+        tooltip=[alt.Tooltip("depth_text:N", title="setting"), alt.Tooltip("middle:Q", title="hours, middle", format=".3~g"),
+                 alt.Tooltip("low:Q", title="hours, at least", format=".3~g"),
+                 alt.Tooltip("high:Q", title="hours, at most", format=".3~g")],
+    )  # fmt: skip
+    goal = alt.Chart(alt.Data(values=[{"hours": goal_hours}])).encode(y=alt.Y("hours:Q", scale=y_scale))
+    rule = goal.mark_rule(color=ink("accent"), strokeWidth=canvas.px(1.6), strokeDash=[6, 3], aria=False)
+    label = goal.mark_text(
+        text=f"goal: {goal_hours:g} h", align="right", baseline="bottom", dx=-4, dy=-4, fontSize=canvas.px(12),
+        fontWeight=600, color=ink("accent"), aria=False,
+    ).encode(x=alt.value("width"))  # fmt: skip
+    return alt.layer(band, line, rule, label, touch).properties(height=canvas.height or 300)

@@ -1,0 +1,104 @@
+"""What several charts share: axes, toggles, zoom, outcome scales, text that hides where there is no room."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+import altair as alt
+
+from surefoot.report.picture import Canvas, LegendItem
+from surefoot.report.theme import OUTCOMES, Look, ink
+from surefoot.runs import Outcome
+
+
+def values(frame: Any) -> alt.Data:
+    """A DataFrame as inline data, numbers rounded to five figures so that the page stays small."""
+    return alt.Data(values=records(frame))
+
+
+def records(frame: Any) -> list[dict[str, Any]]:
+    """Rows of a DataFrame in JSON's own types; NaN becomes null."""
+    columns = {str(name): [_plain(item) for item in frame[name].tolist()] for name in frame.columns}
+    names = list(columns)
+    return [dict(zip(names, row, strict=True)) for row in zip(*columns.values(), strict=True)]
+
+
+def _plain(item: Any) -> Any:
+    if isinstance(item, bool) or item is None or isinstance(item, str | int):
+        return item
+    if isinstance(item, float):
+        return float(f"{item:.5g}") if item == item and abs(item) != float("inf") else None
+    return str(item)
+
+
+def hidden() -> alt.Parameter:
+    """The list of what the reader has switched off in the page's legend."""
+    return alt.param(name="hidden", value=[])
+
+
+def shown(field: str) -> str:
+    """A filter that leaves out what is switched off."""
+    return f"indexof(hidden, datum['{field}']) < 0"
+
+
+def zoom(field_encoding: str = "x") -> alt.Parameter:
+    """Pan by dragging with a mouse, zoom by turning the wheel with Shift held, so that the page still scrolls."""
+    return alt.selection_interval(
+        name="zoom",
+        bind="scales",
+        encodings=[field_encoding],
+        zoom="wheel![event.shiftKey]",
+        translate="[mousedown, window:mouseup] > window:mousemove!",
+    )
+
+
+def roomy(least_width: int, otherwise: float = 0.0) -> Any:
+    """Full opacity where the chart is at least so wide: a label that would not fit on a phone."""
+    return alt.condition(f"width >= {least_width}", alt.value(1), alt.value(otherwise))
+
+
+def outcome_scales(present: Iterable[str]) -> tuple[alt.Scale, alt.Scale]:
+    """Colour and shape scales over the outcomes that occur, in their fixed order."""
+    names = [outcome.value for outcome in OUTCOMES if outcome.value in set(present)]
+    looks = [OUTCOMES[Outcome(name)] for name in names]
+    return (
+        alt.Scale(domain=names, range=[ink(look.color) for look in looks]),
+        alt.Scale(domain=names, range=[look.shape for look in looks]),
+    )
+
+
+def outcome_legend(present: Iterable[str]) -> tuple[LegendItem, ...]:
+    """The page's legend of the outcomes that occur; each can be switched off."""
+    names = [outcome.value for outcome in OUTCOMES if outcome.value in set(present)]
+    return tuple(
+        LegendItem(name, ink(OUTCOMES[Outcome(name)].color), value=name, shape=OUTCOMES[Outcome(name)].shape)
+        for name in names
+    )
+
+
+def series_scales(names: Sequence[str], looks: Sequence[Look]) -> tuple[alt.Scale, alt.Scale, alt.Scale]:
+    """Colour, shape and dash scales over named series."""
+    domain = list(names)
+    return (
+        alt.Scale(domain=domain, range=[ink(look.color) for look in looks]),
+        alt.Scale(domain=domain, range=[look.shape for look in looks]),
+        alt.Scale(domain=domain, range=[list(look.dash) or [1, 0] for look in looks]),
+    )
+
+
+def series_legend(names: Sequence[str], looks: Sequence[Look], *, lines: bool = False) -> tuple[LegendItem, ...]:
+    """The page's legend of named series; each can be switched off."""
+    return tuple(
+        LegendItem(
+            name, ink(look.color), value=name, shape="" if lines else look.shape, dash=look.dash if lines else None
+        )
+        for name, look in zip(names, looks, strict=True)
+    )
+
+
+def legend(canvas: Canvas, title: str | None = None, **options: Any) -> alt.Legend | None:
+    """A legend inside the drawing, for a picture that stands alone; the page has its own."""
+    if not canvas.standalone:
+        return None
+    return alt.Legend(title=title, orient="bottom", direction="horizontal", **options)

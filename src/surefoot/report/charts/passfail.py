@@ -1,0 +1,98 @@
+"""Pass and fail over two knobs: where the unit held, where it did not, and where the goal's border lies."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import altair as alt
+import pandas as pd
+
+from surefoot.report.charts import parts
+from surefoot.report.picture import Canvas
+from surefoot.report.theme import ink
+from surefoot.units import Knob
+
+
+def draw(
+    frame: pd.DataFrame,
+    across: Knob,
+    up: Knob,
+    border: pd.DataFrame | None,
+    known: tuple[float, float] | None,
+    canvas: Canvas,
+) -> Any:
+    """Chart of runs over two knobs.
+
+    ``frame``: one row a setting and outcome: ``x``, ``y`` (signed values), ``outcome``, ``runs``, ``minutes``,
+    ``setting``; ``border``: rows ``x``, ``y`` of the line where the goal's MTTF is just met, or None; ``known``: the
+    known-stable values of both.
+    """
+    colour, shape = parts.outcome_scales(frame["outcome"])
+    x = alt.X(
+        "x:Q",
+        title=f"{across.name}, {across.unit} (deeper to the right)" if across.sign < 0 else f"{across.name}, {across.unit}",
+        scale=alt.Scale(reverse=across.sign < 0, padding=18, zero=True),
+        axis=alt.Axis(format="+d"),
+    )
+    y = alt.Y(
+        "y:Q",
+        title=f"{up.name}, {up.unit}" + (" (deeper upwards)" if up.sign < 0 else ""),
+        scale=alt.Scale(reverse=up.sign < 0, padding=18, zero=True),
+        axis=alt.Axis(format="+d"),
+    )
+    layers: list[Any] = []
+    if border is not None and len(border):
+        layers += _border(border, x, y, canvas)
+    if known is not None:
+        layers += _known(known, x, y, canvas)
+    marks = (
+        alt.Chart(parts.values(frame))
+        .mark_point(filled=True, stroke=ink("card"), strokeWidth=1, opacity=1)
+        .transform_filter(parts.shown("outcome"))
+        .encode(
+            x=x,
+            y=y,
+            shape=alt.Shape("outcome:N", scale=shape, legend=parts.legend(canvas)),
+            color=alt.Color("outcome:N", scale=colour, legend=parts.legend(canvas)),
+            size=alt.Size(
+                "minutes:Q",
+                legend=None,
+                scale=alt.Scale(domain=[0, max(60.0, float(frame["minutes"].max()))], range=[60, 700]),
+            ),
+            order=alt.Order("minutes:Q", sort="descending"),
+            tooltip=[
+                alt.Tooltip("setting:N", title="setting"),
+                alt.Tooltip("outcome:N", title="outcome"),
+                alt.Tooltip("runs:Q", title="runs"),
+                alt.Tooltip("minutes:Q", title="minutes under load", format=".3~g"),
+            ],
+        )
+    )
+    return alt.layer(*layers, marks.add_params(parts.hidden())).properties(height=canvas.height or 380)
+
+
+def _border(border: pd.DataFrame, x: Any, y: Any, canvas: Canvas) -> list[Any]:
+    data = parts.values(border)
+    line = alt.Chart(data).mark_line(color=ink("accent"), strokeWidth=canvas.px(1.6), strokeDash=[2, 3], aria=False)
+    area = alt.Chart(data).mark_area(color=ink("wash"), opacity=1, aria=False)
+    middle = border.iloc[[len(border) // 3]]
+    label = (
+        alt.Chart(parts.values(middle))
+        .mark_text(
+            text="the goal is met on this side", align="center", baseline="top", dy=canvas.px(12),
+            fontSize=canvas.px(12), fontStyle="italic", color=ink("accent"), aria=False,
+        )
+        .encode(x=x, y=y)
+    )  # fmt: skip
+    return [area.encode(x=x, y=y, y2=alt.datum(0)), line.encode(x=x, y=y, order="x:Q"), label]
+
+
+def _known(known: tuple[float, float], x: Any, y: Any, canvas: Canvas) -> list[Any]:
+    at = alt.Chart(alt.Data(values=[{"x": known[0], "y": known[1]}])).encode(x=x, y=y)
+    return [
+        at.mark_point(size=canvas.px(1500), shape="square", stroke=ink("accent"), strokeWidth=2.2, filled=False, opacity=1, aria=False),
+        at.mark_text(
+            text="known-stable", baseline="top", dy=canvas.px(24), fontSize=canvas.px(12), fontWeight=600,
+            color=ink("accent"), aria=False,
+        ),
+    ]  # fmt: skip

@@ -1,0 +1,213 @@
+"""The page's own things: sections, tables and the HTML around them. Text is escaped by Jinja, data by `data_text`."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from importlib.resources import files
+from typing import TYPE_CHECKING, Any
+
+from surefoot import __version__
+from surefoot.report.picture import PAGE, LegendItem, Picture
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """A column of a table: its heading, and whether it holds numbers."""
+
+    title: str
+    number: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class TableCell:
+    """A cell: its text, and the sign beside it where there is one."""
+
+    text: str
+    sign: LegendItem | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class TableView:
+    """A table as it is shown."""
+
+    columns: tuple[Column, ...]
+    rows: tuple[tuple[TableCell, ...], ...]
+    caption: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """Charts beside or under each other; ``legend``: one for all of them, whose switches act on all."""
+
+    charts: tuple[Picture, ...]
+    legend: tuple[LegendItem, ...] = ()
+    pairs: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Empty:
+    """Why a section has nothing to show, and the command that would fill it."""
+
+    what: str
+    command: str
+
+
+@dataclass(frozen=True, slots=True)
+class GainView:
+    """One figure of what was gained."""
+
+    what: str
+    value: str
+    detail: str
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """The known-stable setting, its certificate in words, and what was gained."""
+
+    setting: tuple[str, ...]
+    words: tuple[str, ...]
+    gains: tuple[GainView, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """One section of the page."""
+
+    key: str
+    short: str
+    title: str
+    lead: str = ""
+    answer: Answer | None = None
+    blocks: tuple[Block, ...] = ()
+    tables: tuple[TableView, ...] = ()
+    list: tuple[str, ...] = ()
+    after: str = ""
+    empty: Empty | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PageView:
+    """Everything on the page."""
+
+    unit: str
+    title: str
+    sentence: str
+    meta: str
+    sections: tuple[Section, ...]
+    footer: str = ""
+
+    def pictures(self) -> list[Picture]:
+        """Every chart, in the order of the page."""
+        return [chart for section in self.sections for block in section.blocks for chart in block.charts]
+
+
+@dataclass(frozen=True)
+class _Figure:
+    picture: Picture
+    numbers: TableView = field(repr=False)
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self.picture, name)
+
+
+def table_of(frame: pd.DataFrame, caption: str = "") -> TableView:
+    """A DataFrame as a table, numbers to four figures."""
+    columns = tuple(
+        Column(str(name).replace("_", " "), frame[name].dtype.kind in "iuf") for name in frame.columns
+    )
+    rows = tuple(
+        tuple(TableCell(_shown(value)) for value in row) for row in frame.itertuples(index=False, name=None)
+    )
+    return TableView(columns, rows, caption)
+
+
+def _shown(value: Any) -> str:
+    if value is None or value != value:
+        return "–"
+    if isinstance(value, float):
+        if value == int(value) and abs(value) < 1e6:
+            return f"{int(value)}".replace("-", "−")
+        return (f"{value:.1f}" if abs(value) >= 100 else f"{value:.3g}").replace("-", "−")
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return str(value)
+
+
+def data_text(value: Any) -> str:
+    """JSON that is safe inside a script element: no ``<``, ``>`` or ``&`` is left, nor a line separator."""
+    text = json.dumps(value, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+    for letter in "<>&\u2028\u2029":
+        text = text.replace(letter, f"\\u{ord(letter):04x}")
+    return text
+
+
+def render(view: PageView) -> str:
+    """The whole page as one HTML text that needs nothing else. Scripts are allowed by their hash alone."""
+    import vl_convert
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+    from markupsafe import Markup
+
+    from surefoot.report.patterns import pattern_definitions
+
+    bundle = f"\n{vl_convert.javascript_bundle()}\n"
+    script = f"\n{_asset('page.js')}\n"
+    if "</script" in bundle.lower() or "<!--" in bundle:
+        bundle = bundle.replace("</script", "<\\/script").replace("<!--", "<\\!--")
+    specs = {picture.key: picture.spec(PAGE) for picture in view.pictures()}
+    environment = Environment(
+        loader=PackageLoader("surefoot.report", "assets"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=False,
+        lstrip_blocks=False,
+    )
+    environment.filters["figure"] = lambda picture: _Figure(picture, table_of(picture.table))
+    # Markup: our own files and what `data_text` has made safe. Everything else is escaped by the template.
+    return environment.get_template("page.html.j2").render(
+        page=view,
+        version=__version__,
+        css=Markup(theme_css() + _asset("page.css")),
+        patterns=Markup(pattern_definitions().replace("<defs>", '<defs id="patterns">')),
+        specs=Markup(data_text(specs)),
+        bundle=Markup(bundle),
+        script=Markup(script),
+        policy=policy((bundle, script)),
+    )
+
+
+def policy(scripts: Sequence[str]) -> str:
+    """A content security policy: nothing is fetched, nothing runs but these scripts, no expression is compiled."""
+    hashes = " ".join(
+        "'sha256-" + base64.b64encode(hashlib.sha256(script.encode()).digest()).decode() + "'" for script in scripts
+    )
+    return (
+        f"default-src 'none'; script-src {hashes}; style-src 'unsafe-inline'; img-src data: blob:; "
+        "base-uri 'none'; form-action 'none'"
+    )
+
+
+def theme_css() -> str:
+    """The colours of both themes as CSS variables; print is always light."""
+    from surefoot.report.theme import DARK, LIGHT
+
+    def block(palette: Any) -> str:
+        return "".join(f"--{name}:{colour};" for name, colour in palette.items())
+
+    light, dark = block(LIGHT), block(DARK)
+    return (
+        f":root{{{light}}}\n"
+        f"@media screen and (prefers-color-scheme: dark){{:root:not([data-theme=light]){{{dark}color-scheme:dark}}}}\n"
+        f"@media screen{{:root[data-theme=dark]{{{dark}color-scheme:dark}}}}\n"
+    )
+
+
+def _asset(name: str) -> str:
+    return (files("surefoot.report") / "assets" / name).read_text(encoding="utf-8")

@@ -1,0 +1,111 @@
+"""What a chart is to the report: a statement, a drawing, the words for those who cannot see it, and its data."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+@dataclass(frozen=True, slots=True)
+class Canvas:
+    """What a chart is drawn for.
+
+    ``standalone``: a picture of its own, with legend, title and a fixed size; else a place on the page, as wide as the
+    page gives it, with the page's own legend beside it. ``scale`` enlarges letters and marks.
+    """
+
+    standalone: bool = False
+    width: int | str = "container"
+    height: int | None = None
+    scale: float = 1.0
+
+    def px(self, length: float) -> float:
+        """A length or a letter size, enlarged as this canvas asks."""
+        return round(length * self.scale, 1)
+
+
+PAGE = Canvas()
+# Drawn at half the size and doubled, so that letters are large enough to be read in a video.
+VIDEO = Canvas(standalone=True, width=960, height=540, scale=1.35)
+
+
+@dataclass(frozen=True, slots=True)
+class LegendItem:
+    """One line of a legend: its word, and the sign that goes with it.
+
+    ``value``: what is hidden when it is switched off, None where it cannot be; ``shape``: a path in the box from -1 to
+    1; ``dash``: of a line; ``fill``: a colour's or a pattern's name, as charts write it; ``hollow``: outline only.
+    """
+
+    label: str
+    fill: str
+    value: str | None = None
+    shape: str = ""
+    dash: tuple[int, ...] | None = None
+    hollow: bool = False
+
+
+@dataclass(frozen=True)
+class Picture:
+    """One chart.
+
+    ``key``: its name in files and in the page, unique; ``title``: what it shows, as a statement where the data allow;
+    ``description``: the same for a reader who cannot see it; ``draw``: the chart for a canvas (an Altair chart);
+    ``table``: the data behind it, for the CSV and for those who read tables; ``zooms``: whether it can be zoomed
+    along x; ``group``: charts of one group share their legend and their zoom.
+    """
+
+    key: str
+    title: str
+    description: str
+    draw: Callable[[Canvas], Any]
+    table: pd.DataFrame
+    legend: tuple[LegendItem, ...] = ()
+    note: str = ""
+    zooms: bool = False
+    group: str = ""
+    wide: bool = True
+    columns: dict[str, str] = field(default_factory=dict)
+
+    def spec(self, canvas: Canvas, unit: str = "") -> dict[str, Any]:
+        """The Vega-Lite specification for a canvas."""
+        from surefoot.report.theme import vega_config
+
+        chart = self.draw(canvas).configure(**{}).properties(description=self.description)
+        if canvas.standalone:
+            import altair as alt
+
+            subtitle = [part for part in (self.note, f"{unit} · Surefoot" if unit else "") if part]
+            chart = chart.properties(
+                width=canvas.width,
+                height=canvas.height,
+                title=alt.TitleParams(_wrapped(self.title, 74), subtitle=subtitle),
+                autosize=alt.AutoSizeParams(type="fit", contains="padding"),
+            )
+        else:
+            chart = chart.properties(
+                width="container", autosize=alt_fit_x()
+            )
+        made: dict[str, Any] = chart.to_dict()
+        made["config"] = vega_config(canvas.scale if canvas.standalone else 1.0)
+        if canvas.standalone:
+            made["config"]["padding"] = 22
+            made["config"]["background"] = "var(--card)"
+        return made
+
+
+def alt_fit_x() -> Any:
+    """Fit the width that the page gives, and grow downwards."""
+    import altair as alt
+
+    return alt.AutoSizeParams(type="fit-x", contains="padding")
+
+
+def _wrapped(text: str, width: int) -> list[str]:
+    import textwrap
+
+    return textwrap.wrap(text, width) or [""]

@@ -1,0 +1,155 @@
+"""The report's sentences: the job, the certificate, what a chart shows, each from the numbers it stands on."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from datetime import datetime
+
+from surefoot.runs import Outcome, Run
+from surefoot.scores.comparison import REAL, Cell, Comparison, Row
+from surefoot.search import Certificate
+from surefoot.units import Knob, Setting, Unit
+
+CAUTIONS = (
+    "These numbers are for this very unit, with the firmware, driver, cooling and loads named here. Another machine of "
+    "the same model may not hold them; do not copy them.",
+    "A certificate is a statistical claim about hours of load, not a promise. Keep backups: unsaved work and file "
+    "systems are at risk at every crash.",
+    "Surfaces, vents and the battery get hot. Stop if a battery swells, smells or gets unusually hot. Surface readings are "
+    "set beside the thresholds of ISO 13732-1 as information; that is no medical judgement and no judgement of compliance.",
+    "The maker's warranty terms decide; changing voltages or clocks may end the warranty. Open a machine only unplugged "
+    "and by the maker's service manual, or leave it to a qualified technician.",
+    "Nothing here was set above stock voltage, no protection was switched off, no firmware lock was passed, and no setting "
+    "was made to apply at boot. After sleep, a mode change or a firmware update, check that a setting is still there.",
+)
+
+
+def minus(text: str) -> str:
+    """A text with real minus signs before its numbers."""
+    made = []
+    for place, letter in enumerate(text):
+        before = text[place - 1] if place else " "
+        after = text[place + 1] if place + 1 < len(text) else ""
+        made.append("−" if letter == "-" and after.isdigit() and before in " (:" else letter)
+    return "".join(made)
+
+
+def number(value: float, decimals: int = 1) -> str:
+    """A number for reading: thousands set apart, a real minus sign, a dash where it is not known."""
+    if not math.isfinite(value):
+        return "–"
+    text = f"{value:,.{decimals}f}"
+    return text.replace("-", "−") if float(f"{value:.{decimals}f}") else text.replace("-", "")
+
+
+def signed(value: float, decimals: int = 1) -> str:
+    """As `number`, with a plus sign where it is positive."""
+    text = number(value, decimals)
+    return f"+{text}" if value > 0 and not text.startswith("+") else text
+
+
+def hours(minutes: float) -> str:
+    """A length of time in the unit that suits it."""
+    return f"{minutes:.0f} min" if minutes < 90 else f"{minutes / 60:.1f} h"
+
+
+def listed(words: Sequence[str], last: str = "and") -> str:
+    """``a``, ``a and b``, ``a, b and c``."""
+    if len(words) < 2:
+        return "".join(words)
+    return f"{', '.join(words[:-1])} {last} {words[-1]}"
+
+
+def count(number_of: int, one: str, many: str = "") -> str:
+    """``1 run``, ``2 runs``."""
+    return f"{number_of} {one if number_of == 1 else many or one + 's'}"
+
+
+def job(unit: Unit, runs: Sequence[Run]) -> str:
+    """The job in a sentence: what was asked of this unit, and what it took."""
+    knobs = [knob.name for knob in unit.leaders()]
+    if not runs:
+        return f"How far {unit.name} can go, what holds, and what is gained: nothing was run on it yet."
+    asked = f"How far the {listed(knobs)} of this very unit can go" if knobs else "How this very unit behaves"
+    crashes = sum(run.outcome is not None and run.outcome.is_crash for run in runs)
+    took = f"{count(len(runs), 'run')}, {hours(sum(run.minutes for run in runs))} under load"
+    crashed = f", {count(crashes, 'crash', 'crashes')}" if crashes else ", no crash"
+    return f"{asked}, what holds, and what was gained. It took {took}{crashed}."
+
+
+def span(runs: Sequence[Run]) -> str:
+    """From when to when the runs were made."""
+    first, last = runs[0].opened_at, max(run.closed_at or run.opened_at for run in runs)
+    if first.date() == last.date():
+        return _day(first)
+    return f"{_day(first)} to {_day(last)}"
+
+
+def _day(moment: datetime) -> str:
+    return f"{moment.day} {moment:%B %Y}"
+
+
+def setting_parts(unit: Unit, setting: Setting) -> list[str]:
+    """Each knob of a setting as it is said."""
+    if setting.is_stock:
+        return ["stock"]
+    units = {knob.name: knob.unit for knob in unit.knobs}
+    return [minus(f"{name} {value:+g} {units.get(name, '')}".rstrip()) for name, value in setting.values.items()]
+
+
+def certificate(knob: Knob, claim: Certificate) -> str:
+    """A certificate in words."""
+    where = minus(knob.describe(claim.depth))
+    text = (
+        f"{knob.name} at {where}: at {claim.confidence:.0%} confidence at least {number(claim.mttf_hours, 0)} hours of load"
+        " between failures. "
+    )
+    failed = count(claim.failures, "failure") if claim.failures else "no failure"
+    text += f"It rests on {number(claim.hours, 1)} h under load there or deeper, with {failed} there or shallower"
+    if math.isfinite(claim.edge_depth):
+        text += (
+            f". The edge, one hour between failures, is put at {minus(knob.describe(round(claim.edge_depth, 1)))}; "
+            f"the guard band is {claim.guard_band:.3g} {knob.unit}"
+        )
+    return text + "."
+
+
+def search_title(knob: Knob, runs: Iterable[tuple[float, Outcome, float]]) -> str:
+    """What a knob's search showed: ``runs`` as (depth, outcome, minutes)."""
+    runs = list(runs)
+    held = [depth for depth, outcome, _ in runs if outcome is Outcome.HELD]
+    failed = [depth for depth, outcome, _ in runs if outcome.verdict(knob)]
+    parts = []
+    if held and max(held) > 0:
+        parts.append(f"held {'down' if knob.sign < 0 else 'up'} to {knob.describe(max(held))}")
+    if failed:
+        parts.append(f"first failed at {knob.describe(min(failed))}")
+    return minus(f"{knob.name}: {listed(parts) or 'no run off stock yet'}")
+
+
+def gain_text(row: Row, cell: Cell) -> str:
+    """A difference to the baseline, short: percent where that has a meaning, else in the metric's unit."""
+    gain = cell.gain
+    if gain is None:
+        return ""
+    if math.isfinite(gain.percent):
+        return f"{signed(gain.percent, 1)} %"
+    return f"{signed(gain.absolute, row.metric.decimals)} {row.metric.unit}".rstrip()
+
+
+def measure_title(row: Row, comparison: Comparison) -> str:
+    """A metric's statement: its best real difference to the baseline, or that none was shown."""
+    label = row.metric.label[:1].upper() + row.metric.label[1:]
+    base = comparison.configuration(comparison.baseline).name
+    if sum(cell.runs > 0 for cell in row.cells) < 2:
+        return label
+    real = [cell for cell in row.cells if cell.gain is not None and cell.verdict in REAL]
+    better = [cell for cell in real if cell.verdict == "better" or not row.metric.better]
+    if better:
+        best = max(better, key=lambda cell: abs(cell.gain.absolute) if cell.gain else 0.0)
+        name = comparison.configuration(best.configuration).name
+        return f"{label}: {gain_text(row, best)} with “{name}”"
+    if real:
+        return f"{label}: none better than “{base}”"
+    return f"{label}: no real difference to “{base}”"
