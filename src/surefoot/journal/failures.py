@@ -1,0 +1,71 @@
+"""What SQLite or the file system says, as a JournalError that tells what to do next."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from surefoot.errors import JournalError
+
+DAMAGED_REMEDY = (
+    "Surefoot did not change it. Copy the whole folder to another disk first, check that disk for faults, "
+    "then move the file away and load your last bundle or backup of it; what is still readable can be saved with any "
+    "SQLite client's recover command."
+)
+READ_ONLY_REMEDY = "Make the folder writable, or set SUREFOOT_HOME to one that is."
+
+
+def damaged(path: Path, seen: str) -> JournalError:
+    """The error for a file that is not whole."""
+    return JournalError(f"the journal is damaged ({seen}).", where=str(path), remedy=DAMAGED_REMEDY)
+
+
+def translate(error: sqlite3.Error, path: Path) -> JournalError:
+    """A JournalError for an error of SQLite's."""
+    text = str(error)
+    low = text.lower()
+    where = str(path)
+    if "locked" in low or "busy" in low:
+        return JournalError(
+            "another program keeps the journal locked.",
+            where=where,
+            remedy="Close the program that has the file open for writing, then try again; nothing was written.",
+        )
+    if "readonly" in low or "read-only" in low:
+        return JournalError("the journal cannot be written.", where=where, remedy=READ_ONLY_REMEDY)
+    if "disk is full" in low or "full" in low.split():
+        return JournalError(
+            "the disk is full; nothing was written.", where=where, remedy="Free some space, then try again."
+        )
+    if "unable to open" in low:
+        return JournalError("the journal cannot be opened.", where=where, remedy=READ_ONLY_REMEDY)
+    if "disk i/o" in low:
+        return JournalError(
+            f"the disk reported an error ({text}).", where=where, remedy="Check the disk before any further run."
+        )
+    if "malformed" in low or "not a database" in low or "corrupt" in low or "encrypted" in low:
+        return damaged(path, text)
+    if isinstance(error, sqlite3.IntegrityError):
+        return JournalError(f"the journal refused a record: {text}.", where=where, remedy="Nothing was written.")
+    return JournalError(f"the journal could not be used: {text}.", where=where, remedy="Nothing was written.")
+
+
+@contextmanager
+def translated(path: Path) -> Iterator[None]:
+    """Turn errors of SQLite and of the file system inside the block into JournalErrors."""
+    try:
+        yield
+    except sqlite3.Error as error:
+        raise translate(error, path) from error
+    except PermissionError as error:
+        raise JournalError(
+            f"no permission: {error.strerror or error}.", where=error.filename or str(path), remedy=READ_ONLY_REMEDY
+        ) from error
+    except OSError as error:
+        raise JournalError(
+            f"the file system said: {error.strerror or error}.",
+            where=str(error.filename or path),
+            remedy=READ_ONLY_REMEDY,
+        ) from error

@@ -1,0 +1,74 @@
+"""The Journal: the only state of Surefoot."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from types import TracebackType
+from typing import TYPE_CHECKING
+
+from surefoot.journal.measures import MeasureRecords
+from surefoot.journal.place import journal_path
+from surefoot.journal.runs import RunRecords
+from surefoot.journal.store import Store
+from surefoot.journal.trace_codec import Column
+
+if TYPE_CHECKING:
+    from sqlite_utils import Database
+
+
+class Journal(RunRecords, MeasureRecords):
+    """Everything that was recorded, in one SQLite file: append-only, written ahead, durable at every step.
+
+    A method that writes has put its record on the disk when it returns, and has written nothing when it raises.
+    Use it as a context manager or call `close`. Errors: JournalError when the file cannot be used, BadInput for a
+    unit or run that is not there and for values out of range.
+    """
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+        self._writing: set[str] = set()
+        self._packing: dict[int, dict[str, Column]] = {}
+
+    @classmethod
+    def open(cls, path: str | os.PathLike[str] | None = None, *, read_only: bool = False) -> Journal:
+        """Open the journal, created on first use and migrated forward when it is older.
+
+        ``path``: its file or the folder of it; by default the data directory (`SUREFOOT_HOME`, or the user data
+        directory). Raises JournalError for a file that is not a journal, is newer, damaged, locked or not writable;
+        such a file is left as it was.
+        """
+        return cls(Store.open(journal_path(path), read_only=read_only))
+
+    @property
+    def path(self) -> Path:
+        """The journal's file."""
+        return self._store.path
+
+    @property
+    def read_only(self) -> bool:
+        """Whether it was opened for reading only."""
+        return self._store.read_only
+
+    @property
+    def database(self) -> Database:
+        """The file as a sqlite-utils database, for queries of one's own; the records cannot be changed there either."""
+        from surefoot.journal.schema import wrapped
+
+        return wrapped(self._store.connection)
+
+    def faults(self) -> list[str]:
+        """What a full check of the file finds wrong, in words; [] when it is well. Worth doing after a crash."""
+        return self._store.faults()
+
+    def close(self) -> None:
+        """Close the file. Safe to call twice."""
+        self._store.close()
+
+    def __enter__(self) -> Journal:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()

@@ -1,0 +1,66 @@
+"""What the journal gives back beside units, runs and traces."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any, Literal
+
+from surefoot.runs import Reading, Score
+from surefoot.units import Unit
+
+CardEvent = Literal["add", "revise", "retire", "restore"]
+
+
+@dataclass(frozen=True)
+class CardEntry:
+    """One entry of a unit's card history. ``unit``: the card as written then; None for `retire` and `restore`."""
+
+    id: int
+    at: datetime
+    event: CardEvent
+    unit: Unit | None
+
+
+@dataclass(frozen=True)
+class Consent:
+    """That the user agreed to the cautions for a unit: the text agreed to and when."""
+
+    unit: str
+    text: str
+    at: datetime
+
+
+@dataclass(frozen=True)
+class ScoreEntry:
+    """A score with what it belongs to: a run, a configuration of the unit, or the unit alone."""
+
+    id: int
+    unit: str
+    run_id: int | None
+    configuration: str | None
+    score: Score
+    at: datetime
+
+
+@dataclass(frozen=True)
+class ReadingEntry:
+    """An instrument reading with what it belongs to. ``at``: when it was written down."""
+
+    id: int
+    unit: str
+    run_id: int | None
+    configuration: str | None
+    reading: Reading
+    at: datetime
+
+
+@dataclass(frozen=True)
+class ForecastEntry:
+    """A forecast made for a unit, kept to be judged later."""
+
+    id: int
+    unit: str
+    run_id: int | None
+    at: datetime
+    forecast: dict[str, Any] = field(default_factory=dict)

@@ -1,0 +1,248 @@
+"""The file: opening, refusing, durability, transactions.
+
+Durable at every acknowledged step: write-ahead log with synchronous=FULL, so the log is flushed to the disk inside
+each COMMIT (with F_FULLFSYNC on macOS). WAL and not a rollback journal, because there a client that merely looks at
+the file (a database browser left open on `runs_view`) could keep a session from writing its next heartbeat. The price
+of WAL, that the newest records live in a second file, is kept small: after every step but a heartbeat the log is
+copied into the main file, so that a copy of `journal.sqlite` alone lacks at most the heartbeats of a run in progress.
+Where a file system cannot do WAL, TRUNCATE with FULL is used: it flushes the truncated rollback journal too (DELETE
+with FULL does not flush the directory, and a power loss could bring a rollback journal back and undo an acknowledged
+step). Source: SQLite's documentation, PRAGMA synchronous and Write-Ahead Logging.
+"""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+import sys
+import threading
+from collections.abc import Iterator, Sequence
+from contextlib import closing, contextmanager
+from pathlib import Path
+from typing import Any
+from urllib.parse import quote
+
+from surefoot.errors import JournalError
+from surefoot.journal import locks, schema
+from surefoot.journal.failures import READ_ONLY_REMEDY, damaged, translate, translated
+
+BUSY_SECONDS = 5.0
+_MAGIC = b"SQLite format 3\x00"
+
+
+class Store:
+    """One open journal file. Use `Store.open`; every error is a JournalError."""
+
+    def __init__(self, path: Path, connection: sqlite3.Connection, *, read_only: bool) -> None:
+        self.path = path
+        self.read_only = read_only
+        self.connection = connection
+        self._mutex = threading.RLock()
+
+    @classmethod
+    def open(cls, path: Path, *, read_only: bool = False) -> Store:
+        """Open a journal, created or migrated forward as needed. Refuses a foreign, newer or damaged file unchanged."""
+        with translated(path):
+            if read_only:
+                if not path.is_file():
+                    raise JournalError(
+                        "there is no journal here yet.",
+                        where=str(path),
+                        remedy="`surefoot unit add NAME` begins one; SUREFOOT_HOME says where it is kept.",
+                    )
+                version = _inspect(path)
+                if version < schema.VERSION:
+                    raise JournalError(
+                        f"the journal has the older schema {version}, and reading only cannot bring it forward.",
+                        where=str(path),
+                        remedy="Open it once for writing: any command that records something does.",
+                    )
+                return cls(path, _connect_read_only(path), read_only=True)
+            if _inspect(path) < schema.VERSION:
+                _create_or_migrate(path)
+            return cls(path, _connect(path), read_only=False)
+
+    def close(self) -> None:
+        """Close the file. Safe to call twice."""
+        with self._mutex:
+            self.connection.close()
+
+    def rows(self, sql: str, parameters: Sequence[Any] = ()) -> list[sqlite3.Row]:
+        """All rows of a query, fetched at once so that no read is left open."""
+        with self._mutex, self._errors():
+            return self.connection.execute(sql, parameters).fetchall()
+
+    def row(self, sql: str, parameters: Sequence[Any] = ()) -> sqlite3.Row | None:
+        """The first row of a query, or None."""
+        found = self.rows(sql, parameters)
+        return found[0] if found else None
+
+    def insert(self, table: str, **values: Any) -> int:
+        """Append one record; its row id. Only inside `transaction`."""
+        names = ", ".join(values)
+        places = ", ".join("?" * len(values))
+        # Table and column names come from our own code, never from input.
+        made = self.connection.execute(f"INSERT INTO {table} ({names}) VALUES ({places})", tuple(values.values()))
+        return int(made.lastrowid or 0)
+
+    @contextmanager
+    def transaction(self, *, copy_down: bool = True) -> Iterator[Store]:
+        """One acknowledged step: on disk when the block has ended without an error, not there at all otherwise.
+
+        ``copy_down``: then copy the log into the main file, without waiting for anyone. Nested blocks join the outer.
+        """
+        with self._mutex, self._errors():
+            if self.read_only:
+                raise JournalError(
+                    "the journal was opened for reading only.", where=str(self.path), remedy=READ_ONLY_REMEDY
+                )
+            if self._inside():
+                yield self
+                return
+            # IMMEDIATE: what is checked inside the block cannot be changed by another process before it is written.
+            self.connection.execute("BEGIN IMMEDIATE")
+            try:
+                yield self
+                self.connection.execute("COMMIT")
+            except BaseException:
+                if self._inside():
+                    self.connection.execute("ROLLBACK")
+                raise
+            if copy_down:
+                self.connection.execute("PRAGMA wal_checkpoint(PASSIVE)").fetchall()
+
+    def _inside(self) -> bool:
+        return self.connection.in_transaction
+
+    @contextmanager
+    def _errors(self) -> Iterator[None]:
+        try:
+            yield
+        except sqlite3.Error as error:
+            raise translate(error, self.path) from error
+
+    def faults(self) -> list[str]:
+        """What SQLite's own full check finds wrong, foreign keys included; [] when the file is well."""
+        with self._mutex, self._errors():
+            said = [str(row[0]) for row in self.connection.execute("PRAGMA integrity_check")]
+            orphans = self.connection.execute("PRAGMA foreign_key_check").fetchall()
+        found = [text for text in said if text != "ok"]
+        return found + [f"record {row[1]} of {row[0]} points to a {row[2]} that is not there" for row in orphans]
+
+
+def _inspect(path: Path) -> int:
+    """The schema version of a file, 0 when it is not there or empty. Raises JournalError for one that is not ours.
+
+    Read only: a file that is refused is left as it was found.
+    """
+    if path.is_dir():
+        raise JournalError("this is a folder, not a journal.", where=str(path))
+    if not path.exists() or path.stat().st_size == 0:
+        return 0
+    with path.open("rb") as file:
+        head = file.read(len(_MAGIC))
+    if head != _MAGIC:
+        raise damaged(path, "its first bytes are not those of a SQLite file")
+    with closing(_connect_read_only(path)) as connection:
+        application = connection.execute("PRAGMA application_id").fetchone()[0]
+        version = int(connection.execute("PRAGMA user_version").fetchone()[0])
+        tables = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
+    if application != schema.APPLICATION_ID:
+        if application == 0 and version == 0 and tables == 0:
+            return 0
+        raise JournalError(
+            "this is a SQLite file, but not a journal of Surefoot's.",
+            where=str(path),
+            remedy="It was not touched. Set SUREFOOT_HOME to another folder, or move the file away.",
+        )
+    if version > schema.VERSION:
+        raise JournalError(
+            f"the journal has schema {version}, written by a newer Surefoot; this one knows up to {schema.VERSION}.",
+            where=str(path),
+            remedy="It was not touched. Install the newer version again.",
+        )
+    return version
+
+
+def _uri(path: Path, query: str) -> str:
+    return f"file:{quote(str(path.resolve()).replace(os.sep, '/'))}?{query}"
+
+
+def _connect_read_only(path: Path) -> sqlite3.Connection:
+    connection = sqlite3.connect(
+        _uri(path, "mode=ro"), uri=True, timeout=BUSY_SECONDS, isolation_level=None, check_same_thread=False
+    )
+    try:
+        connection.execute("PRAGMA user_version").fetchone()
+    except sqlite3.OperationalError:
+        connection.close()
+        # In a folder that cannot be written SQLite cannot make the shared memory that WAL needs. With no log beside
+        # it the file is whole, and nobody can be writing it from here: read it as it lies.
+        if path.with_name(path.name + "-wal").exists():
+            raise
+        connection = sqlite3.connect(
+            _uri(path, "mode=ro&immutable=1"), uri=True, isolation_level=None, check_same_thread=False
+        )
+    connection.row_factory = sqlite3.Row
+    return connection
+
+
+def _connect(path: Path) -> sqlite3.Connection:
+    connection = sqlite3.connect(str(path), timeout=BUSY_SECONDS, isolation_level=None, check_same_thread=False)
+    connection.row_factory = sqlite3.Row
+    try:
+        connection.execute("PRAGMA synchronous = FULL")
+        if sys.platform == "darwin":  # pragma: no cover
+            connection.execute("PRAGMA fullfsync = ON")
+            connection.execute("PRAGMA checkpoint_fullfsync = ON")
+        connection.execute("PRAGMA foreign_keys = ON")
+        connection.execute("PRAGMA recursive_triggers = ON")
+        if connection.execute("PRAGMA journal_mode").fetchone()[0] != "wal":
+            _make_wal(connection)
+        # A first write lock says now, and not in the middle of a run, that the file cannot be written.
+        connection.execute("BEGIN IMMEDIATE")
+        connection.execute("ROLLBACK")
+    except BaseException:
+        connection.close()
+        raise
+    return connection
+
+
+def _make_wal(connection: sqlite3.Connection) -> None:
+    if connection.execute("PRAGMA journal_mode = WAL").fetchone()[0] != "wal":
+        connection.execute("PRAGMA journal_mode = TRUNCATE")
+
+
+def _create_or_migrate(path: Path) -> None:
+    folder = path.parent
+    folder.mkdir(parents=True, exist_ok=True)
+    with locks.held(folder, f"schema of {path.name}", "the journal is being set up", wait_seconds=30):
+        before = _inspect(path)
+        if before >= schema.VERSION:
+            return
+        if before:
+            _keep_copy(path, before)
+        with closing(_connect(path)) as connection:
+            # First of all, so that a creation cut short is known as ours and finished the next time.
+            connection.execute(f"PRAGMA application_id = {schema.APPLICATION_ID}")
+            schema.migrations().apply(schema.wrapped(connection))
+            connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
+        sync_folder(folder)
+
+
+def _keep_copy(path: Path, version: int) -> None:
+    """A copy of the file as it was before a migration, beside it."""
+    kept = path.with_name(f"{path.stem}.schema-{version}.sqlite")
+    with closing(_connect_read_only(path)) as old, closing(sqlite3.connect(str(kept))) as copy:
+        old.backup(copy)
+
+
+def sync_folder(folder: Path) -> None:
+    """Flush a folder's entries, so that a file just made in it survives a power loss. Windows has no such call."""
+    if sys.platform == "win32":  # pragma: no cover
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
