@@ -190,7 +190,8 @@ def rows_told(
         try:
             found.append(_row_told(unit, cells, f"line {line}"))
         except BadInput as error:
-            problems.append(error.message())
+            said = error.message()
+            problems.append(said if said.startswith(f"line {line}:") else f"line {line}: {said}")
     return found, problems
 
 
