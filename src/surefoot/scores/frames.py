@@ -94,11 +94,11 @@ def frame_statistics(
     """Average, lows and stutter of a log of frame times.
 
     ``frame_ms``: shape (n,), in order, milliseconds; ``at_seconds``: the log's own time of each frame, shape (n,), to
-    find holes. Left out and said: frames of zero, negative or no time (or more than a day); pauses (a frame of a second or more that is also
-    ten times the median); a first frame of three times the next ones or more (it counts from the start of the capture);
-    a last frame shorter than half of every other (the log was cut off). ``intervals``: also the spread of each figure
-    within this log, by block bootstrap. Raises BadInput when no usable frame is left, when shapes differ, or when the
-    times are plainly not milliseconds.
+    find holes. Left out and said: frames of zero, negative or no time (or of more than a day); pauses (a frame of a
+    second or more that is also ten times the median); a first frame of three times the next ones or more (it counts
+    from the start of the capture); a last frame shorter than half of every other (the log was cut off).
+    ``intervals``: also the spread of each figure within this log, by block bootstrap. Raises BadInput when no usable
+    frame is left, when shapes differ, or when the times are plainly not milliseconds.
     """
     raw = np.asarray(frame_ms, dtype=np.float64)
     if raw.ndim != 1 or raw.size == 0:

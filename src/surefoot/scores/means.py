@@ -21,7 +21,8 @@ class Difference:
 
     ``difference``, ``low``, ``high``, ``standard_error``: in the unit of the values; ``low`` to ``high`` is the
     interval at ``confidence``; ``p_value``: the chance of a difference at least this large, either way, where the true
-    means are equal; ``t`` and ``degrees``: Welch's statistic and its Satterthwaite degrees of freedom, NaN for another method.
+    means are equal; ``t`` and ``degrees``: Welch's statistic and its Satterthwaite degrees of freedom, NaN for another
+    method.
     """
 
     difference: float

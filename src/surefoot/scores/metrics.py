@@ -1,0 +1,153 @@
+"""What can be compared: a metric with its label, unit, direction and way of being judged; and one value of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from surefoot.errors import BadInput
+from surefoot.runs import QUANTITIES, Channel, Reading, Score
+from surefoot.scores.bootstrap import WithinLog
+from surefoot.scores.frames import LOWS
+
+Better = Literal["higher", "lower", ""]
+Group = Literal[
+    "score", "frames", "efficiency", "temperature", "surface", "sound", "fan", "clock", "power", "limiter", "other"
+]
+
+GROUP_ORDER: tuple[Group, ...] = (
+    "score", "frames", "efficiency", "temperature", "surface", "sound", "fan", "clock", "power", "limiter", "other",
+)  # fmt: skip
+"""The order in which metrics are shown: what was gained first."""
+
+
+@dataclass(frozen=True, slots=True)
+class Metric:
+    """One thing that is compared.
+
+    ``name``: stable and unique, for options and files; ``label``: for readers; ``better``: which way is better, "" when
+    neither; ``bootstrap``: judged by resampling runs instead of Welch's test (frame-time lows); ``follows_room``:
+    whether it moves with the room temperature and may be re-referred; ``decimals``: for tables; ``by_load``: whether it
+    depends on the load of the run, so that only runs under the same load may be compared.
+    """
+
+    name: str
+    label: str
+    unit: str
+    better: Better
+    group: Group
+    bootstrap: bool = False
+    follows_room: bool = False
+    decimals: int = 1
+    by_load: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Sample:
+    """One value of a metric of one run, or read at a configuration without a run (``run_id`` None).
+
+    ``configuration``: its key; ``ambient_celsius``: of the run; ``ceiling_celsius``, ``held_by_heat_share`` (0 to 1):
+    of the part a temperature belongs to; ``at_most``: the true value is this or lower (a sound level near the
+    background); ``within``: the spread inside the run's own log; ``note``: what a reader must know of the value.
+    """
+
+    metric: Metric
+    configuration: str
+    value: float
+    run_id: int | None = None
+    ambient_celsius: float | None = None
+    ceiling_celsius: float | None = None
+    held_by_heat_share: float | None = None
+    at_most: bool = False
+    within: WithinLog | None = None
+    note: str = ""
+
+
+def of_score(score: Score) -> Metric:
+    """The metric of a score: its name and unit tell it apart."""
+    better: Better = "higher" if score.higher_is_better else "lower"
+    is_low = any(score.name.endswith(low) for low in LOWS)
+    is_frames = is_low or score.unit == "fps" or score.name.endswith("stutter")
+    return Metric(
+        name=score.name if score.unit in ("points", "fps") or is_frames else f"{score.name} ({score.unit})",
+        label=score.name,
+        unit=score.unit,
+        better=better,
+        group="frames" if is_frames else "score",
+        bootstrap=is_low,
+        decimals=2 if score.name.endswith("stutter") else 1 if is_frames else 0,
+        by_load=False,
+    )
+
+
+_READING_UNITS = {"sound": "dB(A)", "surface": "°C", "wall-power": "W", "battery": "%"}
+_READING_LABELS = {"sound": "sound level", "surface": "surface", "wall-power": "wall power", "battery": "battery"}
+_READING_GROUPS: dict[str, Group] = {
+    "sound": "sound", "surface": "surface", "wall-power": "power", "battery": "other",
+}  # fmt: skip
+
+
+def of_reading(reading: Reading) -> Metric:
+    """The metric of an instrument reading: its kind, state and place tell it apart; only like places are compared."""
+    place = reading.place.strip().lower()
+    label = _READING_LABELS[reading.kind] + (f", {place}" if place else "")
+    if reading.state == "idle":
+        label += ", idle"
+    return Metric(
+        name=f"{reading.kind}.{reading.state}" + (f".{place}" if place else ""),
+        label=label,
+        unit=_READING_UNITS[reading.kind],
+        better="" if reading.kind == "battery" else "lower",
+        group=_READING_GROUPS[reading.kind],
+        follows_room=reading.kind == "surface",
+        decimals=0 if reading.kind == "battery" else 1,
+    )
+
+
+_QUANTITY_GROUPS: dict[str, tuple[Group, Better, int]] = {
+    "temperature": ("temperature", "lower", 1),
+    "clock": ("clock", "higher", 0),
+    "power": ("power", "", 1),
+    "energy": ("power", "", 0),
+    "voltage": ("other", "", 3),
+    "current": ("other", "", 1),
+    "fan": ("fan", "lower", 0),
+    "duty": ("fan", "lower", 0),
+    "busy": ("other", "", 0),
+    "charge": ("other", "", 1),
+}
+
+_DOMAIN_WORDS = {"cpu": "CPU", "gpu": "GPU", "soc": "SoC"}
+
+
+def of_summary(name: str) -> Metric | None:
+    """The metric of a value of a trace's summary, ``domain.quantity[.part]`` and words (``cpu.clock median``).
+
+    None for one that says nothing of the configuration: flags, limits, counts, the room.
+    """
+    text, _, statistic = name.partition(" ")
+    try:
+        channel = Channel.parse(text)
+    except BadInput:
+        return None
+    if channel.quantity not in _QUANTITY_GROUPS or channel.domain in ("room", "frame"):
+        return None
+    group, better, decimals = _QUANTITY_GROUPS[channel.quantity]
+    words = [_DOMAIN_WORDS.get(channel.domain, channel.domain), channel.quantity]
+    if channel.part:
+        words.append(channel.part.replace("-", " "))
+    label = " ".join(words) + (f", {statistic}" if statistic else "")
+    return Metric(
+        name=name,
+        label=label,
+        unit=QUANTITIES[channel.quantity],
+        better=better,
+        group=group,
+        follows_room=channel.quantity == "temperature",
+        decimals=decimals,
+    )
+
+
+def in_order(metrics: list[Metric]) -> list[Metric]:
+    """Sorted for a reader: by group, in the order first seen within one."""
+    return sorted(metrics, key=lambda metric: GROUP_ORDER.index(metric.group))
