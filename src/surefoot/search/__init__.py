@@ -2,7 +2,10 @@
 
 from surefoot.search.api import certify, next_step
 from surefoot.search.evidence import Alternative, Certificate, Evidence, Goal, Proposal
+from surefoot.search.known import KnownStable, known_stable
+from surefoot.search.plan import Step, plan
 from surefoot.search.posterior import EdgePosterior, edge_posterior
+from surefoot.search.run_evidence import run_evidence
 from surefoot.search.strategy import strategies
 
 __all__ = [
@@ -11,9 +14,14 @@ __all__ = [
     "EdgePosterior",
     "Evidence",
     "Goal",
+    "KnownStable",
     "Proposal",
+    "Step",
     "certify",
     "edge_posterior",
+    "known_stable",
     "next_step",
+    "plan",
+    "run_evidence",
     "strategies",
 ]
