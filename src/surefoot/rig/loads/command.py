@@ -149,9 +149,7 @@ class CommandSession:
         if name and not died_by_itself(code):
             return LoadState("failed", outcome=Outcome.VOID, message=f"the command {how}{after}, from outside.")
         allowed = ", ".join(map(str, self._card.ok_exit)) or "none"
-        return LoadState(
-            "failed", outcome=Outcome.MISCOMPUTE, message=f"the command {how}{after}; allowed: {allowed}."
-        )
+        return LoadState("failed", outcome=Outcome.MISCOMPUTE, message=f"the command {how}{after}; allowed: {allowed}.")
 
     def _close(self, state: Literal["done", "failed", "stopped"]) -> LoadState:
         with self._lock:

@@ -104,9 +104,7 @@ def _single(into: float, length: float, cycle: int, worker: int, workers: int) -
     slot = int(into / SINGLE_SLOT_SECONDS)
     # Counted on from the cycles before, so that every processor has its turn however many there are.
     number = cycle * max(1, round(length / SINGLE_SLOT_SECONDS)) + slot
-    return Moment(
-        "single", number % workers == worker, True, number // workers, (slot + 1) * SINGLE_SLOT_SECONDS
-    )
+    return Moment("single", number % workers == worker, True, number // workers, (slot + 1) * SINGLE_SLOT_SECONDS)
 
 
 def _light(into: float, length: float, cycle: int, worker: int, workers: int) -> Moment:

@@ -2,11 +2,49 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 
 from surefoot.rig.protocols import SensorSource
 
 
 def found(root: Path | None = None) -> list[SensorSource]:
-    """The sources that have something to offer on this machine. ``root``: of the file tree, for tests."""
-    return []
+    """The sources that have something to offer on this machine; the first that offers a channel is believed.
+
+    ``root``: of the file tree, for tests; then only what is in the tree counts, not the machine the test runs on.
+    """
+    sources: list[SensorSource] = []
+    other_gpu = False
+    if root is None:
+        from surefoot.rig.sensors.nvml import Nvml
+
+        cards = Nvml()
+        other_gpu = bool(cards.channels())
+        sources.append(cards)
+    if root is not None or sys.platform.startswith("linux"):
+        sources += _kernel_files(root or Path("/"), other_gpu)
+    if root is None:
+        from surefoot.rig.sensors.system import System
+
+        sources.append(System())
+    return [source for source in sources if source.channels() or source.missing()]
+
+
+def _kernel_files(root: Path, other_gpu: bool) -> list[SensorSource]:
+    from surefoot.rig.sensors.cpufreq import Cpufreq
+    from surefoot.rig.sensors.hwmon import Hwmon
+    from surefoot.rig.sensors.memory_errors import MemoryErrors
+    from surefoot.rig.sensors.power_supply import PowerSupply
+    from surefoot.rig.sensors.powercap import Powercap
+    from surefoot.rig.sensors.thermal_zones import ThermalZones
+    from surefoot.rig.sensors.throttle import ThrottleCounters
+
+    return [
+        Hwmon(root, other_gpu=other_gpu),
+        ThermalZones(root),
+        Cpufreq(root),
+        Powercap(root),
+        ThrottleCounters(root),
+        PowerSupply(root),
+        MemoryErrors(root),
+    ]

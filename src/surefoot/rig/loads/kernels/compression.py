@@ -57,6 +57,4 @@ class Compression:
             back = b""
             what = f"text packed with {method} could not be unpacked ({error})"
         if back != text:
-            raise WrongResult(
-                self.name, what, hashlib.sha256(text).hexdigest(), hashlib.sha256(back).hexdigest()
-            )
+            raise WrongResult(self.name, what, hashlib.sha256(text).hexdigest(), hashlib.sha256(back).hexdigest())
