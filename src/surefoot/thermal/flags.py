@@ -1,0 +1,125 @@
+"""What the hardware itself says holds the clock down: reason bits, flags and throttle counters."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from surefoot.runs import Floats, Trace
+from surefoot.thermal.channels import Windows, whole
+
+# NVML API reference, clocks event reasons.
+REASON_BITS: dict[int, tuple[str, str]] = {
+    0x1: ("idle", "idle"),
+    0x2: ("other", "a clock set by the user or a program"),
+    0x4: ("power", "software power cap"),
+    0x8: ("other", "hardware slowdown without a cause given"),
+    0x10: ("other", "kept in step with another card"),
+    0x20: ("thermal", "software thermal slowdown"),
+    0x40: ("thermal", "hardware thermal slowdown"),
+    0x80: ("power", "power brake from the supply"),
+    0x100: ("other", "the display's clock"),
+}
+"""Bit to (label, words)."""
+
+BARE_SLOWDOWN = 0x8
+"""The slowdown bit alone: something holds the clock, the bit does not say what."""
+
+# When several bits are set at once, the first of these is the one that binds: heat and power hold a part that works,
+# idle and the settings are what is left.
+_PRECEDENCE = (0x40, 0x20, 0x80, 0x4, 0x8, 0x10, 0x2, 0x100, 0x1)
+
+UNSAID = -1
+"""In `Said.bit`: the hardware said nothing that is understood."""
+
+
+@dataclass(frozen=True)
+class Said:
+    """What the hardware said about each sample.
+
+    ``bit``: shape (n,), the reason bit that binds, 0 for none set, `UNSAID` where there is no reading or only unknown
+    bits; ``shares``: by cause (``thermal``, ``power``, ``current``, ``other``) the share of each sample's time, shape
+    (n,); ``knows``: the causes on which it can be relied to speak, so that silence means no; ``channels``: where it
+    was read.
+    """
+
+    bit: NDArray[np.int64]
+    shares: dict[str, Floats]
+    knows: frozenset[str]
+    channels: tuple[str, ...]
+
+    @property
+    def spoke(self) -> bool:
+        """Whether it said anything at all."""
+        return bool((self.bit != UNSAID).any()) or any(bool(share.any()) for share in self.shares.values())
+
+
+def binding_bit(reasons: Floats) -> NDArray[np.int64]:
+    """The bit that binds of each sample's reasons, shape (n,); 0 for none set, `UNSAID` for NaN or unknown bits only.
+
+    Source: NVML API reference, clocks event reasons.
+    """
+    bits = np.full(reasons.shape, UNSAID, dtype=np.int64)
+    there = np.isfinite(reasons) & (reasons >= 0) & (reasons < 2.0**53)
+    codes = np.zeros(reasons.shape, dtype=np.int64)
+    codes[there] = reasons[there].astype(np.int64)
+    bits[there & (codes == 0)] = 0
+    for bit in reversed(_PRECEDENCE):
+        bits[there & ((codes & bit) != 0)] = bit
+    return bits
+
+
+def said(trace: Trace, domain: str) -> Said:
+    """Everything that the hardware reported about a domain's limiter in a trace."""
+    n = len(trace)
+    knows: set[str] = set()
+    channels: list[str] = []
+    reasons = whole(trace, domain, "reasons")
+    bit = np.full(n, UNSAID, dtype=np.int64)
+    if reasons is not None:
+        bit = binding_bit(reasons)
+        channels.append(f"{domain}.reasons")
+
+    shares: dict[str, Floats] = {}
+    for cause, quantity in (
+        ("thermal", "thermal-flag"),
+        ("power", "power-flag"),
+        ("current", "current-flag"),
+        ("other", "throttle-flag"),
+    ):
+        flag = whole(trace, domain, quantity)
+        if flag is None:
+            continue
+        channels.append(f"{domain}.{quantity}")
+        shares[cause] = np.clip(np.nan_to_num(flag, nan=0.0), 0.0, 1.0)
+        if cause != "other":
+            knows.add(cause)
+
+    for part, values in trace.parts(domain, "count").items():
+        if "throttle" not in part or not np.isfinite(values).any():
+            continue
+        channels.append(f"{domain}.count.{part}")
+        cause = "power" if "power" in part else "current" if "current" in part else "thermal"
+        # A counter counts beginnings: a rise says "yes, about now", a counter that rests does not say "no".
+        rising = counter_rising(trace.seconds, values)
+        shares[cause] = np.maximum(shares.get(cause, np.zeros(n)), rising)
+    return Said(bit, shares, frozenset(knows), tuple(channels))
+
+
+def counter_rising(seconds: Floats, values: Floats, width_seconds: float = 10.0) -> Floats:
+    """1.0 where a counter rose within the window about a sample, else 0.0; a counter that fell was reset."""
+    filled = _forward_filled(values)
+    rose = np.zeros(filled.shape)
+    rose[1:] = np.diff(filled) > 0
+    near = Windows.of(seconds, width_seconds).mean(rose)
+    return (np.nan_to_num(near, nan=0.0) > 1e-9).astype(np.float64)
+
+
+def _forward_filled(values: Floats) -> Floats:
+    there = np.isfinite(values)
+    if there.all():
+        return values
+    last = np.maximum.accumulate(np.where(there, np.arange(values.size), -1))
+    return np.where(last >= 0, values[np.maximum(last, 0)], values[there][0])

@@ -1,0 +1,28 @@
+"""The limits that a trace is judged against, as far as they are known."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from surefoot.units import Unit
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What is known of a unit's limits, by domain (``cpu``, ``gpu``); what is not known is left out.
+
+    ``ceilings_celsius``: the temperature at which the hardware or the card holds the part back;
+    ``power_limits_watts``: the sustained limit; ``clock_limits_mhz``: the clock the part runs at under this load when
+    nothing holds it back (not a single-core peak under an all-core load). Limits that the machine reports in the trace
+    itself (`power-limit`, `temperature-limit`, `clock-limit`) take precedence.
+    """
+
+    ceilings_celsius: Mapping[str, float] = field(default_factory=dict)
+    power_limits_watts: Mapping[str, float] = field(default_factory=dict)
+    clock_limits_mhz: Mapping[str, float] = field(default_factory=dict)
+
+    @classmethod
+    def of(cls, unit: Unit) -> Limits:
+        """The limits on a unit's card."""
+        return cls(dict(unit.ceilings_celsius), dict(unit.power_limits_watts))

@@ -1,0 +1,323 @@
+"""The rise of a temperature after a change of load, as a mixture over time constants (lumped capacitance).
+
+A body of one lumped capacitance C behind a resistance R approaches its end as exp(-t / RC); a chip on a heatsink as the
+sum of two such terms (any text on lumped capacitance). The time constants are not known, so they are not picked: every
+pair of a grid is fitted by least squares, weighed by how well it explains the samples, and the answer is the mixture.
+That keeps an interval honest when the slow term has hardly begun. Noise is first-order autoregressive; its correlation
+is not picked either but mixed over a grid, since a short series tells it badly and an interval hangs on it.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from surefoot.runs import Floats
+
+# What is taken for granted of a machine's time constants (common practice, no source): a chip with its spreader follows
+# in seconds to a minute, a heatsink in minutes, a chassis in up to an hour. Wide on purpose: these are log-normal, with
+# medians of 20 s and 240 s and a factor of 2.7 and 2.5 for one standard deviation.
+_SHORTEST_TAU, _LONGEST_TAU = 3.0, 5400.0
+_FAST = (math.log(20.0), 1.0)
+_SLOW = (math.log(240.0), 0.9)
+_LONE = (math.log(120.0), 1.2)
+_PRIOR_CONSTANT, _PRIOR_LONE, _PRIOR_PAIR = 0.1, 0.3, 0.6
+_RATIO = 2.5  # of the two time constants; closer ones cannot be told from one
+AMPLITUDE_CELSIUS = 40.0
+"""Prior standard deviation of the rise that belongs to one time constant."""
+
+_CORRELATIONS = (0.0, 0.3, 0.55, 0.75, 0.88, 0.95)
+
+
+@dataclass(frozen=True)
+class Mixture:
+    """A weighted set of normal distributions: ``weight``, ``mean``, ``spread``, each shape (m,)."""
+
+    weight: Floats
+    mean: Floats
+    spread: Floats
+
+    def quantiles(self, *chances: float) -> tuple[float, ...]:
+        """The values below which a share ``chance`` of the mixture lies, by bisection."""
+        keep = self.weight > 1e-5 * float(self.weight.max())
+        weight, mean, spread = self.weight[keep], self.mean[keep], np.maximum(self.spread[keep], 1e-9)
+        weight = weight / weight.sum()
+        found = []
+        for chance in chances:
+            low, high = float((mean - 9 * spread).min()), float((mean + 9 * spread).max())
+            for _ in range(46):
+                middle = (low + high) / 2
+                if float((weight * _normal_cdf((middle - mean) / spread)).sum()) < chance:
+                    low = middle
+                else:
+                    high = middle
+            found.append((low + high) / 2)
+        return tuple(found)
+
+
+@dataclass(frozen=True)
+class Rise:
+    """A fitted rise over one stretch of constant load.
+
+    ``start``: seconds at which the stretch begins; ``taus``: shape (m, 2), seconds, the time constants of each model
+    (the second is NaN for one constant, both for a temperature that stands still); ``weight``: shape (m,);
+    ``coefficients``: shape (m, 3): end value and the two amplitudes; ``covariance``: shape (m, 3, 3);
+    ``noise``: standard deviation of the samples about the curve, degrees; ``correlation``: between neighbouring bins.
+    """
+
+    start: float
+    taus: Floats
+    weight: Floats
+    coefficients: Floats
+    covariance: Floats
+    noise: float
+    correlation: float
+    bin_seconds: float
+
+    def functional(self, loads: Floats, extra_variance: float = 0.0) -> Mixture:
+        """The distribution of a linear function of the coefficients; ``loads``: shape (m, 3)."""
+        mean = np.einsum("mi,mi->m", loads, self.coefficients)
+        variance = np.einsum("mi,mij,mj->m", loads, self.covariance, loads)
+        return Mixture(self.weight, mean, np.sqrt(np.maximum(variance, 0.0) + extra_variance))
+
+    def decays(self, seconds: float) -> Floats:
+        """exp(-t / tau) of every model at a time, shape (m, 2); 0 where a model has no such term."""
+        age = max(seconds - self.start, 0.0)
+        with np.errstate(invalid="ignore"):
+            return np.nan_to_num(np.exp(-age / self.taus), nan=0.0)
+
+    @property
+    def best(self) -> int:
+        """The model with the greatest weight."""
+        return int(self.weight.argmax())
+
+    def curve(self, seconds: Floats) -> Floats:
+        """The temperature of the mixture's mean at times, shape (n,), for times from ``start``."""
+        keep = np.flatnonzero(self.weight > 1e-3 * float(self.weight.max()))
+        share = self.weight[keep] / self.weight[keep].sum()
+        total = np.zeros(seconds.shape)
+        age = np.maximum(seconds - self.start, 0.0)
+        for place, weight in zip(keep.tolist(), share.tolist(), strict=True):
+            end, *amplitudes = self.coefficients[place].tolist()
+            value = np.full(seconds.shape, end)
+            for tau, amplitude in zip(self.taus[place].tolist(), amplitudes, strict=True):
+                if math.isfinite(tau):
+                    value += amplitude * np.exp(-age / tau)
+            total += weight * value
+        return total
+
+
+@dataclass(frozen=True)
+class Binned:
+    """Samples averaged over bins of equal width: ``middle`` seconds, ``celsius``, ``width`` seconds of a bin.
+
+    ``gap``: bins from the one before, shape (n,); 1 where none is missing.
+    """
+
+    middle: Floats
+    celsius: Floats
+    width: float
+
+    @property
+    def gap(self) -> Floats:
+        """Number of bins between each and the one before."""
+        steps = np.ones(self.middle.size)
+        steps[1:] = np.maximum(np.round(np.diff(self.middle) / self.width), 1.0)
+        return steps
+
+    def since(self, start: float) -> Binned:
+        """The bins that begin at or after a time."""
+        keep = self.middle - self.width / 2 >= start - 1e-6
+        return Binned(self.middle[keep], self.celsius[keep], self.width)
+
+
+def binned(seconds: Floats, celsius: Floats, most: int = 160) -> Binned:
+    """Average the finite samples over at most ``most`` bins, stray samples pulled to their neighbours."""
+    there = np.isfinite(celsius)
+    seconds, celsius = seconds[there], celsius[there]
+    if seconds.size == 0:
+        return Binned(np.zeros(0), np.zeros(0), 1.0)
+    celsius = _without_strays(celsius)
+    span = float(seconds[-1] - seconds[0])
+    gaps = np.diff(seconds)
+    usual = float(np.median(gaps[gaps > 0])) if (gaps > 0).any() else 1.0
+    width = max(usual, span / most, 1e-3)
+    place = np.floor((seconds - seconds[0]) / width + 1e-9).astype(np.int64)
+    counts = np.bincount(place)
+    sums = np.bincount(place, weights=celsius)
+    full = counts > 0
+    middle = seconds[0] + (np.flatnonzero(full) + 0.5) * width
+    return Binned(middle, sums[full] / counts[full], width)
+
+
+def _without_strays(celsius: Floats) -> Floats:
+    """Single samples that jump away from both neighbours and back, as a bad read does, put between them."""
+    if celsius.size < 5:
+        return celsius
+    middle = np.median(np.vstack([celsius[:-2], celsius[1:-1], celsius[2:]]), axis=0)
+    away = np.abs(celsius[1:-1] - middle)
+    # Real temperatures of a chip do jump by tens of degrees, but they do not come back in one sample.
+    limit = max(6.0 * float(np.median(away)), 6.0)
+    mended = celsius.copy()
+    mended[1:-1] = np.where(away > limit, middle, celsius[1:-1])
+    return mended
+
+
+def fit_rise(data: Binned, *, quick: bool = False) -> Rise | None:
+    """Fit the mixture to binned samples; None for fewer than 6 bins. ``quick``: a coarse grid, for comparing starts."""
+    n = data.middle.size
+    if n < 6:
+        return None
+    start = float(data.middle[0] - data.width / 2)
+    grid = _COARSE if quick else _FINE
+    design = _design(data.middle - start, data.width, grid.taus)
+    solved = [_solve(design, data, grid, rho) for rho in ((0.0, 0.75) if quick else _CORRELATIONS)]
+    evidence = np.array([one.log_evidence for one in solved])
+    share = np.exp(evidence - evidence.max())
+    share = share / share.sum()
+    weight = np.concatenate([part * one.weight for part, one in zip(share.tolist(), solved, strict=True)])
+    keep = weight > 1e-6 * float(weight.max())
+    best = solved[int(share.argmax())]
+    return Rise(
+        start=start,
+        taus=np.concatenate([grid.model_taus] * len(solved))[keep],
+        weight=weight[keep] / weight[keep].sum(),
+        coefficients=np.concatenate([one.coefficients for one in solved])[keep],
+        covariance=np.concatenate([one.covariance for one in solved])[keep],
+        noise=float(np.sqrt(np.mean(best.residual**2))),
+        correlation=float((share * np.array((0.0, 0.75) if quick else _CORRELATIONS)).sum()),
+        bin_seconds=data.width,
+    )
+
+
+@dataclass(frozen=True)
+class _Grid:
+    """The models tried: ``taus`` (k,); ``columns`` (m, 3) of each in the design; ``model_taus`` (m, 2); ``log_prior``.
+
+    ``used``: shape (m, 3), which coefficients a model has.
+    """
+
+    taus: Floats
+    columns: NDArray[np.intp]
+    model_taus: Floats
+    log_prior: Floats
+    used: NDArray[np.bool_]
+
+    @classmethod
+    def of(cls, count: int) -> _Grid:
+        grid = np.geomspace(_SHORTEST_TAU, _LONGEST_TAU, count)
+        logs = np.log(grid)
+
+        def density(about: tuple[float, float]) -> Floats:
+            value = np.exp(-0.5 * ((logs - about[0]) / about[1]) ** 2)
+            return np.asarray(value / value.sum(), dtype=np.float64)
+
+        fast, slow, lone = density(_FAST), density(_SLOW), density(_LONE)
+        first, second = np.nonzero(grid[None, :] >= _RATIO * grid[:, None])
+        mass = fast[first] * slow[second]
+        none = np.full(count, count + 1)
+        columns = np.concatenate(
+            [
+                [[0, count + 1, count + 1]],
+                np.column_stack([np.zeros(count), np.arange(count) + 1, none]),
+                np.column_stack([np.zeros(first.size), first + 1, second + 1]),
+            ]
+        ).astype(np.intp)
+        nans = np.full(count, math.nan)
+        taus = np.concatenate(
+            [[[math.nan, math.nan]], np.column_stack([grid, nans]), np.column_stack([grid[first], grid[second]])]
+        )
+        prior = np.concatenate([[_PRIOR_CONSTANT], _PRIOR_LONE * lone, _PRIOR_PAIR * mass / mass.sum()])
+        used = np.isfinite(np.column_stack([np.zeros(taus.shape[0]), taus]))
+        return cls(grid, columns, taus, np.log(np.maximum(prior, 1e-12)), used)
+
+
+_COARSE = _Grid.of(28)
+_FINE = _Grid.of(64)
+
+
+def _design(age: Floats, width: float, taus: Floats) -> Floats:
+    """Columns 1, exp(-t / tau) averaged over a bin for each tau of the grid, and 0; shape (n, taus + 2)."""
+    # The mean of an exponential over a bin is more than its value in the middle: by sinh(x) / x, x = width / 2 tau.
+    half = np.minimum(width / taus / 2, 50.0)
+    swell = np.where(half > 1e-6, np.sinh(half) / np.maximum(half, 1e-6), 1.0)
+    decays = np.minimum(np.exp(-age[:, None] / taus[None, :]) * swell, 1.0)
+    return np.column_stack([np.ones(age.size), decays, np.zeros(age.size)])
+
+
+@dataclass(frozen=True)
+class _Solved:
+    weight: Floats
+    coefficients: Floats
+    covariance: Floats
+    residual: Floats
+    log_evidence: float
+
+
+def _solve(design: Floats, data: Binned, grid: _Grid, correlation: float) -> _Solved:
+    """Every model of the grid by regularised least squares at one correlation of the noise."""
+    n = data.middle.size
+    # Work about the last value, so that the flat prior on the end value is flat where it matters.
+    about = float(data.celsius[-1])
+    table = np.column_stack([design, data.celsius - about])
+    white = _whitened(table, data.gap, correlation)
+    gram = white.T @ white
+    inner = gram[grid.columns[:, :, None], grid.columns[:, None, :]]
+    right = gram[grid.columns, -1]
+    total = float(gram[-1, -1])
+    prior = np.array([1e-6, 1.0 / AMPLITUDE_CELSIUS**2, 1.0 / AMPLITUDE_CELSIUS**2])
+    # A coefficient that a model lacks has an empty column: a 1 on the diagonal keeps the matrix regular.
+    regular = (prior + np.where(grid.used, 0.0, 1.0))[:, :, None] * np.eye(3)[None]
+    log_amplitude = np.where(grid.used[:, 1:], math.log(AMPLITUDE_CELSIUS), 0.0).sum(axis=1)
+    spent = 1.0 + 1.5 * grid.used[:, 1:].sum(axis=1)
+
+    variance = max(0.05 * total / n, 1e-3)
+    for _ in range(6):
+        precision = inner / variance + regular
+        covariance = np.linalg.inv(precision)
+        coefficients = np.einsum("mij,mj->mi", covariance, right / variance)
+        fitted = (coefficients * right).sum(axis=1)
+        bent = np.einsum("mi,mij,mj->m", coefficients, inner, coefficients)
+        squares = np.maximum(total - 2 * fitted + bent, 1e-9)
+        log_det = np.log(np.maximum(np.linalg.det(precision), 1e-300))
+        shrink = (coefficients**2 * prior * grid.used).sum(axis=1)
+        score = grid.log_prior - 0.5 * (squares / variance + shrink + log_det) - log_amplitude
+        weight = np.exp(score - score.max())
+        weight = weight / weight.sum()
+        fresh = max(float((weight * squares / np.maximum(n - spent, 1.0)).sum()), 1e-4)
+        if abs(fresh - variance) < 0.03 * variance:
+            break
+        variance = fresh
+    log_evidence = float(score.max() + np.log(np.exp(score - score.max()).sum()))
+    log_evidence += -0.5 * n * math.log(variance) + 0.5 * math.log(1.0 - correlation**2)
+    # The noise is itself estimated: widen as Student's t does beside the normal.
+    effective = max(n * (1 - correlation) / (1 + correlation) - 5.0, 2.0)
+    covariance = covariance * (1.0 + 2.0 / effective) ** 2
+    order = np.argsort(weight)[::-1][:8]
+    share = weight[order] / weight[order].sum()
+    curve = np.einsum("k,ki,nki->n", share, coefficients[order], design[:, grid.columns[order]])
+    shift = np.array([about, 0.0, 0.0])
+    return _Solved(weight, coefficients + shift, covariance, data.celsius - about - curve, log_evidence)
+
+
+def _whitened(table: Floats, gap: Floats, correlation: float) -> Floats:
+    if correlation <= 0.0:
+        return table
+    decay = correlation ** gap[1:, None]
+    white = table.copy()
+    white[1:] = (table[1:] - decay * table[:-1]) * (math.sqrt(1.0 - correlation**2) / np.sqrt(1.0 - decay**2))
+    # In the scale of the innovations all rows have one variance; the first row has that of the process itself.
+    white[0] = table[0] * math.sqrt(1.0 - correlation**2)
+    return white
+
+
+def _normal_cdf(z: Floats) -> Floats:
+    # Abramowitz and Stegun 26.2.17, error below 7.5e-8; scipy would have to be imported for its own.
+    x = np.abs(z)
+    k = 1.0 / (1.0 + 0.2316419 * x)
+    poly = k * (0.319381530 + k * (-0.356563782 + k * (1.781477937 + k * (-1.821255978 + k * 1.330274429))))
+    tail = np.exp(-0.5 * np.minimum(x, 38.0) ** 2) / math.sqrt(2 * math.pi) * poly
+    return np.asarray(np.where(z >= 0, 1.0 - tail, tail), dtype=np.float64)

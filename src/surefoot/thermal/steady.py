@@ -1,0 +1,315 @@
+"""Whether a temperature has settled, where it will end, and when one could have stopped."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from surefoot.errors import BadInput
+from surefoot.runs import Floats
+from surefoot.thermal.rise import Binned, Rise, binned, fit_rise
+
+NEAR_CELSIUS = 1.0
+"""Settled means: within this of the end value."""
+
+SHORTEST_SECONDS = 45.0
+"""No forecast from less: the first seconds only show the chip, not its heatsink."""
+
+_DETAIL_SECONDS = 9000.0  # beyond 2.5 h a trace says nothing more of its warm-up
+_FEWEST = 12
+
+_Interval: TypeAlias = tuple[float, float]
+
+
+@dataclass(frozen=True)
+class SteadyState:
+    """Where a temperature is going and whether it is there. Temperatures in Celsius, intervals at 95 %.
+
+    ``final_celsius`` with ``low`` and ``high``: the value at which it settles under the load of the end of the series
+    (NaN and infinite when nothing can be said); ``now_celsius``: the curve at the last sample;
+    ``remaining_celsius``: final less now; ``reached``: the interval of what remains is within 1 degree of nothing;
+    ``drift_celsius_per_hour``: slope of the curve at the end; ``time_constants_seconds``: one or two, () when the
+    temperature stands still or they cannot be told; ``reached_minutes``: when the curve came within 1 degree of its
+    end, None when it did not or never left; ``stop_minutes``: after how many minutes the forecast was good to 1 degree
+    and stayed so, None when it never was; ``fitted_from_minutes``: where the last stretch of constant load begins;
+    ``noise_celsius``: of one sample about the curve; ``reason``: the state in one sentence.
+    """
+
+    reached: bool
+    final_celsius: float
+    low: float
+    high: float
+    now_celsius: float
+    remaining_celsius: float
+    remaining_low: float
+    remaining_high: float
+    drift_celsius_per_hour: float
+    time_constants_seconds: tuple[float, ...]
+    reached_minutes: float | None
+    stop_minutes: float | None
+    fitted_from_minutes: float
+    noise_celsius: float
+    samples: int
+    minutes: float
+    reason: str
+
+    @property
+    def known(self) -> bool:
+        """Whether there is a forecast at all."""
+        return math.isfinite(self.final_celsius)
+
+    @property
+    def half_width(self) -> float:
+        """The larger distance from the final value to an end of its interval, degrees."""
+        if not self.known:
+            return math.inf
+        return max(self.high - self.final_celsius, self.final_celsius - self.low)
+
+    def within(self, degrees: float) -> bool:
+        """Whether the end value is known to within so many degrees either way (95 %): one may stop waiting."""
+        return self.known and self.half_width <= degrees
+
+
+def steady_state(seconds: ArrayLike, celsius: ArrayLike) -> SteadyState:
+    """Judge a whole series: ``seconds`` ascending, shape (n,), ``celsius`` of the same shape, NaN where not measured.
+
+    The load is taken to be constant over the last stretch; what came before a change of regime is left out of the
+    fit. Raises BadInput for shapes that differ or times that run backwards. Source: lumped capacitance, see `rise`.
+    """
+    times, values = _checked(seconds, celsius)
+    state, _ = _judge(times, values)
+    if not state.known:
+        return state
+    stop = _stop_minutes(times, values, state)
+    return _with(state, stop_minutes=stop)
+
+
+def forecast_final(seconds: ArrayLike, celsius: ArrayLike) -> SteadyState:
+    """The end value from what there is so far, for use while a load runs; `stop_minutes` is not looked for.
+
+    ``forecast_final(...).within(1.0)`` tells that a baseline may be stopped early. Same arguments as `steady_state`.
+    """
+    times, values = _checked(seconds, celsius)
+    return _judge(times, values)[0]
+
+
+def _checked(seconds: ArrayLike, celsius: ArrayLike) -> tuple[Floats, Floats]:
+    try:
+        times = np.asarray(seconds, dtype=np.float64)
+        values = np.asarray(celsius, dtype=np.float64)
+    except (TypeError, ValueError):
+        raise BadInput("a steady state needs numbers: seconds and degrees Celsius.") from None
+    if times.ndim != 1 or times.shape != values.shape:
+        raise BadInput(f"seconds have shape {times.shape} and temperatures {values.shape}; both must be one row.")
+    if not np.isfinite(times).all() or (np.diff(times) < 0).any():
+        what = "the times of a temperature series must be finite and ascend."
+        raise BadInput(what, remedy="Sort the samples by time.")
+    there = np.isfinite(values) & (np.abs(values) < 1000.0)
+    return times[there], values[there]
+
+
+def _judge(times: Floats, values: Floats) -> tuple[SteadyState, Rise | None]:
+    n = times.size
+    span = float(times[-1] - times[0]) if n else 0.0
+    if n < _FEWEST or span < SHORTEST_SECONDS:
+        return _unknown(times, values, f"{n} samples over {span:.0f} s are too few to say where it ends"), None
+    step = quantum(values)
+    fine = binned(times, values)
+    start = _last_regime(fine)
+    stretch = fine.since(start)
+    if fine.width > 4.0 and stretch.middle.size < 200:
+        # The last stretch is a small part of a long series: look at it closely.
+        part = times >= start
+        stretch = binned(times[part], values[part])
+    rise = fit_rise(stretch)
+    if rise is None:
+        return _unknown(times, values, "the load changed too shortly before the end to say where it goes"), None
+    return _described(times, values, rise, step), rise
+
+
+def _described(times: Floats, values: Floats, rise: Rise, step: float) -> SteadyState:
+    end = float(times[-1])
+    sample_noise = _sample_noise(times, values, rise)
+    blind = _quantisation_error(step, sample_noise) ** 2
+    m = rise.weight.size
+    ones = np.ones((m, 1))
+    final = rise.functional(np.hstack([ones, np.zeros((m, 2))]), blind)
+    decays = rise.decays(end)
+    remaining = rise.functional(np.hstack([np.zeros((m, 1)), -decays]))
+    middle, low, high = final.quantiles(0.5, 0.025, 0.975)
+    left, left_low, left_high = remaining.quantiles(0.5, 0.025, 0.975)
+    with np.errstate(invalid="ignore"):
+        rates = np.nan_to_num(-decays / rise.taus, nan=0.0)
+    drift = rise.functional(np.hstack([np.zeros((m, 1)), rates])).quantiles(0.5)[0] * 3600.0
+    reached = left_low >= -NEAR_CELSIUS and left_high <= NEAR_CELSIUS
+    from_minutes = float(rise.start - times[0]) / 60.0 if rise.start - times[0] > 1.0 else 0.0
+    state = SteadyState(
+        reached=bool(reached),
+        final_celsius=middle,
+        low=low,
+        high=high,
+        now_celsius=middle - left,
+        remaining_celsius=left,
+        remaining_low=left_low,
+        remaining_high=left_high,
+        drift_celsius_per_hour=drift,
+        time_constants_seconds=_time_constants(rise),
+        reached_minutes=_reached_minutes(times, rise, middle) if reached else None,
+        stop_minutes=None,
+        fitted_from_minutes=from_minutes,
+        noise_celsius=sample_noise,
+        samples=int(times.size),
+        minutes=float(times[-1] - times[0]) / 60.0,
+        reason="",
+    )
+    return _with(state, reason=_reason(state))
+
+
+def _reason(state: SteadyState) -> str:
+    half = state.half_width
+    if state.reached:
+        return (
+            f"settled at {state.final_celsius:.1f} °C (95 %: {state.low:.1f} to {state.high:.1f}), "
+            f"drifting {state.drift_celsius_per_hour:+.1f} °C an hour at the end"
+        )
+    if half <= 10.0:
+        return (
+            f"not settled: {state.now_celsius:.1f} °C now, forecast to end at {state.final_celsius:.1f} °C "
+            f"(95 %: {state.low:.1f} to {state.high:.1f})"
+        )
+    return f"not settled: {state.now_celsius:.1f} °C now, and too early to say where it ends"
+
+
+def _unknown(times: Floats, values: Floats, why: str) -> SteadyState:
+    now = float(np.median(values[-5:])) if values.size else math.nan
+    return SteadyState(
+        reached=False,
+        final_celsius=math.nan,
+        low=-math.inf,
+        high=math.inf,
+        now_celsius=now,
+        remaining_celsius=math.nan,
+        remaining_low=-math.inf,
+        remaining_high=math.inf,
+        drift_celsius_per_hour=math.nan,
+        time_constants_seconds=(),
+        reached_minutes=None,
+        stop_minutes=None,
+        fitted_from_minutes=0.0,
+        noise_celsius=math.nan,
+        samples=int(times.size),
+        minutes=float(times[-1] - times[0]) / 60.0 if times.size else 0.0,
+        reason=why,
+    )
+
+
+def _with(state: SteadyState, **changes: object) -> SteadyState:
+    from dataclasses import replace
+
+    return replace(state, **changes)  # type: ignore[arg-type]
+
+
+def quantum(values: Floats) -> float:
+    """The step of the sensor in degrees: 1, 0.5, 0.25, 0.125 or 0.1 where the values lie on such a grid, else 0."""
+    some = values[:: max(1, values.size // 2000)]
+    for step in (1.0, 0.5, 0.25, 0.125, 0.1):
+        off = np.abs(some / step - np.round(some / step))
+        if float((off < 1e-3).mean()) > 0.95:
+            return step
+    return 0.0
+
+
+def _quantisation_error(step: float, noise: float) -> float:
+    """What rounding leaves in a mean, degrees: nothing when noise carries the values across steps, else the rounding.
+
+    The error of the mean of a rounded signal with Gaussian noise falls off as exp(-2 pi^2 (noise / step)^2): the first
+    term of the Fourier series of the rounding error (Widrow and Kollar, Quantization Noise; from memory).
+    """
+    if step <= 0:
+        return 0.0
+    true_noise = math.sqrt(max(noise**2 - step**2 / 12.0, 0.0))
+    left = step / math.sqrt(12.0) * math.exp(-2.0 * math.pi**2 * (true_noise / step) ** 2)
+    # Noise that is itself slow does not carry the values across steps evenly: keep an eighth of a step.
+    return max(left, step / 8.0)
+
+
+def _sample_noise(times: Floats, values: Floats, rise: Rise) -> float:
+    part = times >= rise.start
+    if part.sum() > 4000:
+        part &= np.arange(times.size) % (int(part.sum()) // 2000) == 0
+    return float(np.std(values[part] - rise.curve(times[part])))
+
+
+def _time_constants(rise: Rise) -> tuple[float, ...]:
+    """Of the models that carry the mixture: one, two or none, as weighted geometric means."""
+    amplitudes = np.abs(rise.coefficients[:, 1:])
+    count = np.where(np.isfinite(rise.taus), amplitudes > 0.5, False).sum(axis=1)
+    share = [float(rise.weight[count == terms].sum()) for terms in (0, 1, 2)]
+    terms = int(np.argmax(share))
+    if terms == 0:
+        return ()
+    of = (count == terms) & (rise.weight > 0)
+    weight = rise.weight[of] / rise.weight[of].sum()
+    taus = np.where(amplitudes[of] > 0.5, rise.taus[of], np.nan)
+    logs = np.sort(np.log(taus), axis=1)  # NaN sorts last
+    return tuple(float(np.exp((weight * logs[:, place]).sum())) for place in range(terms))
+
+
+def _reached_minutes(times: Floats, rise: Rise, final: float) -> float | None:
+    grid = np.linspace(max(rise.start, float(times[0])), float(times[-1]), 600)
+    away = np.abs(rise.curve(grid) - final) > NEAR_CELSIUS
+    if not away.any():
+        return float(grid[0] - times[0]) / 60.0
+    last = int(np.flatnonzero(away)[-1])
+    return float(grid[min(last + 1, grid.size - 1)] - times[0]) / 60.0
+
+
+def _stop_minutes(times: Floats, values: Floats, state: SteadyState) -> float | None:
+    """The earliest time from which every forecast was sure to 1 degree, and right by the end's light."""
+    span = min(float(times[-1] - times[0]), _DETAIL_SECONDS * 2)
+    first = max(SHORTEST_SECONDS * 2, state.fitted_from_minutes * 60.0 + SHORTEST_SECONDS)
+    if first >= span:
+        return state.minutes if state.within(NEAR_CELSIUS) else None
+    found = None
+    for elapsed in np.geomspace(first, span, 14)[::-1].tolist():
+        part = times <= times[0] + elapsed
+        seen = state if elapsed >= times[-1] - times[0] - 1e-6 else _judge(times[part], values[part])[0]
+        if not seen.within(NEAR_CELSIUS) or abs(seen.final_celsius - state.final_celsius) > 1.5 * NEAR_CELSIUS:
+            break
+        found = elapsed / 60.0
+    return found
+
+
+def _last_regime(data: Binned) -> float:
+    """Where the last stretch that one rise explains begins, in seconds.
+
+    Tried from several starts: the earliest one whose fit is about as good as the best. A change of power limit, a
+    throttling corner or a ramp before it would otherwise bend the whole curve.
+    """
+    first = float(data.middle[0] - data.width / 2)
+    last = float(data.middle[-1] + data.width / 2)
+    span = last - first
+    ages = sorted({0.0, 20.0, 45.0, 90.0, 150.0, *(share * span for share in (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8))})
+    tried: list[tuple[float, float]] = []
+    for age in ages:
+        if span - age < max(0.2 * span, SHORTEST_SECONDS):
+            break
+        stretch = data.since(first + age)
+        if stretch.middle.size < 10:
+            break
+        rise = fit_rise(stretch, quick=True)
+        if rise is None:
+            break
+        spent = min(5.0, stretch.middle.size / 3)
+        tried.append((age, rise.noise * math.sqrt(stretch.middle.size / (stretch.middle.size - spent))))
+    if not tried:
+        return first
+    best = min(noise for _, noise in tried)
+    for age, noise in tried:
+        if noise <= max(1.35 * best, 0.35):
+            return first + age
+    return first
