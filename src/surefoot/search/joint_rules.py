@@ -38,22 +38,34 @@ def shallower(one: CountedRun, other: CountedRun) -> bool:
 
 
 def brought_up(
-    depths: Mapping[str, float], counted: Sequence[CountedRun], knobs: Mapping[str, Knob]
+    depths: Mapping[str, float], counted: Sequence[CountedRun], knobs: Mapping[str, Knob], failed: CountedRun
 ) -> dict[str, float]:
-    """The depths no deeper than one setting that held as a whole: the one that leaves most of them, else stock.
+    """What may be run while ``failed`` is unanswered: ``depths`` where one setting at least so deep held as a whole,
+    else the deepest setting that answers it.
 
-    What is left is counted in shares of each knob's limit; whole steps.
+    An answer is shallower than the failure, no deeper than a setting that held, and on whole steps; of several the one
+    that leaves most of the wanted depths, counted in shares of each knob's limit. Stock always is one.
     """
-    best: dict[str, float] = dict.fromkeys(depths, 0.0)
+    wanted = {name: depths.get(name, 0.0) for name in knobs}
+    kept = [item for item in counted if holds(item)]
+    if any(all(item.depths[name] >= depth - ROUNDING for name, depth in wanted.items()) for item in kept):
+        return dict(depths)
+    best = dict.fromkeys(knobs, 0.0)
     most = 0.0
-    for item in counted:
-        if not holds(item):
-            continue
-        left = {name: _whole(knobs[name], min(depth, item.depths[name])) for name, depth in depths.items()}
-        share = sum(left[name] / knobs[name].limit for name in left)
-        if share > most + ROUNDING:
-            best, most = left, share
-    return best
+    for item in kept:
+        left = {
+            name: _whole(knobs[name], min(depth, item.depths[name], failed.depths[name]))
+            for name, depth in wanted.items()
+        }
+        if all(left[name] >= failed.depths[name] - ROUNDING for name in left):
+            options = [{**left, name: left[name] - knobs[name].step} for name in left if left[name] > 0]
+        else:
+            options = [left]
+        for option in options:
+            share = sum(option[name] / knobs[name].limit for name in option)
+            if share > most + ROUNDING:
+                best, most = option, share
+    return {name: depth for name, depth in best.items() if depth > 0 or name in depths}
 
 
 def ceilings(

@@ -296,7 +296,7 @@ def _safe(bench: _Bench, wanted: Mapping[str, float]) -> tuple[dict[str, float],
     failed = unanswered(bench.counted)
     if failed is None:
         return depths, "" if depths == dict(wanted) else "brought up to the stride allowed"
-    safe = brought_up(depths, bench.counted, bench.knobs)
+    safe = brought_up(depths, bench.counted, bench.knobs, failed)
     if all(abs(safe[name] - depth) < ROUNDING for name, depth in wanted.items()):
         return safe, ""
     at = failed.run.setting.describe(bench.unit)
