@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -9,6 +10,7 @@ from surefoot.errors import BadInput
 from surefoot.runs import QUANTITIES, Channel, Reading, Score
 from surefoot.scores.bootstrap import WithinLog
 from surefoot.scores.frames import LOWS
+from surefoot.scores.means import resolution_of
 
 Better = Literal["higher", "lower", ""]
 Group = Literal[
@@ -75,9 +77,17 @@ def of_score(score: Score) -> Metric:
         better=better,
         group="frames" if is_frames else "score",
         bootstrap=is_low,
-        decimals=2 if score.name.endswith("stutter") else 1 if is_frames else 0,
+        decimals=2 if score.name.endswith("stutter") else 1 if is_frames else _decimals(score.value),
         by_load=False,
     )
+
+
+def _decimals(value: float) -> int:
+    """Decimals for about four significant digits, no more than the value has itself (and at most four)."""
+    wanted = 3 - math.floor(math.log10(abs(value))) if value else 0
+    step = resolution_of([value], most_digits=4)
+    has = round(-math.log10(step)) if step else 4
+    return max(0, min(wanted, has))
 
 
 _READING_UNITS = {"sound": "dB(A)", "surface": "°C", "wall-power": "W", "battery": "%"}
