@@ -26,6 +26,7 @@ TAIL_LINES = 40
 TAIL_CHARACTERS = 4000
 # A command that ends at once must not be started hundreds of times a second.
 SHORTEST_PASS_SECONDS = 0.2
+_LAST_PASSES = 100
 
 
 class CommandLoad:
@@ -61,13 +62,16 @@ class CommandLoad:
 
 
 class CommandSession:
-    """A command of the user's while it runs."""
+    """A command of the user's while it runs. ``progress`` is minutes under it: what it checks is its own affair.
+
+    ``detail``: ``passes`` that came to their end with an allowed exit code, their ``pass_seconds``, ``output_tail``.
+    """
 
     def __init__(self, card: LoadCard, seconds: float) -> None:
         self._card = card
         self._began = time.monotonic()
         self._seconds = seconds
-        self._passes = 0
+        self._pass_seconds: list[float] = []
         self._tail: deque[str] = deque(maxlen=TAIL_LINES)
         self._failure: LoadState | None = None
         self._last: LoadState | None = None
@@ -87,7 +91,7 @@ class CommandSession:
             return self._close("failed")
         if time.monotonic() - self._began >= self._seconds:
             return self._close("done")
-        return LoadState("running", progress=float(self._passes), phase=self._phase(), detail=self._detail())
+        return LoadState("running", progress=self._minutes(), phase=self._phase(), detail=self._detail())
 
     def stop(self) -> LoadState:
         """End the command and all its children."""
@@ -125,7 +129,7 @@ class CommandSession:
                 with self._lock:
                     self._failure = failure
                 return
-            self._passes += 1
+            self._pass_seconds.append(time.monotonic() - began)
             if self._ending.wait(max(0.0, SHORTEST_PASS_SECONDS - (time.monotonic() - began))):
                 return
             with self._lock:
@@ -151,7 +155,15 @@ class CommandSession:
         allowed = ", ".join(map(str, self._card.ok_exit)) or "none"
         return LoadState("failed", outcome=Outcome.MISCOMPUTE, message=f"the command {how}{after}; allowed: {allowed}.")
 
+    @property
+    def _passes(self) -> int:
+        return len(self._pass_seconds)
+
+    def _minutes(self) -> float:
+        return min(time.monotonic() - self._began, self._seconds) / 60.0
+
     def _close(self, state: Literal["done", "failed", "stopped"]) -> LoadState:
+        minutes = self._minutes()
         with self._lock:
             self._ending.set()
             process = self._process
@@ -166,10 +178,10 @@ class CommandSession:
             state, outcome = "failed", Outcome.HANG
             message = "the command could not be ended: it no longer answers the system."
         elif state == "done" and not self._passes:
-            message = "The command did not come to its end in the time given, so no result of it was checked."
+            message = "The command ran to the end of the time without ending by itself, so it gave no exit code."
         self._last = LoadState(
             state,
-            progress=float(self._passes),
+            progress=minutes,
             phase=self._phase(),
             outcome=outcome,
             message=message,
@@ -183,6 +195,8 @@ class CommandSession:
     def _detail(self) -> dict[str, Any]:
         tail = "\n".join(list(self._tail))[-TAIL_CHARACTERS:]
         detail: dict[str, Any] = {"command": list(self._card.command), "passes": self._passes}
+        if self._pass_seconds:
+            detail["pass_seconds"] = [round(seconds, 3) for seconds in self._pass_seconds[-_LAST_PASSES:]]
         if tail:
             detail["output_tail"] = tail
         return detail

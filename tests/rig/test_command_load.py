@@ -1,0 +1,146 @@
+"""A load that is a command of the user's, with real processes."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import textwrap
+import time
+
+import pytest
+
+from surefoot.errors import BadInput, MachineError
+from surefoot.rig.loads.command import CommandLoad
+from surefoot.runs import Outcome
+from surefoot.units import LoadCard
+
+posix = pytest.mark.skipif(os.name != "posix", reason="POSIX signals and process groups")
+
+
+def card(code: str, **more) -> LoadCard:
+    return LoadCard(name="own", command=(sys.executable, "-c", textwrap.dedent(code)), exercises=("gpu",), **more)
+
+
+def test_a_command_that_ends_early_is_run_again_till_the_minutes_are_over(finish):
+    load = CommandLoad(card("print('right')"))
+    assert load.exercises() == ("gpu",)
+    state = finish(load.start(2.5 / 60))
+    assert (state.state, state.outcome) == ("done", None)
+    assert state.detail["passes"] >= 2
+    assert len(state.detail["pass_seconds"]) == state.detail["passes"]
+    assert "right" in state.detail["output_tail"]
+    assert state.progress == pytest.approx(2.5 / 60)
+
+
+def test_an_exit_code_that_is_not_allowed_is_a_failure_with_the_last_output(finish):
+    state = finish(CommandLoad(card("print('block 7 differs'); raise SystemExit(5)")).start(1))
+    assert (state.state, state.outcome) == ("failed", Outcome.MISCOMPUTE)
+    assert "exit code 5" in state.message
+    assert "block 7 differs" in state.detail["output_tail"]
+
+
+def test_other_exit_codes_can_be_allowed(finish):
+    state = finish(CommandLoad(card("raise SystemExit(5)", ok_exit=(0, 5))).start(1 / 60))
+    assert state.state == "done"
+    assert state.detail["passes"] >= 1
+
+
+@posix
+@pytest.mark.parametrize(
+    ("name", "outcome"), [("SIGSEGV", Outcome.MISCOMPUTE), ("SIGILL", Outcome.MISCOMPUTE), ("SIGKILL", Outcome.VOID)]
+)
+def test_a_crash_is_told_from_an_end_from_outside(finish, name, outcome):
+    code = f"import os, signal; os.kill(os.getpid(), signal.{name})"
+    state = finish(CommandLoad(card(code)).start(1))
+    assert (state.state, state.outcome) == ("failed", outcome)
+    assert name in state.message
+
+
+SLEEPER = """
+    import subprocess, sys, time
+    child = subprocess.Popen([sys.executable, "-c", "import time; time.sleep(600)"])
+    print(child.pid, flush=True)
+    time.sleep(600)
+"""
+
+
+def wait_for_pid(session) -> int:
+    limit = time.monotonic() + 20
+    while time.monotonic() < limit:
+        tail = session.poll().detail.get("output_tail", "")
+        if tail.strip().isdigit():
+            return int(tail)
+        time.sleep(0.05)
+    raise AssertionError("the command did not say the number of its child")
+
+
+@posix
+def test_a_stop_ends_the_command_and_its_children(gone):
+    session = CommandLoad(card(SLEEPER)).start(10)
+    child = wait_for_pid(session)
+    state = session.stop()
+    assert state.state == "stopped"
+    assert session.stop() is state
+    assert gone(child)
+
+
+@posix
+def test_a_command_that_will_not_end_politely_is_ended_all_the_same(gone, monkeypatch):
+    monkeypatch.setattr("surefoot.rig.loads.command.TERM_SECONDS", 0.5)
+    code = "import signal\nsignal.signal(signal.SIGTERM, signal.SIG_IGN)" + textwrap.dedent(SLEEPER)
+    session = CommandLoad(card(code)).start(10)
+    child = wait_for_pid(session)
+    assert session.stop().state == "stopped"
+    assert gone(child)
+
+
+def test_a_command_that_outlasts_the_minutes_is_cut_short_and_that_is_said(finish):
+    state = finish(CommandLoad(card("import time; time.sleep(600)")).start(1 / 60))
+    assert (state.state, state.outcome) == ("done", None)
+    assert state.detail["passes"] == 0
+    assert "no exit code" in state.message
+
+
+@posix
+def test_a_killed_parent_leaves_nothing_of_the_command(gone):
+    script = textwrap.dedent(
+        f"""
+        import sys, time
+        from surefoot.rig.loads.command import CommandLoad
+        from surefoot.units import LoadCard
+        code = {textwrap.dedent(SLEEPER)!r}
+        session = CommandLoad(LoadCard(name="own", command=(sys.executable, "-c", code))).start(10)
+        while not session.poll().detail.get("output_tail"):
+            time.sleep(0.05)
+        print(session.poll().detail["output_tail"], flush=True)
+        time.sleep(600)
+        """
+    )
+    parent = subprocess.Popen([sys.executable, "-c", script], stdout=subprocess.PIPE, text=True)
+    try:
+        child = int(parent.stdout.readline())
+    finally:
+        parent.send_signal(signal.SIGKILL)
+        parent.wait(10)
+        parent.stdout.close()
+    assert gone(child)
+
+
+def test_what_cannot_be_run_is_said_before_anything_is_started():
+    with pytest.raises(MachineError, match="not found"):
+        CommandLoad(LoadCard(name="own", command=("no-such-program-here",))).start(1)
+    with pytest.raises(BadInput):
+        CommandLoad(LoadCard(name="own"))
+    with pytest.raises(BadInput):
+        CommandLoad(card("pass")).start(0)
+
+
+def test_arguments_are_not_read_by_a_shell(finish, tmp_path):
+    mark = tmp_path / "mark"
+    command = (sys.executable, "-c", "import sys; print(sys.argv[1])", f"; touch {mark}")
+    state = finish(CommandLoad(LoadCard(name="own", command=command)).start(1 / 60))
+    assert state.state == "done"
+    assert not mark.exists()
+    assert "; touch" in state.detail["output_tail"]

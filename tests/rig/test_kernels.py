@@ -1,0 +1,71 @@
+"""The kernels of work in this process: right work passes, every kind of wrong result is caught."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from surefoot.rig.loads.kernels import WrongResult, leave_alone, rotation
+from surefoot.rig.loads.kernels.transform import round_trip_tolerance
+from surefoot.rig.loads.rates import WORK_UNITS, verified_rates
+
+KERNELS = {kernel.name: kernel for kernel in rotation()}
+
+
+@pytest.mark.parametrize("name", KERNELS)
+@settings(max_examples=15, deadline=None)
+@given(seed=st.tuples(st.integers(0, 2**32 - 1), st.integers(0, 512), st.integers(0, 10**9)), long=st.booleans())
+def test_right_work_is_never_called_wrong(name, seed, long):
+    assert KERNELS[name].run(seed, long, leave_alone) > 0
+
+
+@pytest.mark.parametrize("name", KERNELS)
+@settings(max_examples=40, deadline=None)
+@given(data=st.data())
+def test_one_flipped_bit_in_any_place_is_caught(name, data):
+    place = data.draw(st.floats(0, 1, exclude_max=True))
+    # In a transform a bit below what rounding may change cannot be told from rounding; that is its stated limit.
+    bit = data.draw(st.integers(24, 62) if name == "transform" else st.integers(0, 63))
+
+    def flip(result):
+        if isinstance(result, bytearray):
+            result[int(place * len(result))] ^= 1 << (bit % 8)
+        else:
+            words = result.reshape(-1).view(np.uint64)
+            words[int(place * words.size)] ^= np.uint64(1 << bit)
+
+    with pytest.raises(WrongResult) as caught:
+        KERNELS[name].run((1, 2, 3), False, flip)
+    assert caught.value.kernel == name
+    assert caught.value.expected != caught.value.found
+
+
+@pytest.mark.parametrize("value", [float("nan"), float("inf"), -float("inf")])
+@pytest.mark.parametrize("name", ["matrix", "transform"])
+def test_a_result_that_is_no_number_is_caught(name, value):
+    def spoil(result):
+        result.reshape(-1)[7] = value
+
+    with pytest.raises(WrongResult), np.errstate(all="ignore"):
+        KERNELS[name].run((4,), False, spoil)
+
+
+def test_rounding_stays_far_below_the_tolerance_of_a_transform():
+    random = np.random.default_rng(7)
+    for points in (2**11, 2**15):
+        data = random.uniform(-1, 1, points) + 1j * random.uniform(-1, 1, points)
+        error = np.linalg.norm(np.fft.ifft(np.fft.fft(data)) - data) / np.linalg.norm(data)
+        assert 0 < error < round_trip_tolerance(points) / 10
+
+
+def test_the_units_of_work_agree_with_the_kernels():
+    assert {kernel.name: kernel.work_unit for kernel in rotation()} == WORK_UNITS
+
+
+def test_rates_take_all_workers_together_in_one_phase_only():
+    one = {"full": {"matrix": [10.0, 1.0, 5], "digest": [1.0, 0.0, 1]}, "burst": {"matrix": [99.0, 1.0, 9]}}
+    other = {"full": {"matrix": [20.0, 2.0, 9]}}
+    assert verified_rates([one, other], "full") == {"matrix": 10.0}
+    assert verified_rates([], "full") == {}
