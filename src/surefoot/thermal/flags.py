@@ -93,9 +93,13 @@ def said(trace: Trace, domain: str) -> Said:
         if flag is None:
             continue
         channels.append(f"{domain}.{quantity}")
-        shares[cause] = np.clip(np.nan_to_num(flag, nan=0.0), 0.0, 1.0)
-        if cause != "other":
-            knows.add(cause)
+        level = np.clip(np.nan_to_num(flag, nan=0.0), 0.0, 1.0)
+        if domain == "gpu" or _is_level(level):
+            shares[cause] = level
+            if cause != "other":
+                knows.add(cause)
+        else:
+            shares[cause] = _about(trace.seconds, level >= 0.5)
 
     for part, values in trace.parts(domain, "count").items():
         if "throttle" not in part or not np.isfinite(values).any():
@@ -111,9 +115,27 @@ def said(trace: Trace, domain: str) -> Said:
 def counter_rising(seconds: Floats, values: Floats, width_seconds: float = 10.0) -> Floats:
     """1.0 where a counter rose within the window about a sample, else 0.0; a counter that fell was reset."""
     filled = _forward_filled(values)
-    rose = np.zeros(filled.shape)
+    rose = np.zeros(filled.shape, dtype=bool)
     rose[1:] = np.diff(filled) > 0
-    near = Windows.of(seconds, width_seconds).mean(rose)
+    return _about(seconds, rose, width_seconds)
+
+
+def _is_level(flag: Floats) -> bool:
+    """Whether a flag is a state that lasts, and no pulse at each new beginning (kernels count beginnings).
+
+    Only of a level does silence mean no; a processor's flag made from a counter that never moved proves nothing, for
+    many firmwares leave the power counter at rest.
+    """
+    if ((flag > 0.0) & (flag < 1.0)).any():
+        return True
+    if flag.size < 5:
+        return False
+    return bool((np.convolve(flag >= 0.5, np.ones(5), mode="valid") >= 4.5).any())
+
+
+def _about(seconds: Floats, events: NDArray[np.bool_], width_seconds: float = 10.0) -> Floats:
+    """1.0 within a window about each event, else 0.0."""
+    near = Windows.of(seconds, width_seconds).mean(events.astype(np.float64))
     return (np.nan_to_num(near, nan=0.0) > 1e-9).astype(np.float64)
 
 

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -77,7 +78,7 @@ class Rise:
     correlation: float
     bin_seconds: float
 
-    def functional(self, loads: Floats, extra_variance: float = 0.0) -> Mixture:
+    def functional(self, loads: Floats, extra_variance: Floats | float = 0.0) -> Mixture:
         """The distribution of a linear function of the coefficients; ``loads``: shape (m, 3)."""
         mean = np.einsum("mi,mi->m", loads, self.coefficients)
         variance = np.einsum("mi,mij,mj->m", loads, self.covariance, loads)
@@ -89,10 +90,13 @@ class Rise:
         with np.errstate(invalid="ignore"):
             return np.nan_to_num(np.exp(-age / self.taus), nan=0.0)
 
-    @property
-    def best(self) -> int:
-        """The model with the greatest weight."""
-        return int(self.weight.argmax())
+    def grid_variance(self, seconds: float) -> Floats:
+        """What the time constants between those of the grid leave open of the terms still running, shape (m,)."""
+        spread = math.log(_LONGEST_TAU / _SHORTEST_TAU) / (_FINE.taus.size - 1) / math.sqrt(12.0)
+        age = max(seconds - self.start, 0.0)
+        with np.errstate(invalid="ignore"):
+            slopes = np.nan_to_num(self.coefficients[:, 1:] * self.decays(seconds) * age / self.taus, nan=0.0)
+        return np.asarray(((spread * slopes) ** 2).sum(axis=1), dtype=np.float64)
 
     def curve(self, seconds: Floats) -> Floats:
         """The temperature of the mixture's mean at times, shape (n,), for times from ``start``."""
@@ -166,15 +170,23 @@ def _without_strays(celsius: Floats) -> Floats:
     return mended
 
 
-def fit_rise(data: Binned, *, quick: bool = False) -> Rise | None:
-    """Fit the mixture to binned samples; None for fewer than 6 bins. ``quick``: a coarse grid, for comparing starts."""
+Effort = Literal["quick", "middle", "full"]
+
+
+def fit_rise(data: Binned, effort: Effort = "full") -> Rise | None:
+    """Fit the mixture to binned samples; None for fewer than 6 bins.
+
+    ``effort``: ``full`` for an answer, ``middle`` (a coarse grid of time constants) to look back over many beginnings
+    of a series, ``quick`` (and one correlation of the noise) to compare starts.
+    """
     n = data.middle.size
     if n < 6:
         return None
     start = float(data.middle[0] - data.width / 2)
-    grid = _COARSE if quick else _FINE
+    grid = _FINE if effort == "full" else _COARSE
+    correlations = (0.75,) if effort == "quick" else _CORRELATIONS
     design = _design(data.middle - start, data.width, grid.taus)
-    solved = [_solve(design, data, grid, rho) for rho in ((0.0, 0.75) if quick else _CORRELATIONS)]
+    solved = [_solve(design, data, grid, rho) for rho in correlations]
     evidence = np.array([one.log_evidence for one in solved])
     share = np.exp(evidence - evidence.max())
     share = share / share.sum()
@@ -188,7 +200,7 @@ def fit_rise(data: Binned, *, quick: bool = False) -> Rise | None:
         coefficients=np.concatenate([one.coefficients for one in solved])[keep],
         covariance=np.concatenate([one.covariance for one in solved])[keep],
         noise=float(np.sqrt(np.mean(best.residual**2))),
-        correlation=float((share * np.array((0.0, 0.75) if quick else _CORRELATIONS)).sum()),
+        correlation=float((share * np.array(correlations)).sum()),
         bin_seconds=data.width,
     )
 
@@ -274,15 +286,15 @@ def _solve(design: Floats, data: Binned, grid: _Grid, correlation: float) -> _So
     log_amplitude = np.where(grid.used[:, 1:], math.log(AMPLITUDE_CELSIUS), 0.0).sum(axis=1)
     spent = 1.0 + 1.5 * grid.used[:, 1:].sum(axis=1)
 
-    variance = max(0.05 * total / n, 1e-3)
+    variance = max(float(np.mean(np.diff(white[:, -1]) ** 2)) / 2.0, 1e-3)
     for _ in range(6):
         precision = inner / variance + regular
-        covariance = np.linalg.inv(precision)
+        covariance, determinant = _inverse(precision)
         coefficients = np.einsum("mij,mj->mi", covariance, right / variance)
         fitted = (coefficients * right).sum(axis=1)
         bent = np.einsum("mi,mij,mj->m", coefficients, inner, coefficients)
         squares = np.maximum(total - 2 * fitted + bent, 1e-9)
-        log_det = np.log(np.maximum(np.linalg.det(precision), 1e-300))
+        log_det = np.log(np.maximum(determinant, 1e-300))
         shrink = (coefficients**2 * prior * grid.used).sum(axis=1)
         score = grid.log_prior - 0.5 * (squares / variance + shrink + log_det) - log_amplitude
         weight = np.exp(score - score.max())
@@ -295,12 +307,26 @@ def _solve(design: Floats, data: Binned, grid: _Grid, correlation: float) -> _So
     log_evidence += -0.5 * n * math.log(variance) + 0.5 * math.log(1.0 - correlation**2)
     # The noise is itself estimated: widen as Student's t does beside the normal.
     effective = max(n * (1 - correlation) / (1 + correlation) - 5.0, 2.0)
-    covariance = covariance * (1.0 + 2.0 / effective) ** 2
+    widened: Floats = np.asarray(covariance * (1.0 + 2.0 / effective) ** 2, dtype=np.float64)
     order = np.argsort(weight)[::-1][:8]
     share = weight[order] / weight[order].sum()
     curve = np.einsum("k,ki,nki->n", share, coefficients[order], design[:, grid.columns[order]])
     shift = np.array([about, 0.0, 0.0])
-    return _Solved(weight, coefficients + shift, covariance, data.celsius - about - curve, log_evidence)
+    return _Solved(weight, coefficients + shift, widened, data.celsius - about - curve, log_evidence)
+
+
+def _inverse(matrix: Floats) -> tuple[Floats, Floats]:
+    """Inverse and determinant of symmetric 3 by 3 matrices, shape (m, 3, 3): by cofactors, ten times as fast as LU."""
+    a, b, c = matrix[:, 0, 0], matrix[:, 0, 1], matrix[:, 0, 2]
+    d, e, f = matrix[:, 1, 1], matrix[:, 1, 2], matrix[:, 2, 2]
+    first, second, third = d * f - e * e, c * e - b * f, b * e - c * d
+    determinant = a * first + b * second + c * third
+    inverse = np.empty_like(matrix)
+    inverse[:, 0, 0], inverse[:, 1, 1], inverse[:, 2, 2] = first, a * f - c * c, a * d - b * b
+    inverse[:, 0, 1] = inverse[:, 1, 0] = second
+    inverse[:, 0, 2] = inverse[:, 2, 0] = third
+    inverse[:, 1, 2] = inverse[:, 2, 1] = b * c - a * e
+    return inverse / determinant[:, None, None], determinant
 
 
 def _whitened(table: Floats, gap: Floats, correlation: float) -> Floats:

@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 
 from surefoot.errors import BadInput
 from surefoot.runs import Floats
-from surefoot.thermal.rise import Binned, Rise, binned, fit_rise
+from surefoot.thermal.rise import Binned, Effort, Rise, binned, fit_rise
 
 NEAR_CELSIUS = 1.0
 """Settled means: within this of the end value."""
@@ -81,7 +81,7 @@ def steady_state(seconds: ArrayLike, celsius: ArrayLike) -> SteadyState:
     fit. Raises BadInput for shapes that differ or times that run backwards. Source: lumped capacitance, see `rise`.
     """
     times, values = _checked(seconds, celsius)
-    state, _ = _judge(times, values)
+    state = _judge(times, values)
     if not state.known:
         return state
     stop = _stop_minutes(times, values, state)
@@ -94,7 +94,7 @@ def forecast_final(seconds: ArrayLike, celsius: ArrayLike) -> SteadyState:
     ``forecast_final(...).within(1.0)`` tells that a baseline may be stopped early. Same arguments as `steady_state`.
     """
     times, values = _checked(seconds, celsius)
-    return _judge(times, values)[0]
+    return _judge(times, values)
 
 
 def _checked(seconds: ArrayLike, celsius: ArrayLike) -> tuple[Floats, Floats]:
@@ -112,23 +112,24 @@ def _checked(seconds: ArrayLike, celsius: ArrayLike) -> tuple[Floats, Floats]:
     return times[there], values[there]
 
 
-def _judge(times: Floats, values: Floats) -> tuple[SteadyState, Rise | None]:
+def _judge(times: Floats, values: Floats, effort: Effort = "full", start: float | None = None) -> SteadyState:
     n = times.size
     span = float(times[-1] - times[0]) if n else 0.0
     if n < _FEWEST or span < SHORTEST_SECONDS:
-        return _unknown(times, values, f"{n} samples over {span:.0f} s are too few to say where it ends"), None
+        return _unknown(times, values, f"{n} samples over {span:.0f} s are too few to say where it ends")
     step = quantum(values)
     fine = binned(times, values)
-    start = _last_regime(fine)
+    if start is None:
+        start = _last_regime(fine)
     stretch = fine.since(start)
     if fine.width > 4.0 and stretch.middle.size < 200:
         # The last stretch is a small part of a long series: look at it closely.
         part = times >= start
         stretch = binned(times[part], values[part])
-    rise = fit_rise(stretch)
+    rise = fit_rise(stretch, effort)
     if rise is None:
-        return _unknown(times, values, "the load changed too shortly before the end to say where it goes"), None
-    return _described(times, values, rise, step), rise
+        return _unknown(times, values, "the load changed too shortly before the end to say where it goes")
+    return _described(times, values, rise, step)
 
 
 def _described(times: Floats, values: Floats, rise: Rise, step: float) -> SteadyState:
@@ -137,9 +138,10 @@ def _described(times: Floats, values: Floats, rise: Rise, step: float) -> Steady
     blind = _quantisation_error(step, sample_noise) ** 2
     m = rise.weight.size
     ones = np.ones((m, 1))
-    final = rise.functional(np.hstack([ones, np.zeros((m, 2))]), blind)
+    final = rise.functional(np.hstack([ones, np.zeros((m, 2))]), blind + rise.grid_variance(end))
     decays = rise.decays(end)
-    remaining = rise.functional(np.hstack([np.zeros((m, 1)), -decays]))
+    between = rise.grid_variance(end)
+    remaining = rise.functional(np.hstack([np.zeros((m, 1)), -decays]), between)
     middle, low, high = final.quantiles(0.5, 0.025, 0.975)
     left, left_low, left_high = remaining.quantiles(0.5, 0.025, 0.975)
     with np.errstate(invalid="ignore"):
@@ -275,9 +277,11 @@ def _stop_minutes(times: Floats, values: Floats, state: SteadyState) -> float | 
     if first >= span:
         return state.minutes if state.within(NEAR_CELSIUS) else None
     found = None
+    start = float(times[0]) + state.fitted_from_minutes * 60.0
     for elapsed in np.geomspace(first, span, 14)[::-1].tolist():
         part = times <= times[0] + elapsed
-        seen = state if elapsed >= times[-1] - times[0] - 1e-6 else _judge(times[part], values[part])[0]
+        whole = elapsed >= times[-1] - times[0] - 1e-6
+        seen = state if whole else _judge(times[part], values[part], "middle", start)
         if not seen.within(NEAR_CELSIUS) or abs(seen.final_celsius - state.final_celsius) > 1.5 * NEAR_CELSIUS:
             break
         found = elapsed / 60.0
@@ -301,7 +305,7 @@ def _last_regime(data: Binned) -> float:
         stretch = data.since(first + age)
         if stretch.middle.size < 10:
             break
-        rise = fit_rise(stretch, quick=True)
+        rise = fit_rise(stretch, "quick")
         if rise is None:
             break
         spent = min(5.0, stretch.middle.size / 3)
