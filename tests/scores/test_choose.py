@@ -15,7 +15,7 @@ from surefoot.units import Setting
 
 POINTS = of_score(Score(name="render", value=1))
 SOUND = of_reading(Reading(kind="sound", value=40, place="ear"))
-FAN, CPU = of_summary("cpu.fan"), of_summary("cpu.temperature")
+FAN, CPU = of_summary("cpu.fan.mean"), of_summary("cpu.temperature.mean")
 assert FAN is not None and CPU is not None
 
 

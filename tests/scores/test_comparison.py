@@ -17,7 +17,7 @@ from surefoot.units import Setting
 
 POINTS = of_score(Score(name="render", value=1))
 LOW = of_score(Score(name="scene: 1 % low (percentile)", value=1, unit="fps"))
-CPU = of_summary("cpu.temperature")
+CPU = of_summary("cpu.temperature.mean")
 assert CPU is not None
 SOUND = of_reading(Reading(kind="sound", value=40, place="ear"))
 
@@ -215,7 +215,7 @@ def test_the_whole_table_may_be_one_family() -> None:
 
 
 def test_a_metric_without_direction_is_called_higher_or_lower() -> None:
-    power = of_summary("cpu.power")
+    power = of_summary("cpu.power.mean")
     assert power is not None
     cell = pair([50, 50.5, 51], [40, 40.5, 41], power).rows[0].cells[1]
     assert cell.verdict == "lower"

@@ -17,7 +17,7 @@ from surefoot.units import Setting
 
 POINTS = of_score(Score(name="render", value=1))
 WALL = of_reading(Reading(kind="wall-power", value=1))
-CPU, GPU = of_summary("cpu.power"), of_summary("gpu.power")
+CPU, GPU = of_summary("cpu.power.mean"), of_summary("gpu.power.mean")
 assert CPU is not None and GPU is not None
 
 

@@ -245,3 +245,16 @@ def _notes(
 
 def _count(number: int, word: str) -> str:
     return f"{number} {word}" + ("" if number == 1 else "s")
+
+
+def is_per_frame(frame_ms: Floats, at_seconds: Floats) -> bool:
+    """Whether a log holds every frame, and not a frame time sampled now and then: its frames must fill its time.
+
+    ``frame_ms``, ``at_seconds``: shape (n,). Half the median step between the log's times must be frame time.
+    """
+    steps = np.diff(at_seconds)
+    steps = steps[np.isfinite(steps)]
+    frames = frame_ms[np.isfinite(frame_ms) & (frame_ms > 0)]
+    if steps.size == 0 or frames.size == 0:
+        return True
+    return float(np.median(steps)) <= 2 * float(np.median(frames)) / 1000

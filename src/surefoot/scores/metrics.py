@@ -30,7 +30,8 @@ class Metric:
     ``name``: stable and unique, for options and files; ``label``: for readers; ``better``: which way is better, "" when
     neither; ``bootstrap``: judged by resampling runs instead of Welch's test (frame-time lows); ``follows_room``:
     whether it moves with the room temperature and may be re-referred; ``decimals``: for tables; ``by_load``: whether it
-    depends on the load of the run, so that only runs under the same load may be compared.
+    depends on the load of the run, so that only runs under the same load may be compared;
+    ``main``: whether it belongs in a short table.
     """
 
     name: str
@@ -42,6 +43,7 @@ class Metric:
     follows_room: bool = False
     decimals: int = 1
     by_load: bool = True
+    main: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,43 +120,49 @@ _QUANTITY_GROUPS: dict[str, tuple[Group, Better, int]] = {
     "temperature": ("temperature", "lower", 1),
     "clock": ("clock", "higher", 0),
     "power": ("power", "", 1),
-    "energy": ("power", "", 0),
     "voltage": ("other", "", 3),
     "current": ("other", "", 1),
     "fan": ("fan", "lower", 0),
     "duty": ("fan", "lower", 0),
     "busy": ("other", "", 0),
-    "charge": ("other", "", 1),
 }
 
 _DOMAIN_WORDS = {"cpu": "CPU", "gpu": "GPU", "soc": "SoC"}
 
+_STATISTIC_WORDS = {
+    "mean": "", "p95": "95th percentile", "p5": "5th percentile", "max": "highest", "final": "final (forecast)",
+}  # fmt: skip
+
 
 def of_summary(name: str) -> Metric | None:
-    """The metric of a value of a trace's summary, ``domain.quantity[.part]`` and words (``cpu.clock median``).
+    """The metric of a value of a trace's summary, named ``domain.quantity[.part].statistic`` there.
 
-    None for one that says nothing of the configuration: flags, limits, counts, the room.
+    Its name here is the channel alone for the mean and ``channel statistic`` for another (``cpu.temperature p95``);
+    only means are `main`. None for what says nothing of a configuration: flags, limits, single cores, the room, energy
+    (it grows with the run's length).
     """
-    text, _, statistic = name.partition(" ")
+    text, _, statistic = name.rpartition(".")
     try:
         channel = Channel.parse(text)
     except BadInput:
         return None
-    if channel.quantity not in _QUANTITY_GROUPS or channel.domain in ("room", "frame"):
+    unusable = statistic not in _STATISTIC_WORDS or channel.quantity not in _QUANTITY_GROUPS
+    if unusable or channel.domain in ("room", "frame", "trace") or channel.part.startswith("core-"):
         return None
     group, better, decimals = _QUANTITY_GROUPS[channel.quantity]
     words = [_DOMAIN_WORDS.get(channel.domain, channel.domain), channel.quantity]
     if channel.part:
         words.append(channel.part.replace("-", " "))
-    label = " ".join(words) + (f", {statistic}" if statistic else "")
+    said = _STATISTIC_WORDS[statistic]
     return Metric(
-        name=name,
-        label=label,
+        name=text if statistic == "mean" else f"{text} {statistic}",
+        label=" ".join(words) + (f", {said}" if said else ""),
         unit=QUANTITIES[channel.quantity],
         better=better,
         group=group,
         follows_room=channel.quantity == "temperature",
         decimals=decimals,
+        main=statistic == "mean" and channel.quantity not in ("duty", "busy", "current"),
     )
 
 

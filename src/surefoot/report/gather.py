@@ -1,0 +1,382 @@
+"""From the journal to what can be compared: the samples of every configuration of a unit."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+from surefoot.errors import BadInput, SurefootError
+from surefoot.runs import Channel, Run, Trace
+from surefoot.scores.comparison import Comparison, Family, LimiterShare, compare
+from surefoot.scores.configurations import (
+    Configuration,
+    configurations,
+    find,
+    is_measurement,
+    key_of,
+    parts_from,
+    parts_of,
+)
+from surefoot.scores.efficiency import EqualScore, package_power, per_watt, watts_at_equal_score
+from surefoot.scores.metrics import Metric, Sample, of_reading, of_score, of_summary
+from surefoot.scores.sound import SoundLevel, corrected_level
+from surefoot.scores.supply import SupplyCheck, battery_drain, check_supply, on_battery
+from surefoot.scores.surfaces import SurfaceVerdict, judge
+from surefoot.units import Unit
+
+if TYPE_CHECKING:
+    from surefoot.journal import Journal
+    from surefoot.journal.records import ReadingEntry, ScoreEntry
+
+FRAME_CHANNEL = "frame.frame-time"
+
+Room = float | None | Literal["auto"]
+
+
+@dataclass(frozen=True, slots=True)
+class SoundAt:
+    """A sound reading of a configuration, corrected: ``state`` is ``idle`` or ``load``; ``run_id`` None: of no run."""
+
+    configuration: str
+    run_id: int | None
+    place: str
+    state: str
+    level: SoundLevel
+
+
+@dataclass(frozen=True, slots=True)
+class SurfaceAt:
+    """A surface reading of a configuration beside the thresholds."""
+
+    configuration: str
+    run_id: int | None
+    place: str
+    state: str
+    verdict: SurfaceVerdict
+
+
+@dataclass(frozen=True, eq=False)
+class Gathered:
+    """What the journal holds of a unit, ready to be compared.
+
+    ``runs``: all, oldest first; ``measured``: those that stand for their configuration; ``configurations``: in the
+    user's order, also named ones without a run; ``samples``: one value of a metric each; ``problems``: what could not
+    be used and why, in words.
+    """
+
+    unit: Unit
+    runs: tuple[Run, ...]
+    measured: tuple[Run, ...]
+    configurations: tuple[Configuration, ...]
+    samples: tuple[Sample, ...]
+    scores: tuple[ScoreEntry, ...]
+    readings: tuple[ReadingEntry, ...]
+    limiters: tuple[LimiterShare, ...] = ()
+    sounds: tuple[SoundAt, ...] = ()
+    surfaces: tuple[SurfaceAt, ...] = ()
+    supply: tuple[SupplyCheck, ...] = ()
+    problems: tuple[str, ...] = ()
+
+    @property
+    def comparable(self) -> tuple[Configuration, ...]:
+        """The configurations of which something was measured."""
+        having = {sample.configuration for sample in self.samples}
+        return tuple(one for one in self.configurations if one.key in having)
+
+    @property
+    def room_celsius(self) -> float | None:
+        """The median room temperature of the runs measured, in tenths; None when a temperature lacks its room."""
+        rooms = [sample.ambient_celsius for sample in self.samples if sample.metric.follows_room]
+        known = [room for room in rooms if room is not None]
+        return round(float(np.median(known)), 1) if known and len(known) == len(rooms) else None
+
+
+def gather(journal: Journal, unit: Unit | str) -> Gathered:
+    """Read runs, traces, scores and readings of a unit. A trace that cannot be summarised is a problem, not an end."""
+    card = journal.unit(unit) if isinstance(unit, str) else unit
+    runs = journal.runs(card.name)
+    scores, readings = journal.scores(card.name), journal.readings(card.name)
+    entries: list[ScoreEntry | ReadingEntry] = [*scores, *readings]
+    touched = {entry.run_id for entry in entries}
+    measured = [run for run in runs if is_measurement(run, run.id in touched)]
+    names = dict(journal.configuration_names(card.name))
+    attached = {entry.configuration for entry in entries if entry.configuration and entry.run_id is None}
+    found = _configurations(measured, names, attached, card)
+    collecting = _Collecting(card, {one.key: one for one in found}, {run.id: run for run in measured})
+    for run in measured:
+        if journal.has_trace(run.id):
+            collecting.trace(run, journal.trace(run.id), _frame_scores(scores, run))
+    for score in scores:
+        collecting.score(score)
+    for reading in readings:
+        collecting.reading(reading)
+    samples = collecting.samples
+    samples += [*package_power(samples), *per_watt(samples)]
+    return Gathered(
+        unit=card,
+        runs=tuple(runs),
+        measured=tuple(measured),
+        configurations=tuple(found),
+        samples=tuple(samples),
+        scores=tuple(scores),
+        readings=tuple(readings),
+        limiters=collecting.limiter_shares(),
+        sounds=tuple(collecting.sounds),
+        surfaces=tuple(collecting.surfaces),
+        supply=collecting.supply_checks(),
+        problems=tuple(dict.fromkeys(collecting.problems)),
+    )
+
+
+def comparison_of(
+    gathered: Gathered,
+    wanted: Sequence[str] = (),
+    *,
+    baseline: str | None = None,
+    confidence: float = 0.95,
+    room: Room = "auto",
+    family: Family = "metric",
+) -> Comparison:
+    """Compare configurations of a unit.
+
+    ``wanted``: names or numbers, all when empty; ``baseline``: name or number, the first when None; ``room``: Celsius
+    that temperatures are re-referred to, None for as measured, ``auto`` for the runs' median where every run has one.
+    Raises BadInput for one that is not there, or when nothing was measured.
+    """
+    everyone = gathered.comparable
+    if not everyone:
+        raise BadInput(
+            f"nothing was measured on {gathered.unit.name!r} yet.",
+            remedy="Measure with `surefoot measure`, or add a `surefoot score` or a `surefoot reading` to a run.",
+        )
+    chosen = list(dict.fromkeys(find(gathered.configurations, text).key for text in wanted))
+    first = find(gathered.configurations, baseline).key if baseline else None
+    if first and chosen and first not in chosen:
+        chosen.insert(0, first)
+    by_key = {one.key: one for one in gathered.configurations}
+    compared = [by_key[key] for key in chosen] if chosen else list(everyone)
+    return compare(
+        compared,
+        gathered.samples,
+        baseline=first,
+        confidence=confidence,
+        room_celsius=gathered.room_celsius if room == "auto" else room,
+        family=family,
+        limiters=gathered.limiters,
+    )
+
+
+def equal_scores(comparison: Comparison) -> tuple[EqualScore, ...]:
+    """The watts at the baseline's score, for every score and frame rate of which more is better."""
+    return tuple(
+        one
+        for row in comparison.rows
+        if row.metric.group in ("score", "frames") and row.metric.better == "higher" and "low" not in row.metric.label
+        for one in watts_at_equal_score(comparison, row.metric.name)
+    )
+
+
+def _configurations(
+    measured: Sequence[Run], names: dict[str, tuple[str, int]], attached: set[str], unit: Unit
+) -> list[Configuration]:
+    """Grouped runs, named ones, and those that a score or reading was attached to without either."""
+    known = {key_of(parts_of(run)) for run in measured} | set(names)
+    usable = {}
+    for key in attached - known:
+        try:
+            parts_from(key)
+        except BadInput:
+            continue
+        usable[key] = ("", 1_000_000)
+    return configurations(measured, {**usable, **names}, unit)
+
+
+def _frame_scores(scores: Sequence[ScoreEntry], run: Run) -> bool:
+    """Whether a run has frame rates written down, so that its trace need not be counted once more."""
+    return any(entry.run_id == run.id and entry.score.unit == "fps" for entry in scores)
+
+
+class _Collecting:
+    """Turns what was recorded into samples, one kind a method."""
+
+    def __init__(self, unit: Unit, found: dict[str, Configuration], runs: dict[int, Run]) -> None:
+        self.unit = unit
+        self.found = found
+        self.runs = runs
+        self.samples: list[Sample] = []
+        self.sounds: list[SoundAt] = []
+        self.surfaces: list[SurfaceAt] = []
+        self.problems: list[str] = []
+        self._shares: dict[tuple[str, str], list[dict[str, float]]] = defaultdict(list)
+        self._sentences: dict[tuple[str, str], str] = {}
+        self._wall: dict[str, list[float]] = defaultdict(list)
+        self._drains: dict[str, list[float]] = defaultdict(list)
+        self._battery: dict[tuple[str, int], list[ReadingEntry]] = defaultdict(list)
+
+    def trace(self, run: Run, trace: Trace, frames_known: bool) -> None:
+        """Summary, limiter shares, frames and battery of a run's trace."""
+        from surefoot.thermal.limiter import Limits, limiters
+        from surefoot.thermal.summary import summarise
+
+        key = key_of(parts_of(run))
+        held: dict[str, float] = {}
+        try:
+            for domain, report in limiters(trace, Limits.of(self.unit)).items():
+                if any(report.shares.values()):
+                    self._shares[key, domain].append(dict(report.shares))
+                    self._sentences[key, domain] = report.sentence
+                    held[domain] = report.shares.get("thermal", 0.0)
+            summary = summarise(trace)
+        except SurefootError as error:
+            self.problems.append(f"Run {run.id}: its trace could not be summarised: {error.message()}")
+            summary = {}
+        for name, value in summary.items():
+            metric = of_summary(name)
+            if metric is not None and np.isfinite(value):
+                self.samples.append(self._of_trace(metric, key, run, float(value), held))
+        self._frames(run, key, trace, frames_known)
+        charge = trace.get("battery.charge")
+        if charge is not None and not on_battery(run.plan.conditions.supply):
+            drain = battery_drain(trace.seconds / 60, charge)
+            if drain is not None:
+                self._drains[key].append(drain)
+
+    def _of_trace(self, metric: Metric, key: str, run: Run, value: float, held: dict[str, float]) -> Sample:
+        domain = Channel.parse(metric.name.partition(" ")[0]).domain
+        return Sample(
+            metric,
+            key,
+            value,
+            run_id=run.id,
+            ambient_celsius=run.plan.conditions.ambient_celsius,
+            ceiling_celsius=self.unit.ceilings_celsius.get(domain) if metric.follows_room else None,
+            held_by_heat_share=held.get(domain) if metric.follows_room else None,
+        )
+
+    def _frames(self, run: Run, key: str, trace: Trace, known: bool) -> None:
+        from surefoot.runs import Score
+        from surefoot.scores.frames import frame_statistics, is_per_frame
+
+        logged = trace.get(FRAME_CHANNEL)
+        if logged is None:
+            return
+        # Rows of other sensors in the same trace have no frame; they are no rejected frames.
+        there = ~np.isnan(logged)
+        frames, at = logged[there], trace.seconds[there]
+        if not is_per_frame(frames, at):
+            self.problems.append(
+                f"Run {run.id}: its frame times are samples, not every frame: no frame rates from them."
+            )
+            return
+        alone = len(self.found[key].run_ids) == 1
+        try:
+            got = frame_statistics(frames, at_seconds=at, intervals=alone)
+        except SurefootError as error:
+            self.problems.append(f"Run {run.id}: its frame log cannot be used: {error.message()}")
+            return
+        note = "; ".join(got.notes)
+        for name, value in got.figures().items():
+            # Frame rates that were written down as scores count; of those the log adds its own spread only.
+            if known:
+                continue
+            unit = "%" if name == "stutter" else "fps"
+            metric = of_score(Score(name=name, value=value, unit=unit, higher_is_better=unit == "fps"))
+            sample = Sample(metric, key, value, run.id, within=got.intervals.get(name), note=note)
+            self.samples.append(sample)
+
+    def score(self, entry: ScoreEntry) -> None:
+        """A score of a run or of a configuration."""
+        key = self._key(entry)
+        if key is None:
+            self._not_used(f"score {entry.score.name!r}", entry)
+            return
+        metric = of_score(entry.score)
+        same = next((one.metric for one in self.samples if one.metric.name == metric.name), None)
+        if same is not None and same.better != metric.better:
+            self.problems.append(f"Score {entry.score.name!r} was entered both as higher and as lower is better.")
+        self.samples.append(Sample(same or metric, key, entry.score.value, entry.run_id, note=entry.score.note))
+
+    def reading(self, entry: ReadingEntry) -> None:
+        """A reading of an instrument: sound corrected, surfaces judged, wall power and battery kept for the supply."""
+        key, reading = self._key(entry), entry.reading
+        if key is None:
+            self._not_used(f"{reading.kind} reading of {reading.value:g}", entry)
+            return
+        place = reading.place.strip().lower()
+        run = self.runs.get(entry.run_id) if entry.run_id is not None else None
+        made = Sample(of_reading(reading), key, reading.value, entry.run_id, self._ambient(run, key), note=reading.note)
+        try:
+            if reading.kind == "sound":
+                level = corrected_level(reading.value, reading.background)
+                self.sounds.append(SoundAt(key, entry.run_id, place, reading.state, level))
+                made = replace(made, value=level.level, at_most=level.is_upper_bound, note=level.note)
+            elif reading.kind == "surface":
+                self.surfaces.append(SurfaceAt(key, entry.run_id, place, reading.state, judge(reading.value)))
+            elif reading.kind == "wall-power":
+                if reading.state == "load" and not (run and on_battery(run.plan.conditions.supply)):
+                    self._wall[key].append(reading.value)
+            elif run is not None and not on_battery(run.plan.conditions.supply):
+                self._battery[key, run.id].append(entry)
+        except BadInput as error:
+            self.problems.append(f"Reading {entry.id}: {error.message()}")
+            return
+        # A battery's charge says something only as a drain: see the supply check.
+        if reading.kind != "battery":
+            self.samples.append(made)
+
+    def limiter_shares(self) -> tuple[LimiterShare, ...]:
+        """Mean shares of each configuration and domain, in the order of the configurations."""
+        made = []
+        for key in self.found:
+            for (owner, domain), shares in self._shares.items():
+                if owner == key:
+                    labels = dict.fromkeys(label for one in shares for label in one)
+                    mean = {label: float(np.mean([one.get(label, 0.0) for one in shares])) for label in labels}
+                    sentence = self._sentences[key, domain] if len(shares) == 1 else ""
+                    made.append(LimiterShare(key, domain, len(shares), mean, sentence))
+        return tuple(made)
+
+    def supply_checks(self) -> tuple[SupplyCheck, ...]:
+        """The supply of each configuration of which wall power or a battery was read."""
+        for (key, _), entries in self._battery.items():
+            entries.sort(key=lambda entry: entry.reading.at or entry.at)
+            at = [(entry.reading.at or entry.at).timestamp() / 60 for entry in entries]
+            drain = battery_drain(at, [entry.reading.value for entry in entries])
+            if drain is not None:
+                self._drains[key].append(drain)
+        return tuple(
+            check_supply(
+                key,
+                max(self._wall[key]) if self._wall.get(key) else None,
+                self.unit.supply_watts,
+                max(self._drains[key]) if self._drains.get(key) else None,
+            )
+            for key in self.found
+            if self._wall.get(key) or self._drains.get(key)
+        )
+
+    def _key(self, entry: ScoreEntry | ReadingEntry) -> str | None:
+        if entry.run_id is not None:
+            run = self.runs.get(entry.run_id)
+            return key_of(parts_of(run)) if run else None
+        return entry.configuration if entry.configuration in self.found else None
+
+    def _not_used(self, what: str, entry: ScoreEntry | ReadingEntry) -> None:
+        if entry.run_id is not None:
+            why = f"run {entry.run_id} did not run to its end"
+        elif entry.configuration:
+            why = f"{entry.configuration!r} is no configuration"
+        else:
+            why = "it belongs to no run and no configuration"
+        self.problems.append(f"The {what} is not compared: {why}.")
+
+    def _ambient(self, run: Run | None, key: str) -> float | None:
+        if run is not None:
+            return run.plan.conditions.ambient_celsius
+        # Read at a configuration: its runs' room, where they agree within a degree.
+        ambients = self.found[key].ambients
+        return float(np.mean(ambients)) if ambients and max(ambients) - min(ambients) <= 1 else None
