@@ -1,0 +1,427 @@
+"""A delimited sensor log of any maker as a trace: the whole way from bytes to channels."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from surefoot.errors import BadInput
+from surefoot.runs import Floats, Trace
+from surefoot.thermal.logs.bulk import Block, Shape, gather, read_columns
+from surefoot.thermal.logs.cells import Cells, as_cells, tell_bad
+from surefoot.thermal.logs.clock import put_in_order, tell_gaps, unroll
+from surefoot.thermal.logs.columns import Column, TIME_WORDS, correction_for, make_claim, parse_correction, settle
+from surefoot.thermal.logs.dialect import find_decimal, find_dialect
+from surefoot.thermal.logs.encoding import decode
+from surefoot.thermal.logs.header import Header, find_header
+from surefoot.thermal.logs.lines import Ints, Lines, index_lines, split
+from surefoot.thermal.logs.numbers import Decimal, is_grouped, is_missing
+from surefoot.thermal.logs.plausible import outside
+from surefoot.thermal.logs.problems import Ledger, Problem, spans
+from surefoot.thermal.logs.times import (
+    DAY,
+    Moments,
+    TimeColumn,
+    as_datetime,
+    choose,
+    classify,
+    preamble_start,
+    read_moments,
+    to_utc,
+)
+from surefoot.thermal.logs import words
+from surefoot.runs import Channel
+
+_SAMPLE_LINES = (300, 60, 60)  # at the head, in the middle and at the tail
+
+
+@dataclass(frozen=True)
+class ImportedLog:
+    """A log as it was understood.
+
+    ``trace``: the samples, time 0 at the first; ``columns``: every column of the file, taken or not; ``problems``: what
+    could not be understood, by line; ``notes``: what was understood and assumed, in words; ``fingerprint``: of the
+    header texts, by which corrections are remembered; ``started_at``: time of the first sample, with a zone only where
+    the file or the user gave one; ``samples_read``: records that hold samples; ``time_how``: where the time comes from.
+    """
+
+    trace: Trace
+    columns: tuple[Column, ...]
+    problems: tuple[Problem, ...]
+    notes: tuple[str, ...]
+    fingerprint: str
+    encoding: str
+    delimiter: str
+    decimal: str
+    header_line: int | None
+    started_at: datetime | None
+    samples_read: int
+    time_how: str
+
+
+def read_log(
+    data: bytes,
+    *,
+    corrections: Mapping[str, str] | None = None,
+    timezone: str | None = None,
+    day_first: bool | None = None,
+    interval_seconds: float | None = None,
+) -> ImportedLog:
+    """Read any delimited sensor log.
+
+    ``corrections``: header text to a channel (``cpu.temperature``, with a unit ``cpu.temperature[°F]``), ``ignore``,
+    ``time`` or ``date``; ``timezone``: IANA name of the zone of stamps that carry none; ``day_first``: settles dates of
+    two short numbers; ``interval_seconds``: the step between samples of a log without a time column.
+
+    Raises BadInput for what is no log: no text, no line of samples, no time, no channel's worth of numbers.
+    """
+    ledger = Ledger()
+    said = dict(corrections or {})
+    if interval_seconds is not None and not (np.isfinite(interval_seconds) and interval_seconds > 0):
+        raise BadInput(f"an interval is a number of seconds above 0, got {interval_seconds!r}.")
+    decoded = decode(data, ledger)
+    lines = index_lines(decoded.utf8)
+    sample = _sample(lines)
+    dialect = find_dialect([lines.text(index) for index in sample])
+    header = find_header(lines, dialect.delimiter, dialect.fields)
+    if header is None:
+        raise BadInput(
+            "no line of samples was found.",
+            remedy="A log is a text file with a line of column names and, below it, lines of numbers.",
+        )
+    _check_corrections(said, header)
+    rows = [split(lines.text(index), dialect.delimiter) for index in sample if index >= header.first]
+    usual = _usual_width([len(row) for row in rows], dialect.fields)
+    width = max(usual, len(header.texts))
+    texts, names, units = _padded(header, width)
+    cells_by_column = [[row[place] for row in rows if place < len(row)] for place in range(width)]
+    decimal, own_decimals = find_decimal(cells_by_column, dialect.delimiter, ledger)
+    forced = _forced_times(said, texts, names)
+    found = _time_columns(texts, names, units, cells_by_column, own_decimals, forced)
+    main, date, others = choose(found)
+    as_text = {place for place in range(width) if own_decimals[place] != decimal}
+    as_text |= {place for place in range(width) if any(is_grouped(cell, own_decimals[place]) for cell in cells_by_column[place])}
+    as_text |= {column.index for column in found if column.is_text}
+    titles = [lines.text(index) for index in range(header.first)]
+    _tell_preamble(header, titles, lines, ledger)
+    shape = Shape(dialect.delimiter, width, usual, header.first, header.records)
+    block = gather(lines, shape, ledger, frozenset(text.strip() for text in titles))
+    columns = read_columns(block, dialect.delimiter, decimal, frozenset(as_text))
+    return _Assembly(
+        ledger, said, timezone, day_first, interval_seconds, block, columns, own_decimals, texts, names, units,
+        cells_by_column, main, date, others, titles,
+    ).finish(
+        fingerprint=fingerprint(texts),
+        encoding=decoded.name,
+        delimiter=dialect.delimiter,
+        decimal=decimal,
+        header_line=int(lines.numbers[header.records[0]]) if header.records else None,
+    )  # fmt: skip
+
+
+def fingerprint(texts: tuple[str, ...]) -> str:
+    """Identity of a header, by which its corrections are remembered: 16 hexadecimal digits."""
+    return hashlib.sha256("\x1f".join(texts).encode("utf-8")).hexdigest()[:16]
+
+
+def _sample(lines: Lines) -> list[int]:
+    head, middle, tail = _SAMPLE_LINES
+    count = len(lines)
+    chosen = set(range(min(head, count)))
+    chosen |= set(range(max(0, count // 2 - middle // 2), min(count, count // 2 + middle // 2)))
+    chosen |= set(range(max(0, count - tail), count))
+    return sorted(chosen)
+
+
+def _usual_width(sizes: list[int], fields: int) -> int:
+    if not sizes:
+        return fields
+    values, counts = np.unique(np.array(sizes), return_counts=True)
+    best = int(values[np.argmax(counts)])
+    return fields if sizes.count(fields) >= 0.5 * len(sizes) else best
+
+
+def _padded(header: Header, width: int) -> tuple[tuple[str, ...], tuple[str, ...], tuple[str, ...]]:
+    more = range(len(header.texts), width)
+    texts = header.texts + tuple(f"column {place + 1}" for place in more)
+    return texts, header.names + ("",) * len(more), header.units + ("",) * len(more)
+
+
+def _check_corrections(said: Mapping[str, str], header: Header) -> None:
+    known = {" ".join(text.split()).lower() for text in (*header.texts, *header.names) if text}
+    for key, value in said.items():
+        if " ".join(key.split()).lower() not in known:
+            there = ", ".join(repr(text) for text in header.texts[:12]) + (", ..." if len(header.texts) > 12 else "")
+            raise BadInput(f"there is no column {key!r}.", remedy=f"The columns: {there}.")
+        parse_correction(value, key)
+
+
+def _forced_times(said: Mapping[str, str], texts: tuple[str, ...], names: tuple[str, ...]) -> dict[int, str]:
+    forced = {}
+    for place, (text, name) in enumerate(zip(texts, names, strict=True)):
+        word = correction_for(said, text, name)
+        if word is not None:
+            forced[place] = word.lower()
+    return forced
+
+
+def _time_columns(
+    texts: tuple[str, ...],
+    names: tuple[str, ...],
+    units: tuple[str, ...],
+    cells: list[list[str]],
+    decimals: list[Decimal],
+    forced: dict[int, str],
+) -> list[TimeColumn]:
+    found = []
+    wanted = [place for place, word in forced.items() if word in TIME_WORDS]
+    for place, (name, unit) in enumerate(zip(names, units, strict=True)):
+        word = forced.get(place, "")
+        if word and word not in TIME_WORDS:
+            continue
+        if wanted and word not in TIME_WORDS:
+            continue  # the user said which columns tell the time
+        column = classify(place, name or texts[place], unit, cells[place], decimals[place], word)
+        if column is None and word:
+            raise BadInput(
+                f"column {texts[place]!r} cannot be read as a {word}.", remedy="Map another column to time."
+            )
+        if column is not None:
+            found.append(column)
+    return found
+
+
+def _tell_preamble(header: Header, titles: list[str], lines: Lines, ledger: Ledger) -> None:
+    before = [
+        int(lines.numbers[place])
+        for place in range(header.first)
+        if place not in header.records and titles[place].strip()
+    ]
+    if before:
+        ledger.note(f"{spans(before)} before the samples: not read as samples.")
+    if not header.records:
+        ledger.problem("no line of column names above the samples; map each column by its number.", line=1)
+
+
+@dataclass
+class _Assembly:
+    """The columns of a block on their way to a trace."""
+
+    ledger: Ledger
+    said: dict[str, str]
+    timezone: str | None
+    day_first: bool | None
+    interval_seconds: float | None
+    block: Block
+    columns: list[NDArray[Any]]
+    decimals: list[Decimal]
+    texts: tuple[str, ...]
+    names: tuple[str, ...]
+    units: tuple[str, ...]
+    samples: list[list[str]]
+    main: TimeColumn | None
+    date: TimeColumn | None
+    others: list[TimeColumn]
+    preamble: list[str]
+
+    def finish(
+        self, *, fingerprint: str, encoding: str, delimiter: str, decimal: str, header_line: int | None
+    ) -> ImportedLog:
+        """Times, cells, claims, order; the finished log."""
+        moments = self._moments()
+        rows = self._sample_rows(moments)
+        if not rows.size:
+            raise BadInput("no line of samples was found.", remedy="A log needs at least one sample below its header.")
+        lines = self.block.lines[rows]
+        time_places = {c.index for c in (self.main, self.date, *self.others) if c is not None}
+        claims, time_columns = [], []
+        for place, column in enumerate(self.columns):
+            if place in time_places:
+                time_columns.append(self._time_column(place))
+                continue
+            cells = as_cells(column[rows] if rows.size != column.size else column, self.decimals[place])
+            if self._is_trailing(place, cells):
+                continue
+            said = correction_for(self.said, self.texts[place], self.names[place])
+            claim = make_claim(
+                place, self.texts[place], self.names[place], self.units[place], cells, self._shown(place), said
+            )
+            if claim.column.channel or cells.texts <= 0.5:
+                tell_bad(cells, lines, self.texts[place], self.ledger)
+            claims.append(claim)
+        taken, channels = settle(claims)
+        if moments is None:
+            moments = self._without_time(taken, channels, rows.size)
+            seconds = moments.seconds
+        else:
+            seconds = moments.seconds[rows]
+        for column in taken:
+            if column.channel is None and column.role == "unknown":
+                self.ledger.problem(f"column not taken: {column.how}.", line=header_line, column=column.header)
+            elif column.channel:
+                channels[column.channel] = self._believable(column, channels[column.channel], lines)
+        trace, started_at = self._trace(moments, seconds, lines, channels)
+        return ImportedLog(
+            trace=trace,
+            columns=tuple(sorted([*time_columns, *taken], key=lambda column: column.index)),
+            problems=self.ledger.in_order(),
+            notes=tuple(self.ledger.notes),
+            fingerprint=fingerprint,
+            encoding=encoding,
+            delimiter=delimiter,
+            decimal=decimal,
+            header_line=header_line,
+            started_at=started_at,
+            samples_read=int(rows.size),
+            time_how=self._time_how(),
+        )
+
+    def _shown(self, place: int) -> tuple[str, ...]:
+        there = [cell for cell in self.samples[place] if not is_missing(cell)]
+        picked = [there[0], there[len(there) // 2], there[-1]] if len(there) > 2 else there
+        return tuple(dict.fromkeys(picked))
+
+    def _is_trailing(self, place: int, cells: Cells) -> bool:
+        """A last column without name and without a value is no column: the lines end in their delimiter."""
+        empty = not np.isfinite(cells.values).any() and not cells.bad.any()
+        return empty and not self.names[place] and place == len(self.columns) - 1
+
+    def _time_column(self, place: int) -> Column:
+        column = next(c for c in (self.main, self.date, *self.others) if c is not None and c.index == place)
+        used = column in (self.main, self.date)
+        how = column.how if used else f"{column.how}; another column tells the time"
+        return Column(
+            place, self.texts[place], self.units[place], None, column.score, how, self._shown(place),
+            role="time" if used else "ignored",
+        )  # fmt: skip
+
+    def _time_how(self) -> str:
+        if self.main is None:
+            return "the frame times added up" if self.interval_seconds is None else "the interval given"
+        where = f"column {self.texts[self.main.index]!r}"
+        if self.date is not None:
+            where += f" with {self.texts[self.date.index]!r}"
+        return f"{where}: {self.main.how}"
+
+    def _moments(self) -> Moments | None:
+        if self.main is None or not self.block.lines.size:
+            return None
+        decimal = self.decimals[self.main.index]
+        return read_moments(self.main, self.date, self.columns, decimal, self.day_first, self.ledger)
+
+    def _sample_rows(self, moments: Moments | None) -> Ints:
+        """Which records are samples: those whose time can be read. Footers are noted, the rest are problems."""
+        count = self.block.lines.size
+        if moments is None or self.main is None:
+            return self._without_footer(np.arange(count))
+        readable = np.isfinite(moments.seconds)
+        unread = np.flatnonzero(~readable)
+        if unread.size:
+            footers, problems = [], []
+            example = ""
+            column = self.columns[self.main.index]
+            for row in unread:
+                first = next((c for c in self._words_of(int(row))), "")
+                cell = column[row]
+                if first and words.FOOTER.search(words.plain(first)):
+                    footers.append(int(self.block.lines[row]))
+                else:
+                    problems.append(int(self.block.lines[row]))
+                    example = example or (cell if isinstance(cell, str) else "")
+            if footers:
+                self.ledger.note(f"{spans(footers)}: summary rows (average, extremes, end), not read as samples.")
+            what = "the time cannot be read: the line was left out"
+            self.ledger.many(what, problems, column=self.texts[self.main.index], example=example)
+        return np.flatnonzero(readable)
+
+    def _words_of(self, row: int) -> list[str]:
+        return [column[row] for column in self.columns if column.dtype == object and isinstance(column[row], str)]
+
+    def _without_footer(self, rows: Ints) -> Ints:
+        footers = []
+        for row in rows[::-1][:20]:
+            if any(words.FOOTER.search(words.plain(text)) for text in self._words_of(int(row))[:1]):
+                footers.append(int(row))
+        if footers:
+            said = spans(sorted(int(self.block.lines[row]) for row in footers))
+            self.ledger.note(f"{said}: summary rows (average, extremes, end), not read as samples.")
+        return np.array([row for row in rows if row not in set(footers)], dtype=np.int64) if footers else rows
+
+    def _without_time(self, taken: list[Column], channels: dict[str, Floats], count: int) -> Moments:
+        """Times of a log that tells none: an interval that the user gives, or frame times added up."""
+        if self.interval_seconds is not None:
+            self.ledger.note(f"no column tells the time; a sample every {self.interval_seconds:g} s, as you said.")
+            return Moments(np.arange(count) * self.interval_seconds, False, False, False, 0.0)
+        frames = channels.get("frame.frame-time")
+        if frames is not None and np.isfinite(frames).all() and (frames >= 0).all():
+            self.ledger.note("no column tells the time; the frame times were added up.")
+            return Moments(np.concatenate([[0.0], np.cumsum(frames)[:-1]]) / 1e3, False, False, False, 0.0)
+        there = ", ".join(repr(text) for text in self.texts[:12])
+        raise BadInput(
+            "no column tells the time.",
+            remedy=f"Give the interval between samples, or map a column to time. The columns: {there}.",
+        )
+
+    def _believable(self, column: Column, values: Floats, lines: Ints) -> Floats:
+        """Values that no sensor of the kind can say are left out and told."""
+        wrong = outside(Channel.parse(column.channel or "").quantity, values)
+        if not wrong.any():
+            return values
+        raw = (values[wrong][0] - column.offset) / column.factor
+        what = "value not plausible, left out" if wrong.sum() == 1 else "values not plausible, left out"
+        self.ledger.many(what, lines[wrong].tolist(), column=column.header, example=f"{raw:g}")
+        return np.where(wrong, np.nan, values)
+
+    def _trace(
+        self, moments: Moments, seconds: Floats, lines: Ints, channels: dict[str, Floats]
+    ) -> tuple[Trace, datetime | None]:
+        zoned = moments.zoned
+        if moments.of_day:
+            seconds = unroll(seconds, lines, self.ledger)
+        if moments.absolute and not zoned and self.timezone:
+            seconds, zoned = to_utc(seconds, self.timezone, lines, self.ledger), True
+        stack = list(channels.values())
+
+        def same(here: Ints, there: Ints) -> NDArray[np.bool_]:
+            alike = np.ones(here.size, dtype=np.bool_)
+            for values in stack:
+                left, right = values[here], values[there]
+                alike &= (left == right) | (np.isnan(left) & np.isnan(right))
+            return alike
+
+        order = put_in_order(
+            seconds, lines, same, self.ledger, stamp_step=moments.step, of_day=moments.of_day
+        )
+        tell_gaps(order.seconds, lines[order.rows], self.ledger)
+        in_place = order.rows.size == seconds.size and bool(np.all(np.diff(order.rows) == 1))
+        if not in_place:
+            channels = {name: values[order.rows] for name, values in channels.items()}
+        start = float(order.seconds[0])
+        started_at = self._started_at(moments, start, zoned)
+        if not moments.absolute and not moments.of_day and self.main is not None and 0 <= start < DAY:
+            start = 0.0 if start <= 60 else start
+        relative = np.round(order.seconds - start, 6)
+        return Trace(relative, channels, started_at), started_at
+
+    def _started_at(self, moments: Moments, start: float, zoned: bool) -> datetime | None:
+        if moments.absolute:
+            return as_datetime(start, zoned)
+        found = preamble_start(self.preamble, self.day_first)
+        if found is None:
+            return None
+        day, clock = float(found.days[0]), float(found.clock[0])
+        if moments.of_day:
+            moment = day * DAY + start
+        elif np.isfinite(clock):
+            moment = day * DAY + clock
+        else:
+            return None
+        if self.timezone:
+            moment = float(to_utc(np.array([moment]), self.timezone, self.block.lines, self.ledger)[0])
+        return as_datetime(moment, bool(self.timezone))

@@ -1,0 +1,276 @@
+"""Which column becomes which channel: headers, values, corrections and rival claims weighed together."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter, defaultdict
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from surefoot.errors import BadInput
+from surefoot.runs import Channel, Floats
+from surefoot.thermal.logs import words
+from surefoot.thermal.logs.cells import Cells
+from surefoot.thermal.logs.measures import Measure, measure
+from surefoot.thermal.logs.plausible import bare_unit, outside
+from surefoot.thermal.logs.recognise import TAKE_FROM, Guess, guess
+
+IGNORE = "ignore"
+TIME_WORDS = ("time", "date")
+_CORRECTION = re.compile(r"^(?P<channel>[^\[\]]+?)\s*(?:\[(?P<unit>[^\[\]]+)\])?$")
+_WORD = re.compile(r"^[a-z0-9][a-z0-9\-]*$")
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column of the file as it was understood.
+
+    ``index``: place in the file, from 0; ``header``: its text; ``unit``: as written, "" when not; ``channel``: canonical
+    channel it became, or None; ``confidence``: 0 to 1; ``how``: in words; ``sample``: some raw cells; canonical value =
+    raw value * ``factor`` + ``offset``; ``role``: ``channel``, ``time``, ``ignored`` (asked for or of no use) or
+    ``unknown``; ``suggestion``: a channel that it may be, where the confidence was too low to take it.
+    """
+
+    index: int
+    header: str
+    unit: str
+    channel: str | None
+    confidence: float
+    how: str
+    sample: tuple[str, ...]
+    factor: float = 1.0
+    offset: float = 0.0
+    role: str = "unknown"
+    suggestion: str | None = None
+
+
+@dataclass
+class Claim:
+    """A column on its way to a channel."""
+
+    column: Column
+    guess: Guess
+    values: Floats
+    measure: Measure | None
+    fixed: bool = False
+
+
+def correction_for(corrections: Mapping[str, str], header: str, name: str) -> str | None:
+    """What the user said of a column: its header text, in any case, with or without its unit."""
+    wanted = {" ".join(key.split()).lower(): value for key, value in corrections.items()}
+    for key in (header, name):
+        said = wanted.get(" ".join(key.split()).lower())
+        if said is not None:
+            return said.strip()
+    return None
+
+
+def parse_correction(text: str, header: str) -> tuple[str, Measure | None]:
+    """A correction as (channel, ``ignore``, ``time`` or ``date``; unit or None). ``cpu.temperature[°F]`` names a unit.
+
+    Raises BadInput for what is none of these.
+    """
+    found = _CORRECTION.match(text)
+    word = found["channel"].strip() if found else text
+    if word.lower() in (IGNORE, *TIME_WORDS):
+        return word.lower(), None
+    where = f"column {header!r}"
+    try:
+        channel = Channel.parse(word.lower())
+    except BadInput as error:
+        raise BadInput(
+            error.what, where=where, remedy="Give a channel such as cpu.temperature, or ignore, time or date."
+        ) from None
+    if not _WORD.match(channel.domain) or (channel.part and not _WORD.match(channel.part)):
+        raise BadInput(f"{word!r} is not a channel.", where=where, remedy="Parts are letters, digits and '-'.")
+    unit = None
+    if found and found["unit"]:
+        unit = measure(found["unit"])
+        if unit is None:
+            raise BadInput(f"the unit {found['unit']!r} is not known.", where=where)
+    return str(channel), unit
+
+
+def make_claim(
+    index: int, header: str, name: str, unit: str, cells: Cells, sample: tuple[str, ...], said: str | None
+) -> Claim:
+    """What one column claims to be, by the user's word or by its header, its unit and its values."""
+    written = measure(unit) if unit else None
+    if written is None and cells.measure is not None:
+        written, unit = cells.measure, cells.measure.unit
+    empty = not np.isfinite(cells.values).any()
+    blank = Column(index, header, unit, None, 0.0, "", sample)
+    if said is not None:
+        channel, own = parse_correction(said, header)
+        if channel == IGNORE:
+            return Claim(replace(blank, role="ignored", how="ignored, as you said", confidence=1.0), Guess(), cells.values, None, True)
+        quantity = Channel.parse(channel).quantity
+        applied = own or _fitting(written, quantity) or bare_unit(quantity, cells.values)
+        column = replace(blank, channel=channel, confidence=1.0, how="as you said", role="channel")
+        return Claim(column, Guess(quantity=quantity), cells.values, applied, True)
+    if empty:
+        why = "words, not numbers" if cells.texts > 0.5 else "no value in it"
+        return Claim(replace(blank, how=why, role="ignored" if cells.texts <= 0.5 else "unknown"), Guess(), cells.values, None)
+    found = guess(name, written, boolean=cells.boolean)
+    if cells.texts > 0.5:
+        return Claim(replace(blank, how="words, not numbers"), replace(found, quantity=""), cells.values, None)
+    if not found.quantity:
+        return Claim(replace(blank, how=found.how), found, cells.values, None)
+    how, confidence = found.how, found.confidence
+    applied = written
+    if written is None:
+        applied = bare_unit(found.quantity, cells.values)
+        if applied is not None and (applied.factor != 1.0 or applied.offset):
+            how += f"; no unit written, {applied.unit} by the size of its values"
+            confidence -= 0.05
+    elif written.family == "share" and found.quantity.endswith("-flag"):
+        applied = Measure("share", "%", 0.01)
+    values = _converted(cells.values, applied)
+    there = np.isfinite(values)
+    wrong = outside(found.quantity, values)
+    share = float(wrong.sum()) / max(1, int(there.sum()))
+    if share > 0.05:
+        how += f"; {share:.0%} of its values are not plausible for a {found.quantity}"
+        confidence *= 0.4
+    column = replace(blank, channel=found.channel, confidence=round(max(confidence, 0.0), 2), how=how, role="channel")
+    return Claim(column, found, cells.values, applied)
+
+
+def _fitting(written: Measure | None, quantity: str) -> Measure | None:
+    if written is None:
+        return None
+    fits = quantity in words.FAMILY_QUANTITIES.get(written.family, ()) or written.family == "flag"
+    if written.family == "share" and quantity.endswith("-flag"):
+        return Measure("share", "%", 0.01)
+    return written if fits else None
+
+
+def _converted(values: Floats, applied: Measure | None) -> Floats:
+    if applied is None or (applied.factor == 1.0 and applied.offset == 0.0) or applied.family == "flag":
+        return values
+    return np.asarray(values * applied.factor + applied.offset)
+
+
+def settle(claims: list[Claim]) -> tuple[list[Column], dict[str, Floats]]:
+    """Settle the claims: statistics give way to live readings, rivals get parts. (columns by index, channels)."""
+    _statistics(claims)
+    _lone_numbers(claims)
+    for claim in claims:
+        column = claim.column
+        if column.channel and not claim.fixed and column.confidence < TAKE_FROM:
+            claim.column = replace(
+                column, channel=None, role="unknown", suggestion=column.channel, how=f"perhaps {column.channel}: {column.how}"
+            )
+    _rivals(claims)
+    columns, channels = [], {}
+    for claim in claims:
+        column = claim.column
+        if column.channel:
+            values = _converted(claim.values, claim.measure)
+            if claim.measure is not None and claim.measure.family != "flag":
+                column = replace(column, factor=claim.measure.factor, offset=claim.measure.offset)
+            channels[column.channel] = values
+        columns.append(column)
+    return columns, channels
+
+
+def _statistics(claims: list[Claim]) -> None:
+    """Columns of minima, maxima and averages beside a live reading are no readings of their own."""
+    live = {claim.guess.base for claim in claims if claim.column.channel and not claim.guess.statistic}
+    for claim in claims:
+        kind, column = claim.guess.statistic, claim.column
+        if not kind or not column.channel or claim.fixed:
+            continue
+        said = {"min": "minimum", "max": "maximum", "avg": "average"}[kind]
+        if claim.guess.base in live:
+            claim.column = replace(column, channel=None, role="ignored", how=f"the {said} beside a live reading")
+            continue
+        there = claim.values[np.isfinite(claim.values)]
+        steps = np.diff(there)
+        one_way = (kind == "max" and np.all(steps >= 0)) or (kind == "min" and np.all(steps <= 0))
+        if there.size > 10 and one_way and np.any(steps != 0):
+            claim.column = replace(column, channel=None, role="ignored", how=f"a running {said}: it only ever goes one way")
+            continue
+        part = {"min": "lowest", "max": "highest", "avg": "average"}[kind]
+        channel = Channel.parse(column.channel)
+        part = f"{channel.part}-{part}" if channel.part else part
+        claim.column = replace(
+            column,
+            channel=str(replace(channel, part=part)),
+            confidence=round(column.confidence - 0.1, 2),
+            how=f"{column.how}; the {said} over its parts",
+        )
+
+
+def _lone_numbers(claims: list[Claim]) -> None:
+    """A number that tells nothing apart is dropped: one card, one fan, one processor."""
+    cards = sorted({c.guess.domain for c in claims if c.column.channel and not c.fixed and re.match(r"^gpu-\d$", c.guess.domain)})
+    plain = any(c.column.channel and c.guess.domain == "gpu" for c in claims)
+    for claim in claims:
+        if claim.column.channel and not claim.fixed and cards and not plain and claim.guess.domain == cards[0]:
+            channel = Channel.parse(claim.column.channel)
+            claim.column = replace(claim.column, channel=str(replace(channel, domain="gpu")))
+    by_whole: defaultdict[tuple[str, str], list[Claim]] = defaultdict(list)
+    for claim in claims:
+        if claim.column.channel:
+            channel = Channel.parse(claim.column.channel)
+            by_whole[channel.domain, channel.quantity].append(claim)
+    for group in by_whole.values():
+        if len(group) != 1 or group[0].fixed:
+            continue
+        claim = group[0]
+        channel = Channel.parse(claim.column.channel or "")
+        glued = re.fullmatch(r"core-\d+", channel.part) and not words.CORE.search(words.plain(claim.column.header))
+        if re.fullmatch(r"fan-\d+", channel.part) or glued:
+            claim.column = replace(claim.column, channel=str(replace(channel, part="")))
+
+
+def _rivals(claims: list[Claim]) -> None:
+    """Where two columns claim one channel the surer keeps it; another with the same values is left out, else a part."""
+    taken: dict[str, Claim] = {}
+    ranked = sorted(
+        (claim for claim in claims if claim.column.channel),
+        key=lambda claim: (not claim.fixed, -claim.column.confidence, claim.column.index),
+    )
+    for claim in ranked:
+        name = claim.column.channel or ""
+        winner = taken.get(name)
+        if winner is None:
+            taken[name] = claim
+            continue
+        if claim.fixed:
+            raise BadInput(
+                f"columns {winner.column.header!r} and {claim.column.header!r} are both mapped to {name}.",
+                remedy="Give one of them another part, or map it to ignore.",
+            )
+        if np.array_equal(claim.values, winner.values, equal_nan=True):
+            claim.column = replace(
+                claim.column, channel=None, role="ignored", how=f"says the same as column {winner.column.header!r}"
+            )
+            continue
+        channel = Channel.parse(name)
+        own = _own_words(claim.column.header, winner.column.header)
+        part = "-".join(piece for piece in (channel.part, own) if piece) or "2"
+        number = 2
+        new = str(replace(channel, part=part))
+        while new in taken:
+            new = str(replace(channel, part=f"{part}-{number}"))
+            number += 1
+        claim.column = replace(
+            claim.column,
+            channel=new,
+            how=f"{claim.column.how}; {name} is column {winner.column.header!r}, which fits it better",
+        )
+        taken[new] = claim
+
+
+def _own_words(header: str, other: str) -> str:
+    mine = words.plain(re.sub(r"[\[(][^\])]*[\])]$", "", header)).split()
+    theirs = Counter(words.plain(other).split())
+    own = [word for word in mine if word not in theirs and word not in words.COMMON and re.fullmatch(r"[a-z0-9]+", word)]
+    number = re.search(r"\((\d+)\)$", header)
+    if not own and number:
+        return number.group(1)
+    return "-".join(own[:3])

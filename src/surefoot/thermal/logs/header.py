@@ -1,0 +1,124 @@
+"""Where the samples begin and what the columns are called, whatever stands before them."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+
+from surefoot.thermal.logs.dialect import value_share
+from surefoot.thermal.logs.lines import Lines, split
+from surefoot.thermal.logs.measures import measure, split_unit
+from surefoot.thermal.logs.numbers import is_missing
+
+HEAD = 400
+"""Records looked at for the header: a longer preamble than this is not a log."""
+
+
+@dataclass(frozen=True)
+class Header:
+    """Names of the columns. ``texts``: unique header texts; ``names``, ``units``: taken apart, a unit "" where none is
+    written; ``records``: indices of the header's records; ``first``: index of the first sample's record."""
+
+    texts: tuple[str, ...]
+    names: tuple[str, ...]
+    units: tuple[str, ...]
+    records: tuple[int, ...]
+    first: int
+
+
+def find_header(lines: Lines, delimiter: str, fields: int) -> Header | None:
+    """Find the header of a file whose samples have ``fields`` cells; None when no line looks like a sample."""
+    rows = [split(lines.text(index), delimiter) for index in range(min(len(lines), HEAD))]
+    first = _first_sample(rows, fields)
+    if first is None:
+        return None
+    titles = _title_records(rows, first, fields)
+    width = max([fields] + [len(rows[index]) for index in titles])
+    names, units = _names_and_units([_stretched(rows[index], width) for index in titles], width)
+    return Header(*_unique(names, units), tuple(titles), first)
+
+
+def _first_sample(rows: list[list[str]], fields: int) -> int | None:
+    shares = [value_share(row) for row in rows]
+    body = sorted(shares[index] for index, row in enumerate(rows) if len(row) == fields and shares[index] > 0)
+    if not body:
+        return None
+    usual = body[int(0.6 * (len(body) - 1) + 0.5)]
+    needed = max(0.25, 0.6 * usual)
+    for index, row in enumerate(rows):
+        if abs(len(row) - fields) > 1 or shares[index] < needed or (len(row) != fields and shares[index] < 0.9):
+            continue
+        following = [other for other in range(index + 1, min(index + 8, len(rows))) if any(rows[other])][:5]
+        alike = [other for other in following if abs(len(rows[other]) - fields) <= 1 and shares[other] >= needed]
+        if not following or len(alike) * 2 >= len(following):
+            return index
+    return None
+
+
+def _title_records(rows: list[list[str]], first: int, fields: int) -> list[int]:
+    """The one to three records above the samples that name them, top first."""
+    titles: list[int] = []
+    index = first - 1
+    while index >= 0 and not any(rows[index]):
+        index -= 1
+    while index >= 0 and len(titles) < 3:
+        row = rows[index]
+        there = [cell for cell in row if cell]
+        near = abs(len(row) - fields) <= 1 or (not titles and len(row) >= max(2, fields // 2))
+        if not there or not near or value_share(row) > 0.5:
+            break
+        if titles and (len(there) < 2 or any(len(cell) > 60 or ": " in cell for cell in there)):
+            break
+        titles.insert(0, index)
+        index -= 1
+    return titles
+
+
+def _stretched(row: list[str], width: int) -> list[str]:
+    cells = [" ".join(cell.split()) for cell in row] + [""] * (width - len(row))
+    cells[0] = cells[0].lstrip("#").strip() if cells[0] != "#" else cells[0]
+    return cells
+
+
+def _is_units_row(row: list[str]) -> bool:
+    there = [cell for cell in row if not is_missing(cell)]
+    known = sum(measure(cell) is not None for cell in there)
+    return bool(there) and known >= max(1, 0.6 * len(there))
+
+
+def _names_and_units(titles: list[list[str]], width: int) -> tuple[list[str], list[str]]:
+    if not titles:
+        return [""] * width, [""] * width
+    units = [""] * width
+    for place in (len(titles) - 1, 0):
+        if len(titles) > 1 and _is_units_row(titles[place]):
+            units = ["" if is_missing(cell) else cell.strip("[](){} ") for cell in titles.pop(place)]
+            break
+    names = titles.pop()
+    for group in reversed(titles):
+        spread, last = [], ""
+        empty = sum(not cell for cell in group)
+        for cell in group:
+            last = cell or (last if empty else "")
+            spread.append(last)
+        names = [
+            f"{above} {name}".strip() if above and above.lower() not in name.lower() else name
+            for above, name in zip(spread, names, strict=True)
+        ]
+    return names, units
+
+
+def _unique(names: list[str], units: list[str]) -> tuple[tuple[str, ...], tuple[str, ...], tuple[str, ...]]:
+    """(texts, names, units): a text used twice gets a number, an empty one its place; units are taken out of names."""
+    texts: list[str] = []
+    plain: list[str] = []
+    written: list[str] = []
+    seen: Counter[str] = Counter()
+    for place, (name, unit) in enumerate(zip(names, units, strict=True), start=1):
+        short, own_unit = split_unit(name)
+        text = (f"{name} [{unit}]" if unit else name) or f"column {place}"
+        seen[text.lower()] += 1
+        texts.append(text if seen[text.lower()] == 1 else f"{text} ({seen[text.lower()]})")
+        plain.append(short)
+        written.append(unit or own_unit)
+    return tuple(texts), tuple(plain), tuple(written)

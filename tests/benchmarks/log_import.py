@@ -1,0 +1,126 @@
+"""How long a log takes to import against what `pandas.read_csv` alone takes on the same bytes.
+
+Run by hand: `python tests/benchmarks/log_import.py [ROWS] [COLUMNS]`. Every figure is the best of three, both sides in one
+process, on logs generated here. pandas gets the parse settings ready made (separator, decimal sign, lines to skip,
+encoding) and its default engine; the import has to find them, and makes a trace in canonical channels of the result. The
+bound that the project sets itself is 2.0 for the plain log; the other shapes are shown beside it.
+"""
+
+from __future__ import annotations
+
+import io
+import sys
+import time
+import warnings
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from surefoot.thermal.logs import read_log
+
+WIDEST = 2.0
+
+
+def _table(rows: int, columns: int) -> tuple[list[str], list[np.ndarray[Any, Any]], list[str]]:
+    """Header texts, values and the format of each column but the time: what a laptop's sensors would say."""
+    random = np.random.default_rng(3)
+    kinds = (
+        ("Core {n} Temperature [°C]", "%.1f", 45, 95),
+        ("Core {n} Clock [MHz]", "%.1f", 800, 4800),
+        ("Core {n} Power [W]", "%.3f", 1, 12),
+        ("Core {n} Voltage [V]", "%.4f", 0.6, 1.3),
+        ("Core {n} Usage [%]", "%.1f", 0, 100),
+    )
+    headers, values, formats = [], [], []
+    for place in range(columns - 1):
+        name, form, low, high = kinds[place % len(kinds)]
+        headers.append(name.format(n=place // len(kinds)))
+        walk = np.cumsum(random.normal(0, (high - low) / 300, rows))
+        values.append(low + (high - low) * (0.5 + 0.5 * np.sin(walk / (high - low) * 3)))
+        formats.append(form)
+    return headers, values, formats
+
+
+def _text(
+    rows: int, columns: int, *, separator: str = ",", comma: bool = False, stamps: str = "%Y-%m-%d %H:%M:%S.%f",
+    units_in_cells: bool = False, flags: int = 0, preamble: str = "", footer: str = "", bad_every: int = 0, quoted: bool = False,
+) -> str:  # fmt: skip
+    headers, values, formats = _table(rows, columns)
+    start = np.datetime64("2026-03-04T22:00:00.000")
+    moments = pd.DatetimeIndex(start + np.arange(rows) * np.timedelta64(500, "ms"))
+    parts = [np.array([text[:-3] if stamps.endswith("%f") else text for text in moments.strftime(stamps)])]
+    for place, (header, column, form) in enumerate(zip(headers, values, formats, strict=True)):
+        if place < flags:
+            headers[place] = f"Core {place} Thermal Throttling"
+            parts.append(np.where(column > np.quantile(column, 0.9), "Yes", "No"))
+            continue
+        cells = np.char.mod(form, column)
+        if comma:
+            cells = np.char.replace(cells, ".", ",")
+        if units_in_cells:
+            cells = np.char.add(cells, " " + header.partition("[")[2].rstrip("]"))
+        if bad_every:
+            cells = cells.astype(object)
+            cells[place::bad_every] = "#bad"
+        parts.append(cells)
+    wrap = '"{}"'.format if quoted else str
+    lines = [separator.join(wrap(cell) for cell in row) for row in zip(*parts, strict=True)]
+    return preamble + separator.join(["Time", *headers]) + "\n" + "\n".join(lines) + "\n" + footer
+
+
+def _best(work: Callable[[], object], times: int = 3) -> float:
+    found = []
+    for _ in range(times):
+        start = time.perf_counter()
+        work()
+        found.append(time.perf_counter() - start)
+    return min(found)
+
+
+def _shapes(rows: int, columns: int) -> list[tuple[str, bytes, dict[str, Any]]]:
+    plain = _text(rows, columns)
+    local = _text(rows, columns, separator=";", comma=True, stamps="%d.%m.%Y %H:%M:%S")
+    return [
+        ("plain: comma, ISO stamps, UTF-8", plain.encode(), {}),
+        ("semicolon, decimal comma, local dates, cp1252", local.encode("cp1252"),
+         {"sep": ";", "decimal": ",", "encoding": "cp1252"}),
+        ("UTF-16, tab", _text(rows, columns, separator="\t").encode("utf-16"), {"sep": "\t", "encoding": "utf-16"}),
+        ("ten columns of yes and no", _text(rows, columns, flags=10).encode(), {}),
+        ("preamble, footer, 12-hour stamps",
+         _text(rows, columns, stamps="%m/%d/%Y %I:%M:%S %p", preamble="A log\nFrom a bench\n\n",
+               footer="Average" + "," * (columns - 1) + "\n").encode(), {"skiprows": 3}),
+        ("every cell quoted", _text(rows, columns, quoted=True).encode(), {}),
+        ("a bad cell in each column every 20,000 rows", _text(rows, columns, bad_every=20000).encode(), {}),
+        ("units inside the cells", _text(rows, columns, units_in_cells=True).encode(), {}),
+    ]  # fmt: skip
+
+
+def main() -> int:
+    """Print one line a shape; exit 1 when the plain log is past the bound."""
+    rows = int(sys.argv[1]) if len(sys.argv) > 1 else 200_000
+    columns = int(sys.argv[2]) if len(sys.argv) > 2 else 40
+    only = sys.argv[3] if len(sys.argv) > 3 else ""
+    print(f"{rows} rows, {columns} columns; pandas {pd.__version__}; best of three")
+    print(f"{'shape':<46} {'MB':>5} {'pandas s':>9} {'import s':>9} {'ratio':>6}")
+    plain_ratio = 0.0
+    for name, data, settings in _shapes(rows, columns):
+        if only and only not in name:
+            continue
+
+        def alone(data: bytes = data, settings: dict[str, Any] = settings) -> object:
+            with warnings.catch_warnings():
+                warnings.simplefilter("ignore")
+                return pd.read_csv(io.BytesIO(data), **settings)
+
+        base, ours = _best(alone), _best(lambda data=data: read_log(data))
+        ratio = ours / base
+        plain_ratio = plain_ratio or ratio
+        print(f"{name:<46} {len(data) / 1e6:5.0f} {base:9.2f} {ours:9.2f} {ratio:6.2f}", flush=True)
+    print(f"bound for the plain log: {WIDEST}; {'held' if plain_ratio <= WIDEST else 'NOT held'}")
+    return 0 if plain_ratio <= WIDEST else 1
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
