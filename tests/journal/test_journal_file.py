@@ -293,5 +293,5 @@ def test_opening_imports_neither_pandas_nor_for_an_existing_file_sqlite_utils(fo
         "import sys; from surefoot.journal import Journal; Journal.open().close();"
         "print([name for name in ('pandas', 'scipy', 'sqlite_utils') if sys.modules.get(name)])"
     )
-    said = [subprocess.run([sys.executable, "-c", code], capture_output=True, text=True).stdout for _ in range(2)]
+    said = [subprocess.check_output([sys.executable, "-c", code], text=True) for _ in range(2)]
     assert said == ["['sqlite_utils']\n", "[]\n"]

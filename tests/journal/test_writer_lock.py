@@ -38,9 +38,9 @@ def other_session(journal: Journal) -> subprocess.Popen[str]:
 
 
 def test_a_second_session_is_refused_with_who_holds_it(journal: Journal, other_session: subprocess.Popen[str]) -> None:
-    with pytest.raises(JournalError, match=f"process {other_session.pid} on {socket.gethostname()}, since 20"):
-        with journal.writer(NAME):
-            pass
+    told = f"process {other_session.pid} on {socket.gethostname()}, since 20"
+    with pytest.raises(JournalError, match=told), journal.writer(NAME):
+        pass
     with pytest.raises(JournalError, match=f"process {other_session.pid}"):
         journal.open_run(RunPlan(unit=NAME, setting=Setting(), load="cpu", planned_minutes=1))
     journal.add_unit(Unit(name="another"))
@@ -59,7 +59,7 @@ def test_the_lock_dies_with_its_process(journal: Journal, other_session: subproc
 
 @pytest.mark.skipif(sys.platform == "win32", reason="no fork")
 def test_an_orphaned_worker_does_not_keep_the_lock(journal: Journal) -> None:
-    code = HOLD.replace('print("held"', 'import os\n    os.fork()\n    print("held"')
+    code = HOLD.replace('print("held", flush=True)', 'import os; os.fork(); os.write(1, b"held\\n")')
     child = subprocess.Popen([sys.executable, "-c", code, NAME], stdout=subprocess.PIPE, text=True)
     assert child.stdout is not None
     assert child.stdout.readline() == "held\n" and child.stdout.readline() == "held\n"

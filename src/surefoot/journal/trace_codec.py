@@ -12,8 +12,10 @@ So what a sensor tells in whole degrees, MHz or rpm, flags, counts and reason bi
 finer is rounded to the grid. A column out of the range of whole numbers that a double holds (2**53 on the grid), or
 with an infinity in it, is kept as 8-byte doubles, unrounded.
 
-Bytes of a block: one int64 base a column, in the layout's order; then each column's samples, in the layout's order,
-which is by descending width so that every column is aligned; zeros up to a multiple of 8.
+Bytes of a block: the bases, each in 0, 2, 4 or 8 bytes as its column says, those of 8 bytes first and within one size
+in the layout's order; zeros up to a multiple of 8; then each column's samples in the layout's order, which is by
+descending width so that every column is aligned; zeros up to a multiple of 8. The base is the block's least integer;
+what is stored is the integer less the base, less half the range of the width.
 """
 
 from __future__ import annotations
@@ -40,16 +42,20 @@ _DTYPES: dict[int, np.dtype[Any]] = {
 }
 _EXACT = float(2**53)
 _PLACES = {"V": 4}
-_RANK = {1: 0, 2: 1, 4: 2, 8: 3, FLOAT: 4}
+_BASE_SIZES = (8, 4, 2)
 
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """How one column is packed. ``width``: bytes a sample, or `FLOAT`; ``places``: decimals of the grid."""
+    """How one column is packed.
+
+    ``width``: bytes a sample, or `FLOAT`; ``places``: decimals; ``base``: bytes of the base.
+    """
 
     name: str
     places: int
     width: int
+    base: int
 
     @property
     def bytes_each(self) -> int:
@@ -67,7 +73,14 @@ def finest_places(name: str) -> int:
 
 def block_bytes(layout: Layout, samples: int) -> int:
     """Length of a block."""
-    length = 8 * len(layout) + samples * sum(column.bytes_each for column in layout)
+    return _head_bytes(layout) + _up_to_8(samples * sum(column.bytes_each for column in layout))
+
+
+def _head_bytes(layout: Layout) -> int:
+    return _up_to_8(sum(column.base for column in layout))
+
+
+def _up_to_8(length: int) -> int:
     return -(-length // 8) * 8
 
 
@@ -82,32 +95,45 @@ def encode(columns: Mapping[str, Floats], at_least: Mapping[str, Column] | None 
         packed.append(_pack(name, np.ascontiguousarray(values, dtype=np.float64), (at_least or {}).get(name)))
     packed.sort(key=lambda item: (-item[0].bytes_each, item[0].name))
     layout = tuple(column for column, _, _ in packed)
-    bases = np.array([base for _, base, _ in packed], dtype="<i8").tobytes()
-    body = bases + b"".join(data for _, _, data in packed)
+    head = b"".join(
+        base.to_bytes(size, "little", signed=True)
+        for size in _BASE_SIZES
+        for column, base, _ in packed
+        if column.base == size
+    )
+    body = b"".join(data for _, _, data in packed)
     samples = len(next(iter(columns.values())))
-    return layout, body.ljust(block_bytes(layout, samples), b"\0")
+    return layout, (head.ljust(_head_bytes(layout), b"\0") + body).ljust(block_bytes(layout, samples), b"\0")
 
 
 def _pack(name: str, values: Floats, before: Column | None) -> tuple[Column, int, bytes]:
-    measured = values[~np.isnan(values)]
+    missing = np.isnan(values)
+    measured = values[~missing] if missing.any() else values
     least = before.places if before else 0
     if before is not None and before.width == FLOAT:
-        return Column(name, least, FLOAT), 0, values.astype("<f8").tobytes()
-    finest = max(finest_places(name), least)
-    places, units = _on_grid(measured, least, finest)
+        return before, 0, values.astype("<f8").tobytes()
+    places, units = _on_grid(measured, least, max(finest_places(name), least))
     if units is None:
-        return Column(name, places, FLOAT), 0, values.astype("<f8").tobytes()
+        return Column(name, places, FLOAT, 0), 0, values.astype("<f8").tobytes()
     low, high = (int(units.min()), int(units.max())) if units.size else (0, 0)
-    width = next(w for w in (1, 2, 4, 8) if high - low <= 2 ** (8 * w) - 2)
+    width = next(size for size in (1, 2, 4, 8) if high - low <= 2 ** (8 * size) - 2)
     if before is not None:
         width = max(width, before.width)
-    column = Column(name, places, width)
-    # The lowest integer of the width is kept free for "not measured"; 8 bytes never need a base.
-    base = 0 if width == 8 else low + 2 ** (8 * width - 1) - 1
+    if width == 8:
+        low = 0
+    size = 0 if width == 8 else next(size for size in (2, 4, 8) if -(2 ** (8 * size - 1)) <= low < 2 ** (8 * size - 1))
+    if before is not None and width == before.width:
+        size = max(size, before.base)
+    # The lowest integer of the width is kept free for "not measured".
     dtype = _DTYPES[width]
     stored = np.full(values.size, np.iinfo(dtype).min, dtype=dtype)
-    stored[~np.isnan(values)] = (units - base).astype(dtype)
-    return column, base, stored.tobytes()
+    stored[~missing] = (units - low - _half(width)).astype(dtype)
+    return Column(name, places, width, size), low, stored.tobytes()
+
+
+def _half(width: int) -> int:
+    """What is taken off beside the base, so that the whole signed range of a width but its lowest value is used."""
+    return 0 if width == 8 else 2 ** (8 * width - 1) - 1
 
 
 def _on_grid(measured: Floats, least: int, finest: int) -> tuple[int, NDArray[np.int64] | None]:
@@ -135,27 +161,44 @@ def decode(layout: Layout, samples: int, blocks: Sequence[bytes], into: Mapping[
     Raises ValueError for a block whose length is not that of the layout.
     """
     length = block_bytes(layout, samples)
-    if any(len(block) != length for block in blocks):
+    if set(map(len, blocks)) != {length}:
         raise ValueError("a block of a trace has the wrong length")
     count = len(blocks)
     raw = np.frombuffer(blocks[0] if count == 1 else b"".join(blocks), dtype=np.uint8).reshape(count, length)
-    bases = raw[:, : 8 * len(layout)].view("<i8")
-    place = 8 * len(layout)
-    for index, column in enumerate(layout):
+    bases = _bases(layout, raw)
+    # Which block a sample is from. With one block a single number does.
+    block_of = np.repeat(np.arange(count), samples) if count > 1 else None
+    place = _head_bytes(layout)
+    for column in layout:
         size = samples * column.bytes_each
-        stored = raw[:, place : place + size].view(_DTYPES[column.width])
+        # One opaque item a block, gathered by a plain copy: with few samples a block it is the overhead that counts.
+        stored = np.ascontiguousarray(raw[:, place : place + size]).view(_DTYPES[column.width]).reshape(-1)
         place += size
-        target = into[column.name][start : start + samples * count].reshape(count, samples)
-        if column.width == FLOAT:
-            target[...] = stored
-            continue
-        if column.width == 8:
-            target[...] = stored
+        target = into[column.name][start : start + samples * count]
+        if column.width in (FLOAT, 8):
+            target[:] = stored
+        elif block_of is None:
+            np.add(stored, float(bases[column.name][0]), out=target, dtype=np.float64)
         else:
-            np.add(stored, bases[:, index, None], out=target, casting="unsafe", dtype=np.float64)
+            np.take(bases[column.name], block_of, out=target, mode="clip")
+            target += stored
         if column.places:
             # Divided, not multiplied by 0.001: the quotient is the double nearest to the decimal number.
             target /= 10.0**column.places
-        lowest = np.iinfo(_DTYPES[column.width]).min
-        if stored.min() == lowest:
-            target[stored == lowest] = np.nan
+        if column.width != FLOAT:
+            lowest = np.iinfo(_DTYPES[column.width]).min
+            if stored.min() == lowest:
+                target[stored == lowest] = np.nan
+
+
+def _bases(layout: Layout, raw: NDArray[np.uint8]) -> dict[str, Floats]:
+    """What is to be added to the stored integers of each column, block by block."""
+    found: dict[str, Floats] = {}
+    place = 0
+    for size in _BASE_SIZES:
+        for column in layout:
+            if column.base == size:
+                base = np.ascontiguousarray(raw[:, place : place + size]).view(_DTYPES[size]).reshape(-1)
+                found[column.name] = base + float(_half(column.width))
+                place += size
+    return found

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import json
-import sqlite3
 import zlib
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import datetime
-from itertools import groupby
+from itertools import pairwise
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -19,15 +19,21 @@ from surefoot.journal.trace_codec import TIME, Column, Layout
 from surefoot.journal.trace_merge import merged
 from surefoot.runs import Floats, Trace
 
+if TYPE_CHECKING:
+    import pandas as pd
+
 BLOCK_SAMPLES = 8192
 """Samples in one block of an imported trace: 2.3 h at 1 Hz, so that a narrow integer still spans the values."""
+
+
+_Block = tuple[int, int, str, str | None, bytes]
+"""Layout id, samples, packing, start of the trace, data."""
 
 
 class TraceRecords(Records):
     """The Journal's part that knows traces."""
 
     _packing: dict[int, dict[str, Column]]
-    _layouts: dict[str, int]
 
     def add_trace(self, run_id: int, trace: Trace) -> None:
         """Attach an imported trace to a run, open or closed. Raises BadInput for an empty trace or an unknown run."""
@@ -56,17 +62,19 @@ class TraceRecords(Records):
         for an unknown run.
         """
         self._known_run(run_id)
-        rows = self._store.rows(
-            "SELECT trace_blocks.id AS id, import_id, heartbeat_id, started_at, samples, packing, data, columns"
-            " FROM trace_blocks JOIN trace_layouts ON trace_layouts.id = layout_id WHERE run_id = ? ORDER BY 1",
-            (run_id,),
-        )
-        origins: dict[int, list[sqlite3.Row]] = {}
-        for row in rows:
-            origin = 0 if row["heartbeat_id"] is not None else (row["import_id"] or row["id"])
-            origins.setdefault(origin, []).append(row)
-        # The heartbeats first: their second 0 is the start of the load.
-        return merged([self._assemble(run_id, origins[origin]) for origin in sorted(origins)])
+        return merged([self._assemble(run_id, blocks) for blocks in self._origins(run_id)])
+
+    def trace_frame(self, run_id: int) -> pd.DataFrame:
+        """The same as a DataFrame, index ``seconds``, one column per channel: `trace` without a copy of the values."""
+        import pandas as pd
+
+        trace = self.trace(run_id)
+        index = pd.Index(trace.seconds, name="seconds")
+        whole = next((values.base for values in trace.channels.values()), None)
+        if whole is not None and whole.shape == (len(trace.channels) + 1, len(trace)):
+            names = list(trace.channels)
+            return pd.DataFrame(whole[1:].T, index=index, columns=names, copy=False)
+        return pd.DataFrame(dict(trace.channels), index=index)
 
     def _add_heartbeat_samples(self, run_id: int, heartbeat_id: int, samples: Trace) -> None:
         layout, data = trace_codec.encode(_columns(samples, 0, len(samples)), self._packing.get(run_id))
@@ -100,26 +108,57 @@ class TraceRecords(Records):
         )
 
     def _layout_id(self, layout: Layout) -> int:
-        text = json.dumps([[column.name, column.places, column.width] for column in layout], separators=(",", ":"))
+        text = json.dumps(
+            [[column.name, column.places, column.width, column.base] for column in layout], separators=(",", ":")
+        )
         known = self._store.row("SELECT id FROM trace_layouts WHERE columns = ?", (text,))
         return int(known["id"]) if known else self._store.insert("trace_layouts", columns=text)
 
-    def _assemble(self, run_id: int, rows: Sequence[sqlite3.Row]) -> Trace:
-        """The trace of the blocks of one origin."""
-        layouts = {text: _layout(text) for text in {row["columns"] for row in rows}}
-        total = sum(row["samples"] for row in rows)
-        names = sorted({column.name for layout in layouts.values() for column in layout})
-        matrix = np.empty((len(names), total))
+    def _origins(self, run_id: int) -> list[list[_Block]]:
+        """The blocks of a run by where they came from: all heartbeats first, then each import, in order of writing.
+
+        The heartbeats first, because their second 0 is the start of the load.
+        """
+        what = "SELECT layout_id, samples, packing, started_at, data FROM trace_blocks WHERE run_id = ?"
+        beats = self._store.tuples(what + " AND heartbeat_id IS NOT NULL ORDER BY id", (run_id,))
+        imports = self._store.tuples(
+            "SELECT DISTINCT coalesce(import_id, id) FROM trace_blocks WHERE run_id = ? AND heartbeat_id IS NULL"
+            " ORDER BY 1",
+            (run_id,),
+        )
+        parts = [
+            self._store.tuples(what + " AND ? IN (id, import_id) ORDER BY id", (run_id, first)) for (first,) in imports
+        ]
+        return [beats, *parts] if beats else parts
+
+    def _layouts(self, ids: Iterable[int]) -> dict[int, Layout]:
+        found = {}
+        for key in ids:
+            row = self._store.row("SELECT columns FROM trace_layouts WHERE id = ?", (key,))
+            assert row is not None
+            found[key] = _layout(row["columns"])
+        return found
+
+    def _assemble(self, run_id: int, blocks: Sequence[_Block]) -> Trace:
+        """The trace of the blocks of one origin; its arrays are the rows of one matrix, the time first."""
+        # Columns, and no Python object for each block beside its bytes: there are 8,640 in a day of heartbeats.
+        layout_ids, sizes, packings, starts, contents = zip(*blocks, strict=True)
+        kinds = np.array([layout_ids, sizes])
+        edges = [0, *(np.flatnonzero(np.any(np.diff(kinds) != 0, axis=0)) + 1).tolist(), len(blocks)]
+        layouts = self._layouts(set(layout_ids))
+        channels = {column.name for layout in layouts.values() for column in layout} - {TIME}
+        names = [TIME, *sorted(channels)]
+        matrix = np.empty((len(names), int(kinds[1].sum())))
         into: dict[str, Floats] = dict(zip(names, matrix, strict=True))
         start = 0
-        for (text, samples), group in groupby(rows, key=lambda row: (row["columns"], row["samples"])):
-            blocks = [zlib.decompress(row["data"]) if row["packing"] == "zlib" else row["data"] for row in group]
-            end = start + samples * len(blocks)
+        for first, last in pairwise(edges):
+            layout, samples = layouts[layout_ids[first]], sizes[first]
+            end = start + samples * (last - first)
             try:
-                trace_codec.decode(layouts[text], samples, blocks, into, start)
-            except ValueError as error:
+                trace_codec.decode(layout, samples, _unpacked(packings, contents, first, last), into, start)
+            except (ValueError, zlib.error) as error:
                 raise damaged(self._store.path, f"trace of run {run_id}: {error}") from error
-            for name in set(names) - {column.name for column in layouts[text]}:
+            for name in channels - {column.name for column in layout}:
                 into[name][start:end] = np.nan
             start = end
         seconds = into.pop(TIME)
@@ -128,7 +167,7 @@ class TraceRecords(Records):
             order = np.argsort(seconds, kind="stable")
             seconds = seconds[order]
             into = {name: values[order] for name, values in into.items()}
-        began = next((row["started_at"] for row in rows if row["started_at"]), None)
+        began = next((text for text in starts if text), None)
         return Trace(seconds, into, None if began is None else datetime.fromisoformat(began))
 
 
@@ -137,4 +176,10 @@ def _columns(trace: Trace, start: int, end: int) -> dict[str, Floats]:
 
 
 def _layout(text: str) -> Layout:
-    return tuple(Column(str(name), int(places), int(width)) for name, places, width in json.loads(text))
+    return tuple(Column(str(name), *map(int, packing)) for name, *packing in json.loads(text))
+
+
+def _unpacked(packings: Sequence[str], contents: Sequence[bytes], first: int, last: int) -> Sequence[bytes]:
+    if "zlib" not in packings:
+        return contents[first:last]
+    return [zlib.decompress(contents[i]) if packings[i] == "zlib" else contents[i] for i in range(first, last)]
