@@ -12,6 +12,9 @@ from typing import TYPE_CHECKING, Any
 
 from surefoot import __version__
 from surefoot.report.picture import PAGE, LegendItem, Picture
+from surefoot.report.theme import OUTCOMES, ink
+from surefoot.report.words import tidy
+from surefoot.runs import Outcome
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -70,11 +73,17 @@ class GainView:
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """The known-stable setting, its certificate in words, and what was gained."""
+    """The known-stable setting, its certificate in words, and what was gained.
+
+    ``aside``: what moves along with the setting; ``small``: lines of lesser weight; ``table``: the certificates.
+    """
 
     setting: tuple[str, ...]
     words: tuple[str, ...]
     gains: tuple[GainView, ...] = ()
+    aside: str = ""
+    small: tuple[str, ...] = ()
+    table: TableView | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,10 +132,20 @@ def table_of(frame: pd.DataFrame, caption: str = "") -> TableView:
     columns = tuple(
         Column(str(name).replace("_", " "), frame[name].dtype.kind in "iuf") for name in frame.columns
     )
+    names = [str(name) for name in frame.columns]
     rows = tuple(
-        tuple(TableCell(_shown(value)) for value in row) for row in frame.itertuples(index=False, name=None)
+        tuple(TableCell(_shown(value), _sign(name, value)) for name, value in zip(names, row, strict=True))
+        for row in frame.itertuples(index=False, name=None)
     )
     return TableView(columns, rows, caption)
+
+
+def _sign(column: str, value: Any) -> LegendItem | None:
+    """The sign of an outcome, beside its word."""
+    if column != "outcome":
+        return None
+    look = OUTCOMES[Outcome(value)]
+    return LegendItem(str(value), ink(look.color), shape=look.shape)
 
 
 def _shown(value: Any) -> str:
@@ -169,6 +188,7 @@ def render(view: PageView) -> str:
         trim_blocks=False,
         lstrip_blocks=False,
     )
+    environment.filters["tidy"] = tidy
     environment.filters["figure"] = lambda picture: _Figure(picture, table_of(picture.table))
     # Markup: our own files and what `data_text` has made safe. Everything else is escaped by the template.
     return environment.get_template("page.html.j2").render(

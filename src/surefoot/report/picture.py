@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -27,6 +27,9 @@ class Canvas:
         """A length or a letter size, enlarged as this canvas asks."""
         return round(length * self.scale, 1)
 
+
+# Whether each drawing is checked against Vega-Lite's schema; for tests.
+CHECKED = False
 
 PAGE = Canvas()
 # Drawn at half the size and doubled, so that letters are large enough to be read in a video.
@@ -55,8 +58,8 @@ class Picture:
 
     ``key``: its name in files and in the page, unique; ``title``: what it shows, as a statement where the data allow;
     ``description``: the same for a reader who cannot see it; ``draw``: the chart for a canvas (an Altair chart);
-    ``table``: the data behind it, for the CSV and for those who read tables; ``zooms``: whether it can be zoomed
-    along x; ``group``: charts of one group share their legend and their zoom.
+    ``table``: the numbers for those who read tables; ``data``: what it is drawn from, for the CSV, where that is more;
+    ``zooms``: whether it can be zoomed along x; ``wide``: whether it takes the whole width of a pair of charts.
     """
 
     key: str
@@ -64,18 +67,29 @@ class Picture:
     description: str
     draw: Callable[[Canvas], Any]
     table: pd.DataFrame
+    data: pd.DataFrame | None = None
     legend: tuple[LegendItem, ...] = ()
     note: str = ""
     zooms: bool = False
-    group: str = ""
     wide: bool = True
-    columns: dict[str, str] = field(default_factory=dict)
 
     def spec(self, canvas: Canvas, unit: str = "") -> dict[str, Any]:
         """The Vega-Lite specification for a canvas."""
+        from altair.utils.schemapi import debug_mode
+
+        # Altair checks every part against the schema as it is made, which takes nine tenths of the time. The tests
+        # draw with the checks on.
+        from surefoot.report.charts.common import datasets
+
+        with debug_mode(CHECKED), datasets() as data:
+            made = self._spec(canvas, unit)
+        made["datasets"] = data
+        return made
+
+    def _spec(self, canvas: Canvas, unit: str) -> dict[str, Any]:
         from surefoot.report.theme import vega_config
 
-        chart = self.draw(canvas).configure(**{}).properties(description=self.description)
+        chart = self.draw(canvas).properties(description=self.description)
         if canvas.standalone:
             import altair as alt
 
@@ -87,10 +101,8 @@ class Picture:
                 autosize=alt.AutoSizeParams(type="fit", contains="padding"),
             )
         else:
-            chart = chart.properties(
-                width="container", autosize=alt_fit_x()
-            )
-        made: dict[str, Any] = chart.to_dict()
+            chart = chart.properties(width="container", autosize=_fit_across())
+        made: dict[str, Any] = chart.to_dict(validate=CHECKED)
         made["config"] = vega_config(canvas.scale if canvas.standalone else 1.0)
         if canvas.standalone:
             made["config"]["padding"] = 22
@@ -98,7 +110,7 @@ class Picture:
         return made
 
 
-def alt_fit_x() -> Any:
+def _fit_across() -> Any:
     """Fit the width that the page gives, and grow downwards."""
     import altair as alt
 

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+import re
+import shlex
 from collections.abc import Iterable, Sequence
 from datetime import datetime
 
 from surefoot.runs import Outcome, Run
-from surefoot.scores.comparison import REAL, Cell, Comparison, Row
+from surefoot.scores.comparison import REAL, VERDICT_SAYS, Cell, Comparison, Row
 from surefoot.search import Certificate
 from surefoot.units import Knob, Setting, Unit
 
@@ -35,6 +37,17 @@ def minus(text: str) -> str:
     return "".join(made)
 
 
+def quoted(name: str) -> str:
+    """A name as it is typed in a shell."""
+    return shlex.quote(name)
+
+
+def slug(text: str) -> str:
+    """A text as a part of a file name: small letters, digits and hyphens."""
+    made = "".join(letter if letter.isascii() and letter.isalnum() else "-" for letter in text.lower())
+    return "-".join(part for part in made.split("-") if part) or "x"
+
+
 def number(value: float, decimals: int = 1) -> str:
     """A number for reading: thousands set apart, a real minus sign, a dash where it is not known."""
     if not math.isfinite(value):
@@ -46,7 +59,7 @@ def number(value: float, decimals: int = 1) -> str:
 def signed(value: float, decimals: int = 1) -> str:
     """As `number`, with a plus sign where it is positive."""
     text = number(value, decimals)
-    return f"+{text}" if value > 0 and not text.startswith("+") else text
+    return f"+{text}" if float(f"{value:.{decimals}f}") > 0 else text
 
 
 def hours(minutes: float) -> str:
@@ -83,6 +96,8 @@ def span(runs: Sequence[Run]) -> str:
     first, last = runs[0].opened_at, max(run.closed_at or run.opened_at for run in runs)
     if first.date() == last.date():
         return _day(first)
+    if (first.year, first.month) == (last.year, last.month):
+        return f"{first.day} to {_day(last)}"
     return f"{_day(first)} to {_day(last)}"
 
 
@@ -138,18 +153,25 @@ def gain_text(row: Row, cell: Cell) -> str:
     return f"{signed(gain.absolute, row.metric.decimals)} {row.metric.unit}".rstrip()
 
 
+def tidy(text: str) -> str:
+    """A text whose numbers stay with their units at the end of a line, ``90%`` written ``90 %``."""
+    text = re.sub(r"(\d)%", r"\1 %", text)
+    return re.sub(r"(\d) (%|°C|mV|MHz|W|h|min|dB|fps|rpm|points)(?![a-z])", "\\1\u00a0\\2", text)
+
+
 def measure_title(row: Row, comparison: Comparison) -> str:
     """A metric's statement: its best real difference to the baseline, or that none was shown."""
     label = row.metric.label[:1].upper() + row.metric.label[1:]
     base = comparison.configuration(comparison.baseline).name
     if sum(cell.runs > 0 for cell in row.cells) < 2:
         return label
-    real = [cell for cell in row.cells if cell.gain is not None and cell.verdict in REAL]
-    better = [cell for cell in real if cell.verdict == "better" or not row.metric.better]
-    if better:
-        best = max(better, key=lambda cell: abs(cell.gain.absolute) if cell.gain else 0.0)
-        name = comparison.configuration(best.configuration).name
-        return f"{label}: {gain_text(row, best)} with “{name}”"
-    if real:
-        return f"{label}: none better than “{base}”"
-    return f"{label}: no real difference to “{base}”"
+    # The last configuration is where the work ended; where it is not measured, the last that is.
+    cell = next((one for one in reversed(row.cells) if one.runs and one.configuration != comparison.baseline), None)
+    if cell is None or cell.gain is None:
+        return label
+    name = comparison.configuration(cell.configuration).name
+    if cell.verdict in REAL:
+        return f"{label}: {gain_text(row, cell)} with “{name}”"
+    if cell.verdict == "not shown":
+        return f"{label}: no real difference between “{name}” and “{base}”"
+    return f"{label}: {gain_text(row, cell)} with “{name}”, {VERDICT_SAYS[cell.verdict]}"

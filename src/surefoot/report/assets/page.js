@@ -57,7 +57,7 @@
       const figures = home.matches("figure") ? [home] : [...home.querySelectorAll("figure[data-key]")];
       figures.forEach((figure) => {
         const view = drawn.get(figure.dataset.key);
-        if (view) view.signal("hidden", off).runAsync();
+        if (view && "hidden" in view.getState({ signals: () => true }).signals) view.signal("hidden", off).runAsync();
       });
     });
   });

@@ -7,10 +7,11 @@ from typing import Any
 import altair as alt
 import pandas as pd
 
-from surefoot.report.charts import parts
+from surefoot.report.charts import common
 from surefoot.report.patterns import GUARD_BAND
 from surefoot.report.picture import Canvas
 from surefoot.report.theme import ink
+from surefoot.report.words import minus
 from surefoot.units import Knob
 
 EDGE = "the edge: one hour between failures"
@@ -23,7 +24,7 @@ def _x(knob: Knob, reach: tuple[float, float]) -> Any:
         "value:Q",
         title=f"{knob.name}, {knob.unit} (deeper to the right)",
         scale=alt.Scale(domain=[low, high], reverse=knob.sign < 0, nice=False, zero=False),
-        axis=alt.Axis(format="+d", grid=False),
+        axis=alt.Axis(labelExpr=common.STOCK_OR_OFFSET, grid=False, tickCount=7),
     )
 
 
@@ -46,53 +47,56 @@ def density(
     y = alt.Y("density:Q", title="density", axis=alt.Axis(labels=False, ticks=False, grid=False), scale=alt.Scale(domain=[-0.14, 1.22]))
     layers: list[Any] = []
     if recommended is not None and edge is not None:
-        layers += _guard(recommended, edge, knob, x, canvas)
+        layers += _guard(recommended, edge, knob, reach, x, canvas)
     domain = [EDGE, GOAL]
     colour = alt.Scale(domain=domain, range=[ink("crash"), ink("held")])
     dash = alt.Scale(domain=domain, range=[[1, 0], [5, 3]])
     curves = (
-        alt.Chart(parts.values(frame))
-        .transform_filter(parts.shown("curve"))
+        alt.Chart(common.values(frame))
+        .transform_filter(common.shown("curve"))
         .encode(
             x=x,
             y=y,
-            color=alt.Color("curve:N", scale=colour, legend=parts.legend(canvas, symbolType="stroke", symbolStrokeWidth=3)),
-            strokeDash=alt.StrokeDash("curve:N", scale=dash, legend=parts.legend(canvas)),
+            color=alt.Color("curve:N", scale=colour, legend=common.legend(canvas, symbolType="stroke", symbolStrokeWidth=3)),
         )
     )
-    areas = curves.mark_area(opacity=0.14, aria=False).encode(y2=alt.datum(0), strokeDash=alt.value([1, 0]), stroke=alt.value(None))
-    lines = curves.mark_line(strokeWidth=canvas.px(2), aria=False)
+    areas = curves.mark_area(opacity=0.14, aria=False).encode(y2=alt.datum(0))
+    lines = curves.mark_line(strokeWidth=canvas.px(2), aria=False).encode(
+        strokeDash=alt.StrokeDash("curve:N", scale=dash, legend=common.legend(canvas))
+    )
     touch = curves.mark_point(opacity=0, size=90).encode(
-        strokeDash=alt.value([1, 0]),
         tooltip=[alt.Tooltip("depth_text:N", title="setting"), alt.Tooltip("curve:N", title="curve"),
                  alt.Tooltip("density:Q", title="density, share of the peak", format=".2f")],
     )  # fmt: skip
-    layers += [areas, lines, touch.add_params(parts.hidden())]
+    layers += [areas, lines, touch.add_params(common.hidden())]
     if len(runs):
         layers.append(_rug(runs, x, canvas))
     return alt.layer(*layers).resolve_scale(shape="independent", color="independent").properties(height=canvas.height or 300)
 
 
-def _guard(recommended: float, edge: float, knob: Knob, x: Any, canvas: Canvas) -> list[Any]:
+def _guard(recommended: float, edge: float, knob: Knob, reach: tuple[float, float], x: Any, canvas: Canvas) -> list[Any]:
     band = alt.Chart(alt.Data(values=[{"value": recommended, "end": edge}]))
     at = alt.Chart(alt.Data(values=[{"value": recommended}])).encode(x=x)
-    width = abs(edge - recommended)
+    words = f"recommended {recommended:+g} {knob.unit}" if recommended else "recommended: stock"
+    # Towards the side that has room.
+    left = (knob.depth_of(recommended) - reach[0]) > 0.4 * (reach[1] - reach[0])
+    letters = {
+        "text": [minus(words), f"guard band {abs(edge - recommended):.3g} {knob.unit}"],
+        "align": "right" if left else "left", "dx": -7 if left else 7, "dy": 6, "baseline": "top", "aria": False,
+        "fontSize": canvas.px(12), "fontWeight": 600, "lineHeight": canvas.px(15),
+    }  # fmt: skip
     return [
         band.mark_rect(fill=GUARD_BAND, opacity=0.8, aria=False).encode(x=x, x2="end:Q"),
         at.mark_rule(color=ink("accent"), strokeWidth=canvas.px(2.2), aria=False),
-        at.mark_text(
-            text=[f"recommended {recommended:+g} {knob.unit}" if recommended else "recommended: stock",
-                  f"guard band {width:.3g} {knob.unit}"],
-            align="right", dx=-7, dy=6, baseline="top", fontSize=canvas.px(12), fontWeight=600, lineHeight=canvas.px(15),
-            color=ink("accent"), aria=False,
-        ).encode(y=alt.value(0)),
-    ]  # fmt: skip
+        at.mark_text(stroke=ink("card"), strokeWidth=canvas.px(5), strokeJoin="round", **letters).encode(y=alt.value(0)),
+        at.mark_text(color=ink("accent"), **letters).encode(y=alt.value(0)),
+    ]
 
 
 def _rug(runs: pd.DataFrame, x: Any, canvas: Canvas) -> Any:
-    colour, shape = parts.outcome_scales(runs["outcome"])
+    colour, shape = common.outcome_scales(runs["outcome"])
     return (
-        alt.Chart(parts.values(runs.assign(density=-0.07)))
+        alt.Chart(common.values(runs.assign(density=-0.07)))
         .mark_point(filled=True, size=canvas.px(60), opacity=0.9, stroke=ink("card"), strokeWidth=0.7)
         .encode(
             x=x,
@@ -111,10 +115,10 @@ def _rug(runs: pd.DataFrame, x: Any, canvas: Canvas) -> Any:
 def life(frame: pd.DataFrame, knob: Knob, reach: tuple[float, float], goal_hours: float, canvas: Canvas) -> Any:
     """Mean time to failure over the knob's values: ``frame`` has ``value``, ``low``, ``middle``, ``high`` in hours."""
     x = _x(knob, reach)
-    y_scale = alt.Scale(type="log", domain=[0.01, 10000], clamp=True, nice=False)
+    y_scale = alt.Scale(type="log", domain=[0.01, 10000], nice=False)
     axis = alt.Axis(values=[0.01, 0.1, 1, 10, 100, 1000, 10000], format="~g", labelOverlap=False)
-    base = alt.Chart(parts.values(frame)).encode(x=x)
-    band = base.mark_area(color=ink("held"), opacity=0.16, aria=False).encode(
+    base = alt.Chart(common.values(frame)).encode(x=x)
+    band = base.mark_area(color=ink("held"), opacity=0.16, aria=False, clip=True).encode(
         y=alt.Y("low:Q", scale=y_scale, title="hours of load between failures", axis=axis), y2="high:Q"
     )
     line = base.mark_line(color=ink("held"), strokeWidth=canvas.px(2), aria=False, clip=True).encode(

@@ -7,7 +7,7 @@ from typing import Any
 import altair as alt
 import pandas as pd
 
-from surefoot.report.charts import parts
+from surefoot.report.charts import common
 from surefoot.report.picture import Canvas
 from surefoot.report.theme import ink
 from surefoot.units import Knob
@@ -27,18 +27,18 @@ def draw(
     ``setting``; ``border``: rows ``x``, ``y`` of the line where the goal's MTTF is just met, or None; ``known``: the
     known-stable values of both.
     """
-    colour, shape = parts.outcome_scales(frame["outcome"])
+    colour, shape = common.outcome_scales(frame["outcome"])
     x = alt.X(
         "x:Q",
         title=f"{across.name}, {across.unit} (deeper to the right)" if across.sign < 0 else f"{across.name}, {across.unit}",
-        scale=alt.Scale(reverse=across.sign < 0, padding=18, zero=True),
-        axis=alt.Axis(format="+d"),
+        scale=_scale(frame["x"], across),
+        axis=alt.Axis(labelExpr=common.STOCK_OR_OFFSET, tickCount=8),
     )
     y = alt.Y(
         "y:Q",
         title=f"{up.name}, {up.unit}" + (" (deeper upwards)" if up.sign < 0 else ""),
-        scale=alt.Scale(reverse=up.sign < 0, padding=18, zero=True),
-        axis=alt.Axis(format="+d"),
+        scale=_scale(frame["y"], up),
+        axis=alt.Axis(labelExpr=common.STOCK_OR_OFFSET, tickCount=7),
     )
     layers: list[Any] = []
     if border is not None and len(border):
@@ -46,14 +46,14 @@ def draw(
     if known is not None:
         layers += _known(known, x, y, canvas)
     marks = (
-        alt.Chart(parts.values(frame))
+        alt.Chart(common.values(frame))
         .mark_point(filled=True, stroke=ink("card"), strokeWidth=1, opacity=1)
-        .transform_filter(parts.shown("outcome"))
+        .transform_filter(common.shown("outcome"))
         .encode(
             x=x,
             y=y,
-            shape=alt.Shape("outcome:N", scale=shape, legend=parts.legend(canvas)),
-            color=alt.Color("outcome:N", scale=colour, legend=parts.legend(canvas)),
+            shape=alt.Shape("outcome:N", scale=shape, legend=common.legend(canvas)),
+            color=alt.Color("outcome:N", scale=colour, legend=common.legend(canvas)),
             size=alt.Size(
                 "minutes:Q",
                 legend=None,
@@ -68,18 +68,25 @@ def draw(
             ],
         )
     )
-    return alt.layer(*layers, marks.add_params(parts.hidden())).properties(height=canvas.height or 380)
+    return alt.layer(*layers, marks.add_params(common.hidden())).properties(height=canvas.height or 380)
+
+
+def _scale(values: pd.Series[float], knob: Knob) -> Any:
+    """From just beside stock to just past the deepest that was tried, deeper to the right or upwards."""
+    reach = max(float(values.abs().max()), knob.step)
+    low, high = sorted((-0.07 * reach * knob.sign, 1.1 * reach * knob.sign))
+    return alt.Scale(domain=[low, high], reverse=knob.sign < 0, nice=False)
 
 
 def _border(border: pd.DataFrame, x: Any, y: Any, canvas: Canvas) -> list[Any]:
-    data = parts.values(border)
+    data = common.values(border)
     line = alt.Chart(data).mark_line(color=ink("accent"), strokeWidth=canvas.px(1.6), strokeDash=[2, 3], aria=False)
     area = alt.Chart(data).mark_area(color=ink("wash"), opacity=1, aria=False)
-    middle = border.iloc[[len(border) // 3]]
+    middle = border.iloc[[len(border) // 2]]
     label = (
-        alt.Chart(parts.values(middle))
+        alt.Chart(common.values(middle))
         .mark_text(
-            text="the goal is met on this side", align="center", baseline="top", dy=canvas.px(12),
+            text="the goal is met on this side", align="center", baseline="top", dy=canvas.px(34),
             fontSize=canvas.px(12), fontStyle="italic", color=ink("accent"), aria=False,
         )
         .encode(x=x, y=y)

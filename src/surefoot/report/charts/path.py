@@ -7,9 +7,10 @@ from typing import Any
 import altair as alt
 import pandas as pd
 
-from surefoot.report.charts import parts
+from surefoot.report.charts import common
 from surefoot.report.picture import Canvas
 from surefoot.report.theme import ink
+from surefoot.report.words import minus
 from surefoot.units import Knob
 
 
@@ -19,17 +20,24 @@ def draw(frame: pd.DataFrame, knob: Knob, known: float | None, canvas: Canvas) -
     ``frame``: one row a run: ``step`` (1, 2, ...), ``run``, ``value`` (signed, knob's unit), ``setting``,
     ``outcome``, ``minutes``, ``load``, ``purpose``, ``says``; ``known``: the known-stable value, or None.
     """
-    colour, shape = parts.outcome_scales(frame["outcome"])
-    data = parts.values(_labelled(frame))
+    colour, shape = common.outcome_scales(frame["outcome"])
+    data = common.values(_labelled(frame))
     x = alt.X(
         "step:Q",
-        title=f"run of this search, in order (area of a mark: minutes under load)",
+        title="run of this search, in order (area of a mark: minutes under load)",
         axis=alt.Axis(tickMinStep=1, format="d", grid=False),
         scale=alt.Scale(domain=[0.3, len(frame) + 0.7], nice=False),
     )
-    y = alt.Y("value:Q", title=f"{knob.name}, {knob.unit}", scale=alt.Scale(zero=True, padding=16), axis=alt.Axis(format="+d"))
+    reach = max(float(frame["value"].abs().max()), knob.step)
+    domain = sorted((-0.07 * reach * knob.sign, 1.13 * reach * knob.sign))
+    y = alt.Y(
+        "value:Q",
+        title=f"{knob.name}, {knob.unit}",
+        scale=alt.Scale(domain=domain, nice=False),
+        axis=alt.Axis(labelExpr=common.STOCK_OR_OFFSET, tickCount=7),
+    )
     base = alt.Chart(data).encode(x=x, y=y)
-    line = base.mark_line(interpolate="monotone", strokeWidth=1.2, color=ink("line"), aria=False)
+    line = base.mark_line(strokeWidth=1.2, color=ink("line"), aria=False)
     size = alt.Size(
         "minutes:Q",
         scale=alt.Scale(type="linear", domain=[0, max(60.0, float(frame["minutes"].max()))], range=[50, 900]),
@@ -37,41 +45,50 @@ def draw(frame: pd.DataFrame, knob: Knob, known: float | None, canvas: Canvas) -
     )
     marks = (
         base.mark_point(filled=True, stroke=ink("card"), strokeWidth=1, opacity=1)
-        .transform_filter(parts.shown("outcome"))
+        .transform_filter(common.shown("outcome"))
         .encode(
-            shape=alt.Shape("outcome:N", scale=shape, legend=parts.legend(canvas)),
-            color=alt.Color("outcome:N", scale=colour, legend=parts.legend(canvas)),
+            shape=alt.Shape("outcome:N", scale=shape, legend=common.legend(canvas)),
+            color=alt.Color("outcome:N", scale=colour, legend=common.legend(canvas)),
             size=size,
             order=alt.Order("minutes:Q", sort="descending"),
             tooltip=_tooltips(),
         )
     )
-    words = (
-        base.mark_text(dy=canvas.px(-15), fontSize=canvas.px(11), color=ink("ink"), aria=False)
-        .transform_filter(parts.shown("outcome"))
-        .encode(text="label:N", opacity=parts.roomy(560))
-    )
+    words = [
+        base.mark_text(dy=canvas.px(-14 if above else 15), fontSize=canvas.px(11), color=ink("ink"), aria=False)
+        .transform_filter(f"{common.shown('outcome')} && datum.label && {'' if above else '!'}datum.above")
+        .encode(text="label:N", opacity=common.roomy(560))
+        for above in (True, False)
+    ]
     layers = [line]
     if known is not None:
         layers += _known(known, knob, canvas)
-    layers += [marks.add_params(parts.hidden(), parts.zoom()), words]
+    layers += [marks.add_params(common.hidden(), common.zoom()), *words]
     return alt.layer(*layers).properties(height=canvas.height or 330)
 
 
 def _labelled(frame: pd.DataFrame) -> pd.DataFrame:
-    labels = frame["outcome"].where(frame["outcome"] != "held", "")
-    return frame.assign(label=labels)
+    """With the word of each failure, and whether it stands above or below its mark, so that neighbours part."""
+    labels, aboves = [], []
+    above, last = True, -9
+    for step, outcome in zip(frame["step"], frame["outcome"], strict=True):
+        if outcome != "held":
+            above = not above if step - last <= 2 else True
+            last = step
+        labels.append("" if outcome == "held" else outcome)
+        aboves.append(above)
+    return frame.assign(label=labels, above=aboves)
 
 
 def _known(known: float, knob: Knob, canvas: Canvas) -> list[Any]:
     at = alt.Chart(alt.Data(values=[{"value": known}])).encode(y="value:Q")
-    text = f"known-stable {known:+g} {knob.unit}" if known else "known-stable: stock"
+    text = minus(f"known-stable {known:+g} {knob.unit}") if known else "known-stable: stock"
     return [
         at.mark_rule(strokeWidth=canvas.px(1.6), strokeDash=[6, 3], color=ink("accent"), aria=False),
         at.mark_text(
-            text=text, align="right", baseline="bottom", dy=-4, fontSize=canvas.px(12), fontWeight=600,
+            text=text, align="left", baseline="bottom", dx=6, dy=-4, fontSize=canvas.px(12), fontWeight=600,
             color=ink("accent"), aria=False,
-        ).encode(x=alt.value("width")),
+        ).encode(x=alt.value(0)),
     ]  # fmt: skip
 
 

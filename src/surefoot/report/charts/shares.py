@@ -7,7 +7,7 @@ from typing import Any
 import altair as alt
 import pandas as pd
 
-from surefoot.report.charts import parts
+from surefoot.report.charts import common
 from surefoot.report.patterns import fill
 from surefoot.report.picture import Canvas, LegendItem
 from surefoot.report.theme import LIMITERS, ink
@@ -37,14 +37,14 @@ def draw(frame: pd.DataFrame, order: list[str], canvas: Canvas) -> Any:
     row = alt.Y("configuration:N", sort=order, axis=None, scale=alt.Scale(domain=order, paddingInner=0.0, paddingOuter=0.02))
     x = alt.X("start:Q", title="share of the time", scale=alt.Scale(domain=[0, 1], nice=False),
               axis=alt.Axis(format="%", tickCount=5, grid=False))  # fmt: skip
-    data = parts.values(frame.assign(word=frame["limiter"].map(WORDS)))
+    data = common.values(frame.assign(word=frame["limiter"].map(WORDS)))
     base = alt.Chart(data)
     height, drop = canvas.px(20), canvas.px(8)
     bars = base.mark_bar(height=height, yOffset=drop, stroke=ink("card"), strokeWidth=1.5).encode(
         x=x,
         x2="end:Q",
         y=row,
-        fill=alt.Fill("word:N", scale=fills, legend=parts.legend(canvas, symbolType="square", symbolSize=canvas.px(260))),
+        fill=alt.Fill("word:N", scale=fills, legend=common.legend(canvas, symbolType="square", symbolSize=canvas.px(260))),
         tooltip=[
             alt.Tooltip("configuration:N", title="configuration"),
             alt.Tooltip("word:N", title="held down by"),
@@ -52,17 +52,17 @@ def draw(frame: pd.DataFrame, order: list[str], canvas: Canvas) -> Any:
             alt.Tooltip("rule:N", title="judged by"),
         ],
     )
-    middle = base.transform_calculate(middle="(datum.start + datum.end) / 2").transform_filter("datum.share >= 0.09")
+    middle = base.transform_calculate(middle="(datum.start + datum.end) / 2").transform_filter(f"datum.share * width > length(datum.label) * {canvas.px(6.6)} + 10")
     # A plate under the letters, so that they are read over any hatching.
     labels = {"fontSize": canvas.px(11.5), "fontWeight": 600, "yOffset": drop, "baseline": "middle", "aria": False}
     plate = middle.mark_text(stroke=ink("card"), strokeWidth=canvas.px(4), strokeJoin="round", **labels).encode(
-        x="middle:Q", y=row, text="label:N", opacity=parts.roomy(520)
+        x="middle:Q", y=row, text="label:N"
     )
     words = middle.mark_text(color=ink("ink"), **labels).encode(
-        x="middle:Q", y=row, text="label:N", opacity=parts.roomy(520)
+        x="middle:Q", y=row, text="label:N"
     )
     names = (
-        alt.Chart(parts.values(pd.DataFrame({"configuration": order})))
+        alt.Chart(common.values(pd.DataFrame({"configuration": order})))
         .mark_text(align="left", baseline="middle", dy=canvas.px(-13), fontSize=canvas.px(12.5), color=ink("ink"),
                    limit=alt.ExprRef("width"), aria=False)
         .encode(y=row, x=alt.value(0), text="configuration:N")

@@ -7,7 +7,7 @@ from typing import Any
 import altair as alt
 import pandas as pd
 
-from surefoot.report.charts import parts
+from surefoot.report.charts import common
 from surefoot.report.picture import Canvas
 from surefoot.report.theme import Look, ink
 
@@ -29,22 +29,26 @@ def draw(
     which a line is drawn, or None.
     """
     order = [name for name in looks if name in set(means["configuration"])]
-    colour, shape, _ = parts.series_scales(order, [looks[name] for name in order])
-    row = alt.Y("configuration:N", sort=order, axis=None, scale=alt.Scale(domain=order, paddingInner=0, paddingOuter=0.05))
+    colour, shape, _ = common.series_scales(order, [looks[name] for name in order])
+    row = alt.Y("configuration:N", sort=order, axis=None, scale=alt.Scale(domain=order, type="point", padding=0.5))
     x_scale = alt.Scale(zero=False, nice=True, padding=14)
     x = alt.X("value:Q", title=axis_title, scale=x_scale, axis=alt.Axis(tickCount=6))
     drop = canvas.px(8)
-    data = parts.values(means)
+    data = common.values(means)
     base = alt.Chart(data).encode(y=row)
     text = {"baseline": "middle", "dy": canvas.px(-11), "aria": False}
-    names = base.mark_text(
-        align="left", fontSize=canvas.px(12.5), color=ink("ink"), limit=alt.ExprRef("width * 0.66"), **text
-    ).encode(text="configuration:N", x=alt.value(0))
-    ends = base.mark_text(align="right", fontSize=canvas.px(12), fontWeight=600, color=ink("ink"), **text).encode(
-        text="text:N", x=alt.value("width")
+    names = _lettered(
+        base.encode(text="configuration:N", x=alt.value(0)),
+        {"align": "left", "fontSize": canvas.px(12.5), "limit": alt.ExprRef("width * 0.6"), **text},
+        canvas,
+    )
+    ends = _lettered(
+        base.encode(text="text:N", x=alt.value("width")),
+        {"align": "right", "fontSize": canvas.px(12), "fontWeight": 600, **text},
+        canvas,
     )
     dots = (
-        alt.Chart(parts.values(points))
+        alt.Chart(common.values(points))
         .mark_point(filled=True, size=canvas.px(34), opacity=0.45, yOffset=drop)
         .encode(
             x=x,
@@ -73,8 +77,16 @@ def draw(
             alt.Tooltip("runs:Q", title="runs"),
         ],
     )
-    layers = [dots, bars, marks, names, ends]
+    layers = [*names, *ends, dots, bars, marks]
     if baseline is not None:
         layers.insert(0, alt.Chart(alt.Data(values=[{"mean": baseline}])).mark_rule(
             color=ink("soft"), strokeDash=[3, 3], aria=False).encode(x=alt.X("mean:Q", scale=x_scale, title=axis_title)))  # fmt: skip
     return alt.layer(*layers).properties(height=canvas.height or ROW * len(order) + 10)
+
+
+def _lettered(base: Any, letters: dict[str, Any], canvas: Canvas) -> list[Any]:
+    """Text on a plate, so that no line runs through it."""
+    return [
+        base.mark_text(stroke=ink("card"), strokeWidth=canvas.px(6), strokeJoin="round", **letters),
+        base.mark_text(color=ink("ink"), **letters),
+    ]

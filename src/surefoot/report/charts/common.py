@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 from typing import Any
 
 import altair as alt
@@ -12,9 +14,36 @@ from surefoot.report.theme import OUTCOMES, Look, ink
 from surefoot.runs import Outcome
 
 
-def values(frame: Any) -> alt.Data:
-    """A DataFrame as inline data, numbers rounded to five figures so that the page stays small."""
-    return alt.Data(values=records(frame))
+_DATASETS: ContextVar[dict[str, Any] | None] = ContextVar("datasets", default=None)
+
+
+@contextmanager
+def datasets() -> Iterator[dict[str, Any]]:
+    """Collects the data of the charts drawn inside, by name.
+
+    Altair copies a chart at every step, its data with it; a name is copied faster than a thousand rows.
+    """
+    found: dict[str, Any] = {}
+    token = _DATASETS.set(found)
+    try:
+        yield found
+    finally:
+        _DATASETS.reset(token)
+
+
+def values(frame: Any) -> Any:
+    """A DataFrame as a chart's data, numbers rounded to five figures so that the page stays small."""
+    return named(records(frame))
+
+
+def named(rows: list[Any]) -> Any:
+    """Rows as a chart's data: by name inside `datasets`, else inline."""
+    found = _DATASETS.get()
+    if found is None:
+        return alt.Data(values=rows)
+    name = f"data-{len(found) + 1}"
+    found[name] = rows
+    return alt.NamedData(name=name)
 
 
 def records(frame: Any) -> list[dict[str, Any]]:
@@ -30,6 +59,10 @@ def _plain(item: Any) -> Any:
     if isinstance(item, float):
         return float(f"{item:.5g}") if item == item and abs(item) != float("inf") else None
     return str(item)
+
+
+STOCK_OR_OFFSET = "datum.value == 0 ? 'stock' : format(datum.value, '+,')"
+"""Axis labels of a knob: signed offsets, and the word where there is none."""
 
 
 def hidden() -> alt.Parameter:

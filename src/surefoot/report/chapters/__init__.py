@@ -1,0 +1,1 @@
+"""One group of sections to a file: material in, sections out."""

@@ -1,0 +1,235 @@
+"""The sections of what was measured: heat, clock and power; scores; sound, surfaces and the wall; the whole table."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from functools import partial
+from typing import TYPE_CHECKING
+
+from surefoot.report.charts import common
+from surefoot.report.charts import strip, surfaces
+from surefoot.report.look import Looks
+from surefoot.report.material import Material
+from surefoot.report.page import Block, Column, Empty, Section, TableCell, TableView
+from surefoot.report.picture import Picture
+from surefoot.report.words import count, gain_text, measure_title, number, quoted, slug
+from surefoot.scores.comparison import VERDICT_SAYS, Cell, Comparison, Row
+from surefoot.scores.surfaces import CAUTION, THRESHOLDS, judge
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+MOST_CHARTS = 8
+
+
+def scores(material: Material, looks: Looks) -> Section:
+    """Scores, frames and efficiency with their intervals."""
+    charts = _strips(material, looks, lambda row: row.metric.group in ("score", "frames", "efficiency"))
+    title = "What was gained"
+    if not charts:
+        name = quoted(material.unit.name)
+        return Section(
+            "scores", "Scores", title, empty=Empty("No score was recorded.", f"surefoot score {name} NAME VALUE")
+        )
+    return Section("scores", "Scores", title, _lead(material.comparison), blocks=(Block(charts),))
+
+
+def heat(material: Material, looks: Looks) -> Section:
+    """Temperature, clock and power of each part by configuration."""
+    charts = _strips(material, looks, _is_heat)
+    title = "Temperature, clock and power"
+    if not charts:
+        name = quoted(material.unit.name)
+        return Section(
+            "heat", "Heat", title, empty=Empty("No sensor trace was recorded.", f"surefoot measure {name}")
+        )
+    comparison = material.comparison
+    rooms = [note for note in comparison.notes if note.startswith("Temperatures")] if comparison else []
+    lead = "Means under load, warm-up left out. " + " ".join(rooms)
+    return Section("heat", "Heat", title, lead.strip(), blocks=(Block(charts),))
+
+
+def surroundings(material: Material, looks: Looks) -> Section:
+    """What reaches the user: sound, surfaces, fans, power from the wall."""
+    title = "Noise, surfaces and the wall"
+    name = quoted(material.unit.name)
+    sound = _strips(
+        material, looks, lambda row: row.metric.group in ("sound", "fan") or row.metric.name.startswith("wall-power")
+    )
+    touched = _surfaces(material, looks)
+    if not sound and touched is None:
+        return Section(
+            "noise", "Noise and surfaces", title,
+            empty=Empty("No instrument was read.", f"surefoot reading {name} sound 41.5 --background 33"),
+        )  # fmt: skip
+    blocks = [Block(sound)] if sound else []
+    lead = ""
+    if touched is not None:
+        blocks.append(Block((touched,), pairs=False))
+        lead = "Sound levels are corrected for the background by the rules of ISO 3744. " if sound else ""
+        lead += CAUTION
+    return Section("noise", "Noise and surfaces", title, lead, blocks=tuple(blocks))
+
+
+def everything(material: Material) -> Section:
+    """Every metric against the baseline, as a table."""
+    title = "Everything measured, against the baseline"
+    comparison = material.comparison
+    if comparison is None or not comparison.rows:
+        name = quoted(material.unit.name)
+        return Section("compared", "All figures", title, empty=Empty("Nothing was measured.", f"surefoot measure {name}"))
+    base = comparison.configuration(comparison.baseline).name
+    columns = (Column("measure"), *(Column(one.name, True) for one in comparison.configurations))
+    rows = []
+    for row in comparison.rows:
+        label = f"{row.metric.label}, {row.metric.unit}" if row.metric.unit else row.metric.label
+        rows.append((TableCell(label), *(TableCell(_cell_text(row, cell)) for cell in row.cells)))
+    caption = f"Mean by configuration, in brackets the difference to “{base}”; * marks a real one."
+    after = " ".join((comparison.correction, *comparison.notes, *comparison.left_out))
+    return Section("compared", "All figures", title, tables=(TableView(columns, tuple(rows), caption),), after=after)
+
+
+def _cell_text(row: Row, cell: Cell) -> str:
+    if not cell.runs:
+        return "–"
+    return _end_text(row, cell)
+
+
+def _lead(comparison: Comparison | None) -> str:
+    if comparison is None:
+        return ""
+    base = comparison.configuration(comparison.baseline).name
+    return (
+        f"Large marks are means, bars their {comparison.confidence:.0%} intervals, small marks single runs. The dashed line is "
+        f"the baseline, “{base}”; in brackets the difference to it, * where it is real. {comparison.correction}"
+    )
+
+
+def _is_heat(row: Row) -> bool:
+    metric = row.metric
+    if metric.group not in ("temperature", "clock", "power") or metric.name.startswith("wall-power"):
+        return False
+    channel, _, statistic = metric.name.partition(" ")
+    return channel.count(".") == 1 and statistic in ("", "mean")
+
+
+def _strips(material: Material, looks: Looks, wanted: Callable[[Row], bool]) -> tuple[Picture, ...]:
+    comparison = material.comparison
+    if comparison is None:
+        return ()
+    rows = [row for row in comparison.rows if wanted(row) and any(cell.runs for cell in row.cells)]
+    return tuple(_strip(row, comparison, looks) for row in rows[:MOST_CHARTS])
+
+
+def _strip(row: Row, comparison: Comparison, looks: Looks) -> Picture:
+    import pandas as pd
+
+    metric = row.metric
+    measured = [cell for cell in row.cells if cell.runs]
+    means = pd.DataFrame([
+        {
+            "configuration": looks.names[cell.configuration],
+            "mean": cell.mean,
+            "low": cell.low if cell.interval_from == "runs" else math.nan,
+            "high": cell.high if cell.interval_from == "runs" else math.nan,
+            "interval": _interval_text(cell, row, comparison.confidence),
+            "runs": cell.runs,
+            "text": _end_text(row, cell),
+            "verdict": VERDICT_SAYS[cell.verdict],
+        }
+        for cell in measured
+    ])  # fmt: skip
+    points = pd.DataFrame([
+        {
+            "configuration": looks.names[cell.configuration],
+            "value": value,
+            "run": f"run {run_id}" if run_id is not None else "read alone",
+        }
+        for cell in measured
+        for value, run_id in zip(cell.values, cell.run_ids, strict=True)
+    ])  # fmt: skip
+    base = comparison.cell(metric.name, comparison.baseline)
+    axis = f"{metric.label}, {metric.unit}" if metric.unit else metric.label
+    notes = sorted({note for cell in measured for note in cell.notes if note})
+    return Picture(
+        key=f"measure-{slug(metric.name)}",
+        title=measure_title(row, comparison),
+        description=f"{axis}, by configuration. " + _said(means),
+        note=_note(row, notes, measured),
+        draw=partial(strip.draw, means, points, looks.by_name, axis, base.mean if base else None),
+        table=means[["configuration", "mean", "low", "high", "runs", "verdict"]],
+        data=points,
+        wide=False,
+    )
+
+
+def _note(row: Row, notes: list[str], measured: list[Cell]) -> str:
+    words = []
+    if row.metric.better:
+        words.append(f"{row.metric.better.capitalize()} is better.")
+    if any(cell.at_most for cell in measured):
+        words.append("≤: the background hides how quiet it is; the value is an upper bound.")
+    elif notes and len(notes) == 1 and len(notes[0]) < 90:
+        words.append(f"{notes[0][:1].upper()}{notes[0][1:]}.")
+    return " ".join(words)
+
+
+def _said(means: pd.DataFrame) -> str:
+    return "; ".join(f"{name} {text}" for name, text in zip(means["configuration"], means["text"], strict=True)) + "."
+
+
+def _interval_text(cell: Cell, row: Row, confidence: float) -> str:
+    if cell.interval_from != "runs" or not math.isfinite(cell.low):
+        return "none, one run" if cell.runs == 1 else "none"
+    decimals = row.metric.decimals
+    return f"{number(cell.low, decimals)} to {number(cell.high, decimals)} ({confidence:.0%})"
+
+
+def _end_text(row: Row, cell: Cell) -> str:
+    text = ("≤ " if cell.at_most else "") + number(cell.mean, row.metric.decimals)
+    if cell.gain is None:
+        return text
+    return f"{text} ({gain_text(row, cell).removesuffix(row.metric.unit).strip()}{'*' if cell.is_real else ''})"
+
+
+def _surfaces(material: Material, looks: Looks) -> Picture | None:
+    import pandas as pd
+
+    comparison = material.comparison
+    rows = [row for row in comparison.rows if row.metric.name.startswith("surface.load")] if comparison else []
+    records = [
+        {
+            "place": row.metric.label.removeprefix("surface, "),
+            "configuration": looks.names[cell.configuration],
+            "celsius": cell.mean,
+            "readings": len(cell.values),
+            "verdict": judge(cell.mean).words,
+        }
+        for row in rows
+        for cell in row.cells
+        if cell.runs
+    ]
+    if not records:
+        return None
+    frame = pd.DataFrame(records)
+    hottest = frame.loc[frame["celsius"].idxmax()]
+    order = [name for name in looks.by_name if name in set(frame["configuration"])]
+    return Picture(
+        key="surfaces",
+        title=f"Hottest surface under load: {hottest['place']}, {number(float(hottest['celsius']), 1)} °C "
+        f"with “{hottest['configuration']}”",
+        description=f"Surface temperatures by place and configuration: {count(len(frame), 'mean')}; hottest {hottest['verdict']}.",
+        note="Dotted lines: burn thresholds of ISO 13732-1 at long contact (51 °C: uncoated metal).",
+        draw=partial(
+            surfaces.draw, frame, looks.by_name, [(one.celsius, f"{one.celsius:g} °C: {_brief(one.contact)}") for one in THRESHOLDS]
+        ),
+        table=frame,
+        legend=common.series_legend(order, [looks.by_name[name] for name in order]),
+    )
+
+
+def _brief(contact: str) -> str:
+    return contact.replace("hours and longer", "h").replace("minutes", "min").replace("minute", "min")
+
+

@@ -1,0 +1,74 @@
+"""The sections of the record: the conditions of each configuration, and every run."""
+
+from __future__ import annotations
+
+from surefoot.report.material import Material
+from surefoot.report.page import Column, Empty, Section, TableCell, TableView
+from surefoot.report.picture import LegendItem
+from surefoot.report.theme import OUTCOMES, ink
+from surefoot.report.words import count, hours, minus, number, quoted
+from surefoot.runs import Run
+
+
+def conditions(material: Material) -> Section:
+    """Under what each configuration was measured."""
+    title = "Conditions"
+    comparison = material.comparison
+    name = quoted(material.unit.name)
+    if comparison is None or not comparison.configurations:
+        return Section(
+            "conditions", "Conditions", title,
+            empty=Empty("No configuration was measured.", f"surefoot measure {name}"),
+        )  # fmt: skip
+    columns = tuple(
+        Column(text) for text in (
+            "configuration", "power mode", "cooling", "setting", "load", "firmware", "driver", "supply", "room, °C", "runs",
+        )
+    )  # fmt: skip
+    rows = []
+    for one in comparison.configurations:
+        rooms = one.ambients
+        room = "–" if not rooms else number(rooms[0], 1)
+        if len(rooms) > 1:
+            room = f"{number(rooms[0], 1)} to {number(rooms[-1], 1)}"
+        texts = (
+            one.name, one.power_mode, one.cooling, minus(one.setting.describe(material.unit)), one.load, one.firmware,
+            "; ".join(one.drivers), "; ".join(one.supplies), room, str(len(one.run_ids)),
+        )  # fmt: skip
+        rows.append(tuple(TableCell(text or "–") for text in texts))
+    return Section("conditions", "Conditions", title, tables=(TableView(columns, tuple(rows)),))
+
+
+def runs(material: Material) -> Section:
+    """Every run, oldest first."""
+    title = "Every run"
+    if not material.runs:
+        return Section(
+            "runs", "Runs", title,
+            empty=Empty("No run was recorded.", f"surefoot tune {quoted(material.unit.name)}"),
+        )  # fmt: skip
+    columns = (
+        Column("run", True), Column("begun"), Column("purpose"), Column("setting"), Column("load"), Column("outcome"),
+        Column("minutes", True), Column("judged by"),
+    )  # fmt: skip
+    rows = tuple(_row(run, material) for run in material.runs)
+    total = sum(run.minutes for run in material.runs)
+    lead = f"{count(len(rows), 'run')}, {hours(total)} under load."
+    if material.open_runs:
+        lead += f" {count(material.open_runs, 'run')} not closed yet, left out."
+    return Section("runs", "Runs", title, lead, tables=(TableView(columns, rows),))
+
+
+def _row(run: Run, material: Material) -> tuple[TableCell, ...]:
+    outcome = run.outcome
+    sign = LegendItem("", ink(OUTCOMES[outcome].color), shape=OUTCOMES[outcome].shape) if outcome else None
+    return (
+        TableCell(str(run.id)),
+        TableCell(f"{run.opened_at:%Y-%m-%d %H:%M}"),
+        TableCell(run.plan.purpose + (f", {run.plan.knob}" if run.plan.knob else "")),
+        TableCell(minus(run.setting.describe(material.unit))),
+        TableCell(run.plan.load or "–"),
+        TableCell(outcome.value if outcome else "open", sign),
+        TableCell(number(run.minutes, 1)),
+        TableCell(run.closing.judged_by if run.closing else ""),
+    )

@@ -1,0 +1,40 @@
+"""The sections of the report, in the order a reader needs them; each says what would fill it where there is nothing."""
+
+from __future__ import annotations
+
+from surefoot.report.look import Looks
+from surefoot.report.material import Material
+from surefoot.report.page import PageView, Section
+from surefoot.report.chapters import answer, edges, measures, records, search, thermals
+from surefoot.report.words import CAUTIONS, job, span
+
+
+def build(material: Material) -> PageView:
+    """The whole page of a unit. Pure of the journal: it needs only the material."""
+    looks = Looks.of(material.comparison)
+    sections: tuple[Section, ...] = (
+        answer.section(material),
+        search.path(material),
+        search.passes(material),
+        edges.section(material),
+        measures.scores(material, looks),
+        measures.heat(material, looks),
+        thermals.limiters(material, looks),
+        thermals.over_time(material, looks),
+        measures.surroundings(material, looks),
+        measures.everything(material),
+        records.conditions(material),
+        records.runs(material),
+        Section("cautions", "Cautions", "Cautions", list=CAUTIONS),
+    )
+    unit = material.unit
+    parts = "; ".join(f"{name}: {value}" for name, value in unit.parts.items())
+    when = f"Measured {span(material.runs)}. " if material.runs else ""
+    return PageView(
+        unit=unit.name,
+        title=f"{unit.name} · Surefoot report",
+        sentence=job(unit, material.runs),
+        meta=f"{when}{parts}{'. ' if parts else ''}{unit.notes}".strip(),
+        sections=sections,
+        footer="Made by Surefoot from its journal. This file is whole: it fetches nothing and sends nothing.",
+    )
