@@ -63,12 +63,30 @@ def make_load(name: str, unit: Unit | None = None) -> Load:
     )
 
 
-def default_load(knob: Knob, unit: Unit) -> str:
-    """Name of the load that exercises a knob.
+def default_load(knob: Knob | None, unit: Unit) -> str:
+    """Name of the load that exercises a knob, or all of a unit's knobs together for None.
 
     The one its card names; else a load of the card's that names the knob; else the built-in one for its domain; else a
-    load of the card's that names its domain; else by hand.
+    load of the card's that names its domain; else by hand. For all together: the load that they have in common; else a
+    load of the card's that names them or their domains all; else the built-in one for all their domains.
     """
+    return _of_knob(knob, unit) if knob is not None else _of_all(unit)
+
+
+def _of_all(unit: Unit) -> str:
+    knobs = unit.leaders()
+    if not knobs:
+        return CPU
+    each = {_of_knob(knob, unit) for knob in knobs}
+    if len(each) == 1:
+        return each.pop()
+    for card in unit.loads:
+        if all(knob.name in card.exercises or knob.domain in card.exercises for knob in knobs):
+            return card.name
+    return BY_HAND
+
+
+def _of_knob(knob: Knob, unit: Unit) -> str:
     if knob.load:
         return knob.load
     for card in unit.loads:

@@ -8,10 +8,12 @@ currents in milliamperes, power in microwatts, energy in microjoules, fans in re
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from surefoot.rig.sensors.chips import BOARD, by_label, domain_of, part_of
+from surefoot.rig.sensors.energy import EnergyMeter
 from surefoot.rig.sensors.files import (
     SANE_CELSIUS,
     SANE_LIMIT_CELSIUS,
@@ -36,15 +38,44 @@ class Hwmon(FileSource):
 
     name = "hwmon"
 
-    def __init__(self, root: Path, *, other_gpu: bool = False) -> None:
-        super().__init__(_entries(root, other_gpu))
+    def __init__(self, root: Path, *, other_gpu: bool = False, clock: Callable[[], float] = time.monotonic) -> None:
+        chips = _chips(root, other_gpu)
+        super().__init__(entry for chip, driver, domain in chips for entry in _chip(chip, driver, domain))
+        self._clock = clock
+        taken = {entry.channel for entry in self._entries}
+        self._meters = [
+            meter
+            for chip, driver, domain in chips
+            for meter in _meters(chip, driver, domain)
+            # A chip that tells its power itself needs no counter.
+            if meter.channel not in taken and read_number(meter.path) is not None
+        ]
+        self._watts()
+
+    def channels(self) -> tuple[str, ...]:
+        """The files that could be read, and the power of every energy counter."""
+        return super().channels() + tuple(meter.channel for meter in self._meters)
+
+    def read(self) -> dict[str, float]:
+        """One sample; the power from a counter is the mean since the last."""
+        return {**super().read(), **self._watts()}
+
+    def _watts(self) -> dict[str, float]:
+        now = self._clock()
+        found = {meter.channel: meter.watts(now) for meter in self._meters}
+        return {channel: watts for channel, watts in found.items() if watts is not None}
 
 
-def _entries(root: Path, other_gpu: bool) -> Iterator[FileChannel]:
+def _chips(root: Path, other_gpu: bool) -> list[tuple[Path, str, str]]:
+    """Each chip with its driver and domain."""
     chips = [(chip, read_text(chip / "name") or "") for chip in in_order(root / HWMON, "hwmon*")]
     domains = _name_domains(chips, other_gpu)
-    for (chip, driver), domain in zip(chips, domains, strict=True):
-        yield from _chip(chip, driver, domain)
+    return [(chip, driver, domain) for (chip, driver), domain in zip(chips, domains, strict=True)]
+
+
+def _meters(chip: Path, driver: str, domain: str) -> Iterator[EnergyMeter]:
+    for path, number in _inputs(chip, "energy"):
+        yield EnergyMeter(_channel(domain, "power", driver, _label(path), number), path)
 
 
 def _name_domains(chips: list[tuple[Path, str]], other_gpu: bool) -> list[str]:

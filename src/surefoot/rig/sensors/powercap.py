@@ -5,50 +5,12 @@ from __future__ import annotations
 import re
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 
+from surefoot.rig.sensors.energy import EnergyMeter
 from surefoot.rig.sensors.files import FileChannel, in_order, read_number, read_text, word
 
 ZONES = "sys/class/powercap"
-# No part that these counters cover takes more; used to tell that a counter may have gone round more than once.
-MOST_WATTS = 2000.0
-
-
-def energy_used_joules(before_uj: float, after_uj: float, range_uj: float | None) -> float | None:
-    """Energy between two readings of a counter that wraps at ``range_uj`` (max_energy_range_uj), in joules.
-
-    None when it ran backwards and the range is not known.
-    """
-    used = after_uj - before_uj
-    if used < 0:
-        if not range_uj:
-            return None
-        used += range_uj
-    return used * 1e-6 if used >= 0 else None
-
-
-@dataclass(slots=True)
-class _Meter:
-    channel: str
-    path: Path
-    range_uj: float | None
-    before: tuple[float, float] | None = None
-
-    def watts(self, now: float) -> float | None:
-        """Mean power since the last reading; None for the first, or when the counter may have gone round twice."""
-        value = read_number(self.path)
-        if value is None:
-            self.before = None
-            return None
-        last, self.before = self.before, (now, value)
-        if last is None or now <= last[0]:
-            return None
-        seconds = now - last[0]
-        if self.range_uj and seconds > self.range_uj * 1e-6 / MOST_WATTS:
-            return None
-        joules = energy_used_joules(last[1], value, self.range_uj)
-        return None if joules is None else joules / seconds
 
 
 class Powercap:
@@ -62,7 +24,7 @@ class Powercap:
 
     def __init__(self, root: Path, clock: Callable[[], float] = time.monotonic) -> None:
         self._clock = clock
-        self._meters: list[_Meter] = []
+        self._meters: list[EnergyMeter] = []
         self._limits: list[FileChannel] = []
         self._unreadable = False
         zones = _zones(root)
@@ -71,7 +33,7 @@ class Powercap:
             channel = _channel(name, packages)
             counter = zone / "energy_uj"
             if read_number(counter) is not None:
-                self._meters.append(_Meter(channel, counter, read_number(zone / "max_energy_range_uj")))
+                self._meters.append(EnergyMeter(channel, counter, read_number(zone / "max_energy_range_uj")))
             elif counter.exists():
                 self._unreadable = True
             self._limits += _constraints(zone, channel)
