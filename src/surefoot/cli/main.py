@@ -20,6 +20,7 @@ GROUPS = (
     "log",
     "check",
     "measure",
+    "score",
     "trace",
     "compare",
     "report",

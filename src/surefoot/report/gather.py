@@ -13,6 +13,7 @@ from surefoot.errors import BadInput, SurefootError
 from surefoot.runs import Channel, Run, Trace
 from surefoot.scores.comparison import Comparison, Family, LimiterShare, compare
 from surefoot.scores.configurations import (
+    UNORDERED,
     Configuration,
     configurations,
     find,
@@ -95,17 +96,18 @@ class Gathered:
         return round(float(np.median(known)), 1) if known and len(known) == len(rooms) else None
 
 
+def list_configurations(journal: Journal, unit: Unit | str) -> list[Configuration]:
+    """The configurations of a unit with the runs that stand for them, in the user's order; reads no trace."""
+    card = journal.unit(unit) if isinstance(unit, str) else unit
+    return _grouped(journal, card)[1]
+
+
 def gather(journal: Journal, unit: Unit | str) -> Gathered:
     """Read runs, traces, scores and readings of a unit. A trace that cannot be summarised is a problem, not an end."""
     card = journal.unit(unit) if isinstance(unit, str) else unit
     runs = journal.runs(card.name)
     scores, readings = journal.scores(card.name), journal.readings(card.name)
-    entries: list[ScoreEntry | ReadingEntry] = [*scores, *readings]
-    touched = {entry.run_id for entry in entries}
-    measured = [run for run in runs if is_measurement(run, run.id in touched)]
-    names = dict(journal.configuration_names(card.name))
-    attached = {entry.configuration for entry in entries if entry.configuration and entry.run_id is None}
-    found = _configurations(measured, names, attached, card)
+    measured, found = _grouped(journal, card)
     collecting = _Collecting(card, {one.key: one for one in found}, {run.id: run for run in measured})
     for run in measured:
         if journal.has_trace(run.id):
@@ -180,19 +182,19 @@ def equal_scores(comparison: Comparison) -> tuple[EqualScore, ...]:
     )
 
 
-def _configurations(
-    measured: Sequence[Run], names: dict[str, tuple[str, int]], attached: set[str], unit: Unit
-) -> list[Configuration]:
-    """Grouped runs, named ones, and those that a score or reading was attached to without either."""
-    known = {key_of(parts_of(run)) for run in measured} | set(names)
-    usable = {}
-    for key in attached - known:
+def _grouped(journal: Journal, unit: Unit) -> tuple[list[Run], list[Configuration]]:
+    """The runs that stand for a configuration; and those grouped, the named ones, and those something was tied to."""
+    entries: list[ScoreEntry | ReadingEntry] = [*journal.scores(unit.name), *journal.readings(unit.name)]
+    touched = {entry.run_id for entry in entries}
+    measured = [run for run in journal.runs(unit.name) if is_measurement(run, run.id in touched)]
+    names = dict(journal.configuration_names(unit.name))
+    for key in {entry.configuration for entry in entries if entry.configuration and entry.run_id is None}:
         try:
             parts_from(key)
         except BadInput:
             continue
-        usable[key] = ("", 1_000_000)
-    return configurations(measured, {**usable, **names}, unit)
+        names.setdefault(key, ("", UNORDERED))
+    return measured, configurations(measured, names, unit)
 
 
 def _frame_scores(scores: Sequence[ScoreEntry], run: Run) -> bool:

@@ -15,7 +15,8 @@ from surefoot.units import Setting, Unit
 MEASURING = frozenset({"baseline", "measure", "soak", "log", "game"})
 """Purposes of runs that are made to be looked at; runs of a search count only where something was scored or read."""
 
-_ORDERED_LAST = 1_000_000
+UNORDERED = 1_000_000
+"""The rank that stands for no rank: after every one that was ordered."""
 
 
 class Parts(NamedTuple):
@@ -62,9 +63,7 @@ class Configuration:
 def parts_of(run: Run) -> Parts:
     """What a run is grouped by; its setting as read back where it was."""
     known = run.plan.conditions
-    return Parts(
-        _word(known.power_mode), _word(known.cooling), run.setting, _word(run.plan.load), _word(known.firmware)
-    )
+    return Parts(word(known.power_mode), word(known.cooling), run.setting, word(run.plan.load), word(known.firmware))
 
 
 def key_of(parts: Parts) -> str:
@@ -123,14 +122,14 @@ def configurations(
     for key, members in grouped.items():
         parts = parts_from(key)
         members.sort(key=lambda run: (run.opened_at, run.id))
-        name, rank = named.get(key, ("", _ORDERED_LAST))
+        name, rank = named.get(key, ("", UNORDERED))
         conditions = [run.plan.conditions for run in members]
         made.append(
             Configuration(
                 key=key,
                 name=name,
                 automatic_name="",
-                rank=rank if key in named and rank < _ORDERED_LAST else None,
+                rank=rank if key in named and rank < UNORDERED else None,
                 power_mode=conditions[0].power_mode if members else parts.power_mode,
                 cooling=conditions[0].cooling if members else parts.cooling,
                 setting=parts.setting,
@@ -185,7 +184,7 @@ def unlike(one: Configuration, baseline: Configuration) -> tuple[str, ...]:
 
 def _place(one: Configuration) -> tuple[int, bool, float, str]:
     first = one.first_at.timestamp() if one.first_at else float("inf")
-    return (one.rank if one.rank is not None else _ORDERED_LAST, not one.setting.is_stock, first, one.key)
+    return (one.rank if one.rank is not None else UNORDERED, not one.setting.is_stock, first, one.key)
 
 
 def _with_names(found: list[Configuration], unit: Unit | None) -> list[Configuration]:
@@ -209,7 +208,7 @@ def _with_names(found: list[Configuration], unit: Unit | None) -> list[Configura
     return named
 
 
-def _word(text: str | None) -> str | None:
+def word(text: str | None) -> str | None:
     """One spelling: case, and spaces in a row or around, do not make another configuration."""
     squeezed = " ".join((text or "").split())
     return squeezed.casefold() or None
