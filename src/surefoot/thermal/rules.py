@@ -6,12 +6,14 @@ The rules, in the order in which they are tried (the first that speaks decides):
 2. free: the clock is at the highest that is *known* to be allowed;
 3. power: power is at a limit that is known;
 4. thermal: temperature is within 2 degrees of a ceiling that is known;
-5. power: power is flat at a level of its own while the clock is below its maximum or moves more than power does.
-   A power limiter holds the power and lets the clock give way;
-6. thermal: temperature is flat at the top of its range while power or clock still moves. A thermal limiter holds the
-   temperature and lets the power give way;
+5. power: power keeps a level of its own while the temperature or the clock moves. A power limiter holds the power and
+   lets the clock give way;
+6. thermal: temperature keeps the top of its range while power moves. A thermal limiter holds the temperature and lets
+   the power give way;
 7. free: the clock is flat at the highest that was seen, while power drifts with the heat;
 8. other: a part that works fully below its clock, with temperature and power clear of limits that are known.
+
+Where both have settled, neither moves any more, and what they did on the way there decides for the whole level.
 
 Common practice, no source: these are how testers read such traces by eye.
 """
@@ -36,6 +38,7 @@ LIMIT_BAND = 0.03
 _FLAT_POWER = 0.015  # relative standard deviation over 20 s of a power that is being held
 _FLAT_CLOCK = 0.006
 _FLAT_CELSIUS = 0.8  # standard deviation over a minute, ripple and 1 degree steps included
+_LEVEL = 0.012  # power levels are told apart on a logarithmic scale of 1.2 % a bin
 _BELOW = 0.985  # share of the free clock under which a clock counts as held down
 
 
@@ -235,47 +238,23 @@ def _decide(ruling: Ruling, signals: _Signals, known: _Known, top: float | None,
             "the part is not fully at work, and temperature and power are clear of their limits",
             0.6,
         )
-    power_moves, clock_moves = _who_moves(signals, below | at_top)
     flat_power = _flat_power(signals)
     if clock is not None:
         free_text = "the clock is flat at the highest seen"
-        ruling.decide(at_top & clock_flat & ~flat_power, "free", f"{free_text} while power moves", 0.7)
+        _decide_free_level(ruling, signals, at_top & clock_flat & ~signals.idle, free_text)
+        clear = at_top & clock_flat & clear_of_limit
+        ruling.decide(clear & (known.ceiling is None), "free", f"{free_text}, and power is clear of its limit", 0.7)
         ruling.decide(
-            at_top & clock_flat & flat_power & power_moves,
-            "free",
-            f"{free_text} while power drifts with the heat",
-            0.65,
+            clear & clear_of_ceiling, "free", f"{free_text}, and temperature and power are clear of their limits", 0.85
         )
-        ruling.decide(
-            at_top & clock_flat & clear_of_ceiling & clear_of_limit,
-            "free",
-            f"{free_text}, and temperature and power are clear of their limits",
-            0.85,
-        )
-        ruling.decide(
-            at_top & clock_flat & clear_of_limit & (known.ceiling is None),
-            "free",
-            f"{free_text}, and power is clear of its limit",
-            0.7,
-        )
-    if "thermal" not in knows:
-        _decide_thermal_plateau(ruling, signals, known, below, flat_power)
     if "power" not in knows and signals.power_5 is not None:
-        level = flat_power & ~clear_of_limit & ~(at_ceiling & (known.ceiling is not None))
-        own = "power is flat at a level of its own while the clock"
-        ruling.decide(level & below, "power", f"{own} is below its highest", 0.7)
-        ruling.decide(
-            level & ~below & clock_moves & ~clock_flat,
-            "power",
-            f"{own} moves more than power does",
-            0.65,
-        )
-        ruling.decide(
-            flat_power & above_limit & (below | clock_moves),
-            "power",
-            "power is flat at a level above the sustained limit: a short-term limit",
-            0.75,
-        )
+        may_be = flat_power & ~clear_of_limit & ~at_ceiling
+        _decide_power_levels(ruling, signals, may_be, below)
+        if above_limit.any():
+            text = "power keeps a level above the sustained limit: a short-term limit"
+            _decide_power_levels(ruling, signals, flat_power & above_limit, below, text)
+    if "thermal" not in knows:
+        _decide_thermal_level(ruling, signals, known, below)
     if "thermal" not in knows:
         ruling.decide(
             at_ceiling & ~at_limit,
@@ -327,76 +306,121 @@ def _against_power_limits(signals: _Signals, known: _Known) -> tuple[Mask, Mask]
 
 
 def _flat_power(signals: _Signals) -> Mask:
-    """Whether power is held flat: little spread over 20 s, at a level where it spends at least 3 % of the load."""
+    """Whether power is held flat: little spread over 20 s while the part works."""
     n = signals.idle.size
     if signals.power_5 is None or signals.power_spread is None:
         return np.zeros(n, dtype=bool)
     power = np.nan_to_num(signals.power_5, nan=0.0)
     spread = np.nan_to_num(signals.power_spread, nan=np.inf)
     flat = (spread < np.maximum(_FLAT_POWER * power, 0.25)) & (power > 0) & ~signals.idle
-    if not flat.any():
-        return np.asarray(flat, dtype=bool)
-    bins = np.where(flat, np.round(np.log(np.where(flat, power, 1.0)) / 0.02), -(10.0**6)).astype(np.int64)
-    codes, back = np.unique(bins, return_inverse=True)
-    mass = np.bincount(back, weights=signals.weights)
-    near = mass.copy()
-    for shift in (-1, 1):
-        place = np.searchsorted(codes, codes + shift)
-        inside = place < codes.size
-        same = inside & (codes[np.minimum(place, codes.size - 1)] == codes + shift)
-        near[same] += mass[np.minimum(place, codes.size - 1)][same]
+    return np.asarray(flat, dtype=bool)
+
+
+def _range(values: Floats | None, where: Mask) -> float:
+    """From the 5th to the 95th percentile of the finite values of a mask; NaN when there are fewer than 5."""
+    if values is None:
+        return float("nan")
+    seen = values[where & np.isfinite(values)]
+    if seen.size < 5:
+        return float("nan")
+    low, high = np.percentile(seen, (5, 95))
+    return float(high - low)
+
+
+def _relative_range(values: Floats | None, where: Mask) -> float:
+    """`_range` as a share of the median; NaN when that is not positive."""
+    width = _range(values, where)
+    if values is None or not np.isfinite(width):
+        return float("nan")
+    middle = float(np.nanmedian(values[where]))
+    return width / middle if middle > 0 else float("nan")
+
+
+def _decide_free_level(ruling: Ruling, signals: _Signals, level: Mask, text: str) -> None:
+    """The clock flat at the highest seen: free when power or temperature moves and the clock does not follow."""
+    clock = signals.clock_5
     load = float(signals.weights[~signals.idle].sum())
-    often = near >= max(0.03 * load, 15.0)
-    return np.asarray(flat & often[back], dtype=bool)
-
-
-def _who_moves(signals: _Signals, usable: Mask) -> tuple[Mask, Mask]:
-    """Per sample: does power move clearly more than the clock over some minutes, or the clock more than power?
-
-    A held power stays while the clock gives way; a free clock stays while power drifts with the heat. Compared as
-    relative standard deviations of the 5 s means over a minute.
-    """
-    n = signals.idle.size
-    none = np.zeros(n, dtype=bool)
-    if signals.power_5 is None or signals.clock_5 is None or not usable.any():
-        return none, none
-    power_mean, power_spread = signals.slow.mean_and_spread(signals.power_5)
-    clock_mean, clock_spread = signals.slow.mean_and_spread(signals.clock_5)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        power = power_spread / power_mean
-        clock = clock_spread / clock_mean
-        power_more = usable & (power > 1.5 * clock) & (power > 0.0005)
-        clock_more = usable & (clock > 1.5 * power) & (clock > 0.0005)
-    return np.asarray(power_more, dtype=bool), np.asarray(clock_more, dtype=bool)
-
-
-def _decide_thermal_plateau(ruling: Ruling, signals: _Signals, known: _Known, below: Mask, flat_power: Mask) -> None:
-    """Temperature flat at the top of its range while the clock is held below its highest."""
-    if signals.celsius_5 is None or signals.celsius_spread is None or signals.clock_5 is None:
+    if clock is None or float(signals.weights[level].sum()) < max(0.03 * load, 12.0):
         return
-    celsius = np.nan_to_num(signals.celsius_5, nan=-np.inf)
-    load = np.isfinite(signals.celsius_5) & ~signals.idle
+    clock_range = _relative_range(clock, level)
+    power_range = _relative_range(signals.power_5, level)
+    warms = _range(signals.celsius_5, level) > 3.0
+    if warms and power_range > max(2.0 * clock_range, 0.01):
+        ruling.decide(level, "free", f"{text} while the part warms and power drifts", 0.75)
+    elif warms or power_range > max(2.0 * clock_range, 0.02):
+        ruling.decide(level, "free", f"{text} while temperature or power moves", 0.65)
+    else:
+        ruling.decide(level, "free", f"{text}; nothing else moves", 0.5)
+
+
+def _decide_power_levels(
+    ruling: Ruling, signals: _Signals, flat: Mask, below: Mask, text: str = "power keeps a level of its own"
+) -> None:
+    """Power held at one level or another (a short-term and a long-term limit make two)."""
+    power = signals.power_5
+    if power is None or not flat.any():
+        return
+    load = float(signals.weights[~signals.idle].sum())
+    least = max(0.03 * load, 12.0)
+    bins = np.full(flat.shape, -(10**6), dtype=np.int64)
+    bins[flat] = np.round(np.log(power[flat]) / _LEVEL).astype(np.int64)
+    left = flat.copy()
+    for _ in range(6):
+        if float(signals.weights[left].sum()) < least:
+            return
+        codes, back = np.unique(bins[left], return_inverse=True)
+        mode = int(codes[np.bincount(back, weights=signals.weights[left]).argmax()])
+        level = left & (np.abs(bins - mode) <= 1)
+        left &= np.abs(bins - mode) > 1
+        if float(signals.weights[level].sum()) < least:
+            continue
+        power_range = _relative_range(power, level)
+        warms = _range(signals.celsius_5, level) > 3.0
+        clock = signals.clock_5
+        gives_way = False
+        steady_clock = False
+        if clock is not None:
+            clock_range = _relative_range(clock, level)
+            gives_way = clock_range > max(0.008, 1.5 * power_range)
+            steady_clock = clock_range < 0.004
+        if warms and gives_way:
+            ruling.decide(level, "power", f"{text} while the part warms and the clock gives way", 0.85)
+        elif gives_way:
+            ruling.decide(level, "power", f"{text} while the clock moves", 0.7)
+        elif warms and not steady_clock:
+            ruling.decide(level & below, "power", f"{text} while the part warms", 0.75)
+        elif clock is not None:
+            held = level & below
+            ruling.decide(held, "power", f"{text}; the clock is below its highest, nothing else moves", 0.5)
+
+
+def _decide_thermal_level(ruling: Ruling, signals: _Signals, known: _Known, below: Mask) -> None:
+    """Temperature held at the top of its range while power or clock gives way."""
+    celsius = signals.celsius_5
+    if celsius is None or signals.celsius_spread is None:
+        return
+    load = np.isfinite(celsius) & ~signals.idle
     if load.sum() < 10:
         return
-    highest = float(np.percentile(celsius[load], 95))
-    flat = load & (np.nan_to_num(signals.celsius_spread, nan=np.inf) < _FLAT_CELSIUS) & (celsius > highest - 1.5)
+    highest = float(np.percentile(celsius[load], 97))
+    near_top = load & (np.nan_to_num(celsius, nan=-np.inf) > highest - 1.5)
+    flat = near_top & (np.nan_to_num(signals.celsius_spread, nan=np.inf) < _FLAT_CELSIUS)
+    if float(signals.weights[flat].sum()) < max(0.05 * float(signals.weights[load].sum()), 20.0):
+        return
     # With a ceiling known and far away, a flat temperature is only a steady one.
-    far = np.zeros(flat.shape, dtype=bool) if known.ceiling is None else celsius < known.ceiling - 8.0
-    held = flat & below & ~far & ~flat_power
-    if signals.power_5 is None:
-        ruling.decide(
-            held,
-            "thermal",
-            "temperature is flat at the top of its range while the clock is below its highest; power is not measured",
-            0.5,
-        )
-    else:
-        ruling.decide(
-            held,
-            "thermal",
-            "temperature is flat at the top of its range while power gives way and the clock is below its highest",
-            0.7,
-        )
+    if known.ceiling is not None:
+        flat &= np.nan_to_num(celsius, nan=-np.inf) > known.ceiling - 8.0
+    settled = ruling.confidence >= 0.7
+    text = "temperature keeps the top of its range"
+    where = flat & below if signals.clock_5 is not None else flat
+    if signals.power_5 is not None:
+        if _relative_range(signals.power_5, flat) > 0.04:
+            sure = 0.8 if signals.clock_5 is not None else 0.6
+            ruling.decide(where & ~settled, "thermal", f"{text} while power gives way", sure)
+    elif signals.clock_5 is not None:
+        sure = 0.6 if _relative_range(signals.clock_5, flat) > 0.02 else 0.45
+        full = f"{text} while the clock is below its highest; power is not measured"
+        ruling.decide(where & ~settled, "thermal", full, sure)
 
 
 def _nothing_read(signals: _Signals, n: int) -> Mask:
