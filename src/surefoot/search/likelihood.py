@@ -25,8 +25,9 @@ from numpy.typing import ArrayLike, NDArray
 
 Floats = NDArray[np.float64]
 
-# A failure "at 0 minutes" is one within the first second: the time is never known better than that.
-SHORTEST_HOURS = 1.0 / 3600.0
+# A failure's time is known to a heartbeat (10 s): the journal's last word before a crash. One "at 0 minutes" is one
+# within the first heartbeat; a shorter time would make a stray failure look likelier than a setting that cannot hold.
+SHORTEST_HOURS = 10.0 / 3600.0
 
 
 def log_survival(hazard: ArrayLike, hours: ArrayLike, spread: float = 0.0) -> Floats:
