@@ -2,7 +2,7 @@
 
 from surefoot.journal.journal import Journal
 from surefoot.journal.place import home, journal_path
-from surefoot.journal.records import CardEntry, Consent, ForecastEntry, ReadingEntry, ScoreEntry
+from surefoot.journal.records import CardEntry, Consent, ForecastEntry, ReadingEntry, ScoreEntry, UnitLine
 
 __all__ = [
     "CardEntry",
@@ -11,6 +11,7 @@ __all__ = [
     "Journal",
     "ReadingEntry",
     "ScoreEntry",
+    "UnitLine",
     "home",
     "journal_path",
 ]

@@ -10,7 +10,7 @@ from pydantic import ValidationError
 from surefoot.errors import BadInput, JournalError
 from surefoot.journal.base import Records
 from surefoot.journal.moments import moment, stamp
-from surefoot.journal.records import CardEntry, Consent
+from surefoot.journal.records import CardEntry, Consent, UnitLine
 from surefoot.units import Unit
 
 
@@ -21,14 +21,19 @@ class CardRecords(Records):
         """Enter a new unit with its card. Raises BadInput when the name is taken, also in other capitals."""
         when = stamp(at)
         with self._store.transaction():
-            for row in self._store.rows("SELECT name FROM units"):
-                if str(row["name"]).casefold() == unit.name.casefold():
-                    raise BadInput(
-                        f"there is a unit {row['name']!r} already.",
-                        remedy="Choose another name, or change its card with `surefoot unit edit`.",
-                    )
+            self.refuse_taken_name(unit.name)
             self._store.insert("units", name=unit.name, added_at=when)
             self._store.insert("cards", unit=unit.name, at=when, event="add", card=unit.model_dump_json())
+
+    def refuse_taken_name(self, name: str) -> None:
+        """Raise BadInput when a unit has that name, in whatever capitals, also a retired one."""
+        for row in self._store.rows("SELECT unit, retired FROM units_view"):
+            if str(row["unit"]).casefold() == name.casefold():
+                change = "take it back with `surefoot unit retire NAME --undo`" if row["retired"] else "change its card"
+                raise BadInput(
+                    f"there is a{' retired' if row['retired'] else ''} unit {row['unit']!r} already.",
+                    remedy=f"Choose another name, or {change}.",
+                )
 
     def revise_unit(self, unit: Unit, *, at: datetime | None = None) -> None:
         """Write a unit's changed card; the former ones stay in its history. An unchanged card writes nothing."""
@@ -78,6 +83,30 @@ class CardRecords(Records):
             (retired,),
         )
         return [self._card(row) for row in rows]
+
+    def unit_lines(self, retired: bool = False) -> list[UnitLine]:
+        """One line a unit, in the order of `units`."""
+        rows = {
+            row["unit"]: row
+            for row in self._store.rows(
+                "SELECT unit, runs, retired, card_at,"
+                " (SELECT max(opened_at) FROM runs WHERE runs.unit = units_view.unit) AS last,"
+                " (SELECT max(run) FROM open_runs_view WHERE open_runs_view.unit = units_view.unit) AS open"
+                " FROM units_view"
+            )
+        }
+        return [
+            UnitLine(
+                name=unit.name,
+                knobs=tuple(knob.name for knob in unit.knobs),
+                runs=row["runs"],
+                last_run_at=moment(row["last"]) if row["last"] else None,
+                open_run=row["open"],
+                card_at=moment(row["card_at"]),
+                retired=bool(row["retired"]),
+            )
+            for unit, row in ((unit, rows[unit.name]) for unit in self.units(retired))
+        ]
 
     def card_history(self, name: str) -> list[CardEntry]:
         """Everything that happened to a unit's card, oldest first. Raises BadInput for an unknown name."""

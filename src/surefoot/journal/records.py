@@ -23,6 +23,19 @@ class CardEntry:
 
 
 @dataclass(frozen=True)
+class UnitLine:
+    """A unit in a list. ``last_run_at``: when its latest run was opened; ``open_run``: its id, or None."""
+
+    name: str
+    knobs: tuple[str, ...]
+    runs: int
+    last_run_at: datetime | None
+    open_run: int | None
+    card_at: datetime
+    retired: bool
+
+
+@dataclass(frozen=True)
 class Consent:
     """That the user agreed to the cautions for a unit: the text agreed to and when."""
 

@@ -1,0 +1,114 @@
+"""A unit's card as a TOML file, read and written."""
+
+from __future__ import annotations
+
+import json
+import re
+import tomllib
+from collections.abc import Iterable, Mapping
+from dataclasses import fields
+from pathlib import Path
+from typing import Any
+
+from pydantic import BaseModel
+
+from surefoot.errors import BadInput
+from surefoot.units import Knob, Unit, validated
+
+LARGEST_BYTES = 1_000_000
+_BARE = re.compile(r"[A-Za-z0-9_-]+\Z")
+_TABLES = ("parts", "ceilings_celsius", "power_limits_watts", "goal", "hands")
+_LISTS = ("knobs", "loads")
+
+
+def read_card(path: str | Path, name: str, *, rename: bool = True) -> Unit:
+    """The card in a TOML file as the unit ``name``. See `card_of_text` for ``rename`` and what is raised."""
+    file = Path(path).expanduser()
+    try:
+        if file.stat().st_size > LARGEST_BYTES:
+            raise BadInput("this is too large to be a unit's card.", where=str(file))
+        data = file.read_bytes()
+    except OSError as error:
+        raise BadInput(f"the card cannot be read: {error.strerror or error}.", where=str(file)) from None
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise BadInput("a card is a text in UTF-8.", where=str(file)) from None
+    return card_of_text(text, name, where=str(file), rename=rename)
+
+
+def card_of_text(text: str, name: str, *, where: str, rename: bool = True) -> Unit:
+    """The card in a TOML text as the unit ``name``; without ``rename`` another name in the text is refused.
+
+    Raises BadInput naming the line for what is not TOML, and the field for what no card has or is out of range.
+    """
+    try:
+        data = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise BadInput(f"this is not TOML: {error}.", where=where) from None
+    told = data.get("name", name)
+    if not rename and told != name:
+        raise BadInput(
+            f"the card is named {told!r}, the unit {name!r}; a unit keeps its name.",
+            where=where,
+            remedy="Leave `name` out, or add the card as a unit of its own.",
+        )
+    data["name"] = name
+    _refuse_unknown(data.get("knobs"), where)
+    return validated(Unit, data, where)
+
+
+def _refuse_unknown(knobs: Any, where: str) -> None:
+    """Name an unknown field of a knob in words; the check of a dataclass would say it in Python's."""
+    known = [field.name for field in fields(Knob)]
+    for number, knob in enumerate(knobs if isinstance(knobs, list) else (), start=1):
+        if not isinstance(knob, dict):
+            raise BadInput(f"knob {number} must be a table, [[knobs]].", where=where)
+        for key in knob:
+            if key not in known:
+                remedy = "A knob has: " + ", ".join(known) + "."
+                raise BadInput(f"knobs.{number}: the field {key!r} is not known.", where=where, remedy=remedy)
+        for key in ("name", "domain", "unit", "toward", "step", "limit"):
+            if key not in knob:
+                raise BadInput(f"knobs.{number}: the field {key!r} is missing.", where=where)
+
+
+def card_text(unit: Unit, *, with_name: bool = True) -> str:
+    """A card as TOML. Fields at their default are left out; reading it gives the same card."""
+    data = unit.model_dump()
+    lines = [f"name = {_value(unit.name)}"] if with_name else []
+    for key, field in Unit.model_fields.items():
+        value = data[key]
+        if key in ("name", *_TABLES, *_LISTS) or value == field.default:
+            continue
+        lines.append(f"{key} = {_value(value)}")
+    for key in _TABLES:
+        own = getattr(unit, key)
+        table = own.model_dump(exclude_defaults=True) if isinstance(own, BaseModel) else own
+        if table:
+            lines += ["", f"[{key}]", *_pairs(table)]
+    for knob in unit.knobs:
+        shown = {field.name: getattr(knob, field.name) for field in fields(knob)}
+        lines += ["", "[[knobs]]", *_pairs({key: value for key, value in shown.items() if value is not None})]
+    for load in unit.loads:
+        lines += ["", "[[loads]]", *_pairs(load.model_dump(exclude_defaults=True))]
+    return "\n".join(lines).lstrip("\n") + "\n"
+
+
+def _pairs(table: Mapping[str, Any]) -> Iterable[str]:
+    return [f"{key if _BARE.match(key) else _value(key)} = {_value(value)}" for key, value in table.items()]
+
+
+def _value(value: Any) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        # JSON's escapes are those of a TOML basic string; only DEL must be escaped as well.
+        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+    if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
+        return str(int(value))
+    if isinstance(value, int | float):
+        return repr(value)
+    if isinstance(value, list | tuple):
+        return "[" + ", ".join(_value(item) for item in value) + "]"
+    raise TypeError(f"{type(value).__name__} has no place on a card")  # pragma: no cover

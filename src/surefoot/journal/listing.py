@@ -1,0 +1,132 @@
+"""Runs chosen and flattened for a list, a table or another tool."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Sequence
+from typing import Any
+
+from surefoot.errors import BadInput
+from surefoot.runs import Outcome, Run
+from surefoot.units import Unit
+
+OPEN = "open"
+_FIRST = ("run", "unit", "opened_at_utc", "closed_at_utc")
+_REST = (
+    *("load", "purpose", "searched_knob", "planned [min]", "minutes [min]", "outcome", "timed", "judged_by"),
+    *("ambient [degC]", "power_mode", "cooling", "supply", "firmware", "driver", "operating_system"),
+    *("heartbeats", "source", "note", "closing_note"),
+)
+
+
+def chosen(
+    runs: Sequence[Run],
+    unit: Unit,
+    *,
+    outcomes: Sequence[str] = (),
+    knob: str | None = None,
+    last: int | None = None,
+) -> list[Run]:
+    """The runs with one of the outcomes (or ``open``), that searched or moved a knob, of these the last so many.
+
+    Raises BadInput for an outcome or knob that there is not, and for ``last`` below 1.
+    """
+    allowed = [*(outcome.value for outcome in Outcome), OPEN]
+    for outcome in outcomes:
+        if outcome not in allowed:
+            raise BadInput(
+                f"there is no outcome {outcome!r}.", where="--outcome", remedy=f"Outcomes: {_said(allowed)}."
+            )
+    if last is not None and last < 1:
+        raise BadInput(f"{last} runs cannot be shown; give at least 1.", where="--last")
+    if knob is not None and not any(knob in _moved(run) for run in runs):
+        unit.knob(knob)
+    found = [
+        run for run in runs if (not outcomes or outcome_of(run) in outcomes) and (knob is None or knob in _moved(run))
+    ]
+    return found if last is None else found[-last:]
+
+
+def _said(names: Sequence[str]) -> str:
+    return ", ".join(names)
+
+
+def _moved(run: Run) -> set[str]:
+    return {*run.setting.values, *run.plan.setting.values, *([run.plan.knob] if run.plan.knob else [])}
+
+
+def outcome_of(run: Run) -> str:
+    """The outcome in a word, ``open`` when there is none yet."""
+    return run.outcome.value if run.outcome else OPEN
+
+
+def as_record(run: Run, unit: Unit) -> dict[str, Any]:
+    """A run as one flat record for tools: times UTC, minutes under load, the setting as a dictionary and in words."""
+    closing = run.closing
+    return {
+        "id": run.id,
+        "unit": run.plan.unit,
+        "opened_at": run.opened_at,
+        "closed_at": run.closed_at,
+        "setting": dict(run.setting.values),
+        "setting_words": run.setting.describe(unit),
+        "planned_setting": dict(run.plan.setting.values),
+        "load": run.plan.load,
+        "purpose": run.plan.purpose,
+        "knob": run.plan.knob,
+        "planned_minutes": run.plan.planned_minutes,
+        "minutes": run.minutes,
+        "outcome": outcome_of(run),
+        "outcome_says": run.outcome.says if run.outcome else "not closed yet",
+        "timed": closing.timed if closing else None,
+        "judged_by": closing.judged_by if closing else None,
+        "detail": closing.detail if closing else {},
+        "conditions": run.plan.conditions.model_dump(),
+        "heartbeats": run.heartbeats,
+        "boot_id": run.plan.boot_id,
+        "source": run.plan.source,
+        "note": run.plan.note,
+        "closing_note": closing.note if closing else "",
+    }
+
+
+def csv_text(runs: Sequence[Run], unit: Unit) -> str:
+    """The runs as CSV by RFC 4180 (CRLF, quotes doubled): one row a run, units in the header, times UTC.
+
+    One column for each knob, of the card or of an earlier one; a knob at stock is 0.
+    """
+    measures = {knob.name: knob.unit for knob in unit.knobs}
+    for run in runs:
+        for name in run.setting.values:
+            measures.setdefault(name, "")
+    heads = [f"{name} [{measure}]" if measure else name for name, measure in measures.items()]
+    file = io.StringIO(newline="")
+    out = csv.writer(file, lineterminator="\r\n")
+    out.writerow([*_FIRST, *heads, *_REST])
+    for run in runs:
+        record = as_record(run, unit)
+        where = run.plan.conditions
+        out.writerow(
+            _safe(value)
+            for value in [
+                *(run.id, run.plan.unit, run.opened_at.isoformat(), run.closed_at and run.closed_at.isoformat()),
+                *(run.setting.value(name) for name in measures),
+                *(run.plan.load, run.plan.purpose, run.plan.knob),
+                *(run.plan.planned_minutes, run.minutes, record["outcome"], record["timed"], record["judged_by"]),
+                *(where.ambient_celsius, where.power_mode, where.cooling, where.supply),
+                *(where.firmware, where.driver, where.operating_system),
+                *(run.heartbeats, run.plan.source, run.plan.note, record["closing_note"]),
+            ]
+        )
+    return file.getvalue()
+
+
+def _safe(value: Any) -> Any:
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, float):
+        return f"{value:.10g}"
+    return value
