@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from surefoot.errors import BadInput
 from surefoot.report.gather import list_configurations
 from surefoot.scores.configurations import UNORDERED, Configuration, Parts, find, key_of, word
-from surefoot.units import Setting
+from surefoot.units import Setting, validated
 
 if TYPE_CHECKING:
     from surefoot.journal import Journal
@@ -69,6 +69,19 @@ def add_configuration(
             raise BadInput(f"that configuration is there already: {one.name!r}.", remedy="Name it with --name.")
     journal.name_configuration(unit, key, " ".join(name.split()), UNORDERED)
     return next(one for one in list_configurations(journal, unit) if one.key == key)
+
+
+def setting_from(texts: Mapping[str, str]) -> Setting:
+    """A setting from knob names and values as typed. Raises BadInput for a value that is no number."""
+    values = {}
+    for knob, text in texts.items():
+        try:
+            values[knob] = float(text)
+        except ValueError:
+            raise BadInput(
+                f"{text!r} is no value for knob {knob!r}.", remedy="Give a signed number, such as -95."
+            ) from None
+    return validated(Setting, {"values": values}, "the setting")
 
 
 def _check_name(name: str, others: Sequence[tuple[str, str]]) -> None:

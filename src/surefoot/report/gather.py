@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 
 FRAME_CHANNEL = "frame.frame-time"
 
-Room = float | None | Literal["auto"]
+Room = float | Literal["auto"] | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +117,8 @@ def gather(journal: Journal, unit: Unit | str) -> Gathered:
     for reading in readings:
         collecting.reading(reading)
     samples = collecting.samples
-    samples += [*package_power(samples), *per_watt(samples)]
+    several_domains = any(sample.metric.name == "gpu.power" for sample in samples)
+    samples += [*(package_power(samples) if several_domains else []), *per_watt(samples)]
     return Gathered(
         unit=card,
         runs=tuple(runs),
@@ -142,12 +143,14 @@ def comparison_of(
     confidence: float = 0.95,
     room: Room = "auto",
     family: Family = "metric",
+    metrics: Sequence[str] = (),
 ) -> Comparison:
     """Compare configurations of a unit.
 
     ``wanted``: names or numbers, all when empty; ``baseline``: name or number, the first when None; ``room``: Celsius
     that temperatures are re-referred to, None for as measured, ``auto`` for the runs' median where every run has one.
-    Raises BadInput for one that is not there, or when nothing was measured.
+    ``metrics``: names or labels, or parts of them, all when empty. Raises BadInput for one that is not there, or when
+    nothing was measured.
     """
     everyone = gathered.comparable
     if not everyone:
@@ -163,13 +166,28 @@ def comparison_of(
     compared = [by_key[key] for key in chosen] if chosen else list(everyone)
     return compare(
         compared,
-        gathered.samples,
+        _wanted_samples(gathered.samples, metrics),
         baseline=first,
         confidence=confidence,
         room_celsius=gathered.room_celsius if room == "auto" else room,
         family=family,
         limiters=gathered.limiters,
     )
+
+
+def _wanted_samples(samples: Sequence[Sample], metrics: Sequence[str]) -> Sequence[Sample]:
+    if not metrics:
+        return samples
+    there: dict[str, Metric] = {sample.metric.name: sample.metric for sample in samples}
+    chosen: set[str] = set()
+    for text in metrics:
+        wanted = text.strip().casefold()
+        exact = {name for name, one in there.items() if wanted in (name.casefold(), one.label.casefold())}
+        part = {name for name, one in there.items() if wanted in name.casefold() or wanted in one.label.casefold()}
+        if not wanted or not (exact or part):
+            raise BadInput(f"there is no metric {text!r}.", remedy=f"Those measured: {'; '.join(there) or 'none'}.")
+        chosen |= exact or part
+    return [sample for sample in samples if sample.metric.name in chosen]
 
 
 def equal_scores(comparison: Comparison) -> tuple[EqualScore, ...]:
@@ -200,6 +218,13 @@ def _grouped(journal: Journal, unit: Unit) -> tuple[list[Run], list[Configuratio
 def _frame_scores(scores: Sequence[ScoreEntry], run: Run) -> bool:
     """Whether a run has frame rates written down, so that its trace need not be counted once more."""
     return any(entry.run_id == run.id and entry.score.unit == "fps" for entry in scores)
+
+
+def _said_of(level: SoundLevel) -> str:
+    """What a reader of a table must know of a level; the correction itself is in `Gathered.sounds`."""
+    if level.is_upper_bound:
+        return "upper bound: less than 6 dB above the background"
+    return "not corrected: no background was measured" if level.background is None else ""
 
 
 class _Collecting:
@@ -315,7 +340,7 @@ class _Collecting:
             if reading.kind == "sound":
                 level = corrected_level(reading.value, reading.background)
                 self.sounds.append(SoundAt(key, entry.run_id, place, reading.state, level))
-                made = replace(made, value=level.level, at_most=level.is_upper_bound, note=level.note)
+                made = replace(made, value=level.level, at_most=level.is_upper_bound, note=_said_of(level))
             elif reading.kind == "surface":
                 self.surfaces.append(SurfaceAt(key, entry.run_id, place, reading.state, judge(reading.value)))
             elif reading.kind == "wall-power":

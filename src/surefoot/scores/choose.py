@@ -12,7 +12,8 @@ import numpy as np
 from surefoot.errors import AnswerIsNo, BadInput
 from surefoot.runs import Floats
 from surefoot.scores.comparison import Cell, Comparison, Row
-from surefoot.scores.configurations import Configuration
+from surefoot.scores.configurations import Configuration, short_names
+from surefoot.scores.means import resolution_of
 
 Goal = Literal["coolest", "quietest", "fastest", "leanest"]
 Against = Literal["best", "baseline"]
@@ -36,6 +37,7 @@ class Candidate:
 
     configuration: str
     name: str
+    short_name: str
     value: float
     share: float
     keeps: bool
@@ -69,6 +71,7 @@ class Choice:
     measure: str
     measure_label: str
     measure_unit: str
+    measure_decimals: int
     of: str
     of_label: str
     keeping: float
@@ -90,7 +93,7 @@ def choose(
     keeping: float = 0.97,
     of: str | None = None,
     measure: str | None = None,
-    against: Against = "best",
+    against: str = "best",
     seed: int = 0,
 ) -> Choice:
     """Name the configuration that does best for a goal while keeping a share of another metric.
@@ -104,6 +107,7 @@ def choose(
     """
     if not 0 < keeping <= 1:
         raise BadInput(f"a share of {keeping:g} cannot be kept.", remedy="Give a share from 0 to 1, or 1% to 100%.")
+    whose = _against(against)
     kept_row = _row(comparison, of) if of else _speed_row(comparison)
     goal_row = _row(comparison, measure) if measure else _goal_row(comparison, goal, kept_row)
     sign = _direction(goal_row, goal)
@@ -116,22 +120,24 @@ def choose(
             remedy="Measure both in the same configurations, see `surefoot compare`.",
         )
     higher = kept_row.metric.better == "higher"
-    reference_at = _reference(comparison, [pair[0].key for pair in pairs], [pair[2] for pair in pairs], against, higher)
+    reference_at = _reference(comparison, [pair[0].key for pair in pairs], [pair[2] for pair in pairs], whose, higher)
     kept_means = np.array([pair[2].mean for pair in pairs])
     shares = _shares(kept_means, kept_means[reference_at], higher)
     keeps = shares >= keeping - 1e-12
     if not keeps.any():
         raise AnswerIsNo(
-            f"no configuration keeps {keeping:.0%} of {kept_row.metric.label} of {pairs[reference_at][0].name}.",
-            remedy=f"The most that is kept is {shares.max():.1%}.",
+            f"no configuration keeps {100 * keeping:g} % of {kept_row.metric.label} of {pairs[reference_at][0].name}.",
+            remedy=f"The most that is kept is {100 * shares.max():.1f} %.",
         )
     values = np.array([pair[1].mean for pair in pairs])
     chances = _chances(pairs, kept_row, goal_row, reference_at, keeping, sign, higher, seed)
     order = sorted(range(len(pairs)), key=lambda i: (not keeps[i], -sign * values[i], i))
+    short = short_names(comparison.configurations)
     candidates = tuple(
         Candidate(
             configuration=pairs[i][0].key,
             name=pairs[i][0].name,
+            short_name=short[pairs[i][0].key],
             value=float(values[i]),
             share=float(shares[i]),
             keeps=bool(keeps[i]),
@@ -148,10 +154,11 @@ def choose(
         measure=goal_row.metric.name,
         measure_label=goal_row.metric.label,
         measure_unit=goal_row.metric.unit,
+        measure_decimals=goal_row.metric.decimals,
         of=kept_row.metric.name,
         of_label=kept_row.metric.label,
         keeping=keeping,
-        against=against,
+        against=whose,
         reference=float(kept_means[reference_at]),
         reference_name=pairs[reference_at][0].name,
         chosen=chosen,
@@ -161,6 +168,25 @@ def choose(
         sentence=_sentence(goal, chosen, goal_row, kept_row, pairs[reference_at][0].name),
         notes=(*aside, *_notes(comparison, pairs, candidates, goal_row, kept_row)),
     )
+
+
+def goal_named(names: Sequence[str]) -> Goal:
+    """The one goal asked for. Raises BadInput for none or several."""
+    wanted = [goal for goal in GOALS if goal in names]
+    if len(wanted) != 1:
+        raise BadInput(
+            "say one thing to choose by." if not wanted else f"{' and '.join(wanted)} cannot both be had.",
+            remedy="One of " + ", ".join(f"--{goal}" for goal in GOALS) + "; --keeping says what must not be lost.",
+        )
+    return wanted[0]
+
+
+def _against(text: str) -> Against:
+    if text == "best":
+        return "best"
+    if text == "baseline":
+        return "baseline"
+    raise BadInput(f"{text!r} is neither 'best' nor 'baseline'.", where="--against")
 
 
 def _row(comparison: Comparison, name: str) -> Row:
@@ -289,14 +315,24 @@ def _shares(values: Floats, reference: Floats | float, higher: bool) -> Floats:
         return np.asarray(values / reference if higher else reference / values, dtype=np.float64)
 
 
-def _draws(cell: Cell, rng: np.random.Generator) -> Floats | None:
-    """Draws of the true mean, or None for one run. Values read alike are taken to spread by their rounding."""
-    if cell.runs < 2:
-        return None
-    from surefoot.scores.means import resolution_of
+def _spread(cell: Cell) -> float:
+    """The sd of a cell of several runs; values read alike are taken to spread by their rounding."""
+    return max(cell.sd, resolution_of(cell.values) / math.sqrt(12))
 
-    spread = max(cell.sd, resolution_of(cell.values) / math.sqrt(12))
-    return np.asarray(cell.mean + spread / math.sqrt(cell.runs) * rng.standard_t(cell.runs - 1, DRAWS))
+
+def _draws(cell: Cell, cells: Sequence[Cell], rng: np.random.Generator) -> Floats | None:
+    """Draws of the true mean, shape (DRAWS,); for one run with the spread of the others, relative to their means.
+
+    None where no other has several runs either.
+    """
+    if cell.runs > 1:
+        return np.asarray(cell.mean + _spread(cell) / math.sqrt(cell.runs) * rng.standard_t(cell.runs - 1, DRAWS))
+    others = [other for other in cells if other.runs > 1 and other.mean]
+    degrees = sum(other.runs - 1 for other in others)
+    if not degrees:
+        return None
+    relative = math.sqrt(sum((other.runs - 1) * (_spread(other) / other.mean) ** 2 for other in others) / degrees)
+    return np.asarray(cell.mean + abs(cell.mean) * relative * rng.standard_t(degrees, DRAWS))
 
 
 def _chances(
@@ -309,31 +345,40 @@ def _chances(
     higher: bool,
     seed: int,
 ) -> tuple[list[float | None], list[float | None]]:
-    """The chances that each keeps the share, and that it is the best of those that do."""
+    """The chances that each keeps the share, and that it is the best of those that do.
+
+    A configuration of one run takes part as a rival, with a borrowed spread, but no chance is given for it or where the
+    reference itself is one run.
+    """
     rng = np.random.default_rng(seed)
-    kept = [_draws(pair[2], rng) for pair in pairs]
+    kept_cells, goal_cells = [pair[2] for pair in pairs], [pair[1] for pair in pairs]
+    kept = [_draws(cell, kept_cells, rng) for cell in kept_cells]
     same = kept_row.metric.name == goal_row.metric.name
-    goal = kept if same else [_draws(pair[1], rng) for pair in pairs]
-    nothing: list[float | None] = [None] * len(pairs)
+    goal = kept if same else [_draws(cell, goal_cells, rng) for cell in goal_cells]
     reference = kept[reference_at]
-    if reference is None:
-        return nothing, list(nothing)
-    known = [i for i in range(len(pairs)) if kept[i] is not None]
-    keeps: dict[int, np.ndarray] = {}
-    for i in known:
-        drawn = kept[i]
-        assert drawn is not None
-        share = np.ones(DRAWS) if i == reference_at else _shares(drawn, reference, higher)
-        keeps[i] = share >= keeping
-    chance_keeps = [float(keeps[i].mean()) if i in keeps else None for i in range(len(pairs))]
-    if any(one is None for one in kept) or any(one is None for one in goal):
-        return chance_keeps, nothing
+    chance_keeps: list[float | None] = [None] * len(pairs)
+    chance_best: list[float | None] = [None] * len(pairs)
+    if reference is None or kept_cells[reference_at].runs < 2:
+        return chance_keeps, chance_best
+    keeps = []
+    for i, drawn in enumerate(kept):
+        if drawn is None:
+            return chance_keeps, chance_best
+        keeps.append(np.ones(DRAWS, dtype=bool) if i == reference_at else _shares(drawn, reference, higher) >= keeping)
+        if kept_cells[i].runs > 1:
+            chance_keeps[i] = float(keeps[i].mean())
+    if any(drawn is None for drawn in goal):
+        return chance_keeps, chance_best
     stacked = np.stack([np.where(keeps[i], sign * np.asarray(goal[i]), -np.inf) for i in range(len(pairs))])
     best = stacked.argmax(axis=0)
     some = np.isfinite(stacked.max(axis=0))
-    return chance_keeps, [float(np.mean((best == i) & some)) for i in range(len(pairs))]
+    for i in range(len(pairs)):
+        if min(kept_cells[i].runs, goal_cells[i].runs) > 1:
+            chance_best[i] = float(np.mean((best == i) & some))
+    return chance_keeps, chance_best
 
 
+_UNSURE = {"one run": " (one run)", "upper bound": " (an upper bound)"}
 _SHOWN = ("score", "frames", "efficiency", "temperature", "surface", "sound", "fan", "power")
 
 
@@ -344,7 +389,7 @@ def _costs(comparison: Comparison, key: str) -> tuple[tuple[Cost, ...], tuple[Co
     for row in comparison.rows:
         cell = next(cell for cell in row.cells if cell.configuration == key)
         gain, metric = cell.gain, row.metric
-        if gain is None or metric.group not in _SHOWN or gain.absolute == 0:
+        if gain is None or metric.group not in _SHOWN or not metric.main or gain.absolute == 0:
             continue
         better = metric.better or "lower"
         figure = (
@@ -352,7 +397,7 @@ def _costs(comparison: Comparison, key: str) -> tuple[tuple[Cost, ...], tuple[Co
             if math.isfinite(gain.percent)
             else f"{gain.absolute:+.{metric.decimals}f} {metric.unit}"
         )
-        sure = "" if cell.is_real else " (one run)" if cell.verdict == "one run" else " (not shown to be real)"
+        sure = "" if cell.is_real else _UNSURE.get(cell.verdict, " (not shown to be real)")
         made = Cost(
             metric.name, metric.label, gain.absolute, gain.percent, cell.is_real, f"{metric.label} {figure}{sure}"
         )
@@ -368,7 +413,7 @@ def _sentence(goal: Goal, chosen: Candidate, goal_row: Row, kept_row: Row, refer
         text = f"{chosen.name} is the {goal}: {value} {kept_row.metric.label}"
     else:
         text = (
-            f"{chosen.name} is the {goal}: {value} ({goal_row.metric.label}), keeping {chosen.share:.1%} of"
+            f"{chosen.name} is the {goal}: {value} ({goal_row.metric.label}), keeping {100 * chosen.share:.1f} % of"
             f" {kept_row.metric.label} of {reference}"
         )
     if chosen.chance_keeps is None:
@@ -396,7 +441,9 @@ def _notes(
     notes = []
     single = [one.name for one in candidates if one.runs == 1]
     if single:
-        notes.append(f"One run only, no spread known: {', '.join(single)}. Repeat them to be sure.")
+        notes.append(
+            f"One run only, so no chance is given: {', '.join(single)}. As rivals they borrow the others' spread."
+        )
     if any(cell.at_most for _, cell, _ in pairs):
         notes.append("Some sound levels are upper bounds, too near the background.")
     if goal_row.metric.follows_room and comparison.room_celsius is None:

@@ -413,8 +413,8 @@ def _correction_says(rows: Sequence[Row], confidence: float, family: Family) -> 
     text = f"A difference is called real at a {percent} chance of error, corrected by Holm's method {over}"
     metrics = len({cell.metric for cell in tested})
     if family == "metric" and metrics > 1:
-        text += f"; {metrics} metrics were each tested so, and by chance about {metrics * (1 - confidence):.1f} of them"
-        text += " would show a difference where there is none"
+        text += f"; {metrics} metrics were each tested so: had nothing changed, about"
+        text += f" {metrics * (1 - confidence):.1f} of them would still show a difference by chance"
     ways = {cell.gain.method for cell in tested if cell.gain}
     names = {"welch": "Welch's test", "bootstrap": "a studentised bootstrap over runs (lows)"}
     return f"{text}. By {' and '.join(names[way] for way in sorted(ways, reverse=True))}."

@@ -170,6 +170,21 @@ def find(among: Sequence[Configuration], text: str) -> Configuration:
     raise BadInput(f"{what}.", remedy=f"By number or name: {listed}.")
 
 
+def short_names(among: Sequence[Configuration]) -> dict[str, str]:
+    """A short name by key, for narrow tables: the user's, else what differs between those shown, in few words."""
+    parts = {one.key: _short_parts(one) for one in among}
+    differing = [i for i in range(5) if len({found[i] for found in parts.values()}) > 1]
+    made = {}
+    for one in among:
+        words = [parts[one.key][i] for i in differing if parts[one.key][i]]
+        made[one.key] = one.name if one.name != one.automatic_name else ", ".join(words) or one.name
+    return made
+
+
+def _short_parts(one: Configuration) -> tuple[str, ...]:
+    return (one.power_mode or "", one.cooling or "", one.setting.describe(), one.load or "", one.firmware or "")
+
+
 def unlike(one: Configuration, baseline: Configuration) -> tuple[str, ...]:
     """What differs between two configurations besides what defines them, in words: supply, driver, a room not known."""
     found = []

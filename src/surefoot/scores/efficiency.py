@@ -129,7 +129,8 @@ def watts_at_equal_score(comparison: Comparison, metric: str) -> tuple[EqualScor
     base_watts = _mean(comparison, power, comparison.baseline)
     if not base_score or not base_watts:
         return ()
-    made = []
+    made: list[EqualScore] = []
+    settings = set()
     for one in comparison.configurations:
         score, watts = _mean(comparison, metric, one.key), _mean(comparison, power, one.key)
         if one.key == comparison.baseline or not score or not watts:
@@ -138,6 +139,10 @@ def watts_at_equal_score(comparison: Comparison, metric: str) -> tuple[EqualScor
             words = f"its score is the baseline's within 1 %: {watts:.1f} W against {base_watts:.1f} W"
             made.append(EqualScore(one.key, metric, base_score, watts, base_watts, "measured", words))
             continue
+        setting = one.parts._replace(power_mode=None)
+        if setting == comparison.configuration(comparison.baseline).parts._replace(power_mode=None):
+            # The baseline's own setting in another mode: at the baseline's score it is the baseline.
+            continue
         points = [(score, watts)]
         for other in _siblings(comparison, one):
             mine = _mean(comparison, metric, other.key), _mean(comparison, power, other.key)
@@ -145,7 +150,11 @@ def watts_at_equal_score(comparison: Comparison, metric: str) -> tuple[EqualScor
                 points.append((mine[0], mine[1]))
         between = _interpolated(sorted(points), base_score)
         if between is not None:
-            words = f"between its power modes: {between:.1f} W at the baseline's score against {base_watts:.1f} W"
+            # One answer a setting, not one a mode of it.
+            if setting in settings:
+                continue
+            settings.add(setting)
+            words = f"{between:.1f} W between the power modes of this setting, against {base_watts:.1f} W"
             made.append(EqualScore(one.key, metric, base_score, between, base_watts, "interpolated", words))
         elif abs(score / base_score - 1) <= FAR_SCALE:
             scaled = watts * base_score / score

@@ -1,0 +1,252 @@
+"""How a comparison, a choice and the configurations look in a terminal of 80 columns."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from rich.table import Table
+from rich.text import Text
+
+from surefoot.scores.comparison import Cell, Comparison, LimiterShare, Row
+from surefoot.scores.configurations import short_names
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+
+    from surefoot.report.gather import Gathered
+    from surefoot.scores.choose import Choice
+    from surefoot.scores.configurations import Configuration
+    from surefoot.scores.efficiency import EqualScore
+    from surefoot.scores.metrics import Metric
+    from surefoot.scores.supply import SupplyCheck
+
+# A sign before each word, so that nothing rests on colour.
+_SIGNS = {
+    "better": ("▲ better", "green"),
+    "worse": ("▼ worse", "red"),
+    "higher": ("▲ higher", "cyan"),
+    "lower": ("▼ lower", "cyan"),
+    "not shown": ("= not shown", ""),
+    "one run": ("? one run", "yellow"),
+    "upper bound": ("? bound", "yellow"),
+    "no baseline": ("", ""),
+    "baseline": ("baseline", "bold"),
+    "not measured": ("", ""),
+}
+
+_LABEL_WORDS = {
+    "thermal": "temperature",
+    "power": "power",
+    "current": "current",
+    "other": "another reason",
+    "free": "nothing",
+    "idle": "idle",
+    "unknown": "not known",
+}
+
+
+def comparison_view(
+    gathered: Gathered,
+    comparison: Comparison,
+    equal: Sequence[EqualScore],
+    supply: Sequence[SupplyCheck],
+    everything: bool,
+) -> list[RenderableType]:
+    """A legend of the configurations, a block a metric, then what must be read with it."""
+    numbers = {one.key: number for number, one in enumerate(comparison.configurations, 1)}
+    names = {one.key: one.name for one in comparison.configurations}
+    short = short_names(comparison.configurations)
+    parts: list[RenderableType] = [Text(f"{gathered.unit.name}: {len(names)} configurations", style="bold")]
+    parts.append(_legend(comparison, numbers))
+    shown = [row for row in comparison.rows if everything or row.metric.main]
+    for row in shown:
+        parts.append(_title(row.metric))
+        parts.append(_block(row, numbers, short))
+    hidden = len(comparison.rows) - len(shown)
+    if hidden:
+        parts.append(Text(f"{hidden} more metrics with --all.", style="dim"))
+    if comparison.limiters:
+        parts += [Text(), Text("What held the clock down, share of the time", style="bold")]
+        parts.append(_limiters(comparison.limiters, numbers, short))
+    if equal:
+        parts += [Text(), Text("Watts at the baseline's score", style="bold")]
+        parts += [
+            Text(f"  {numbers[one.configuration]} {short[one.configuration]}, {one.metric}: {one.words}.")
+            for one in equal
+        ]
+    if supply:
+        parts += [Text(), Text("Supply", style="bold")]
+        parts += [
+            Text(f"  {numbers[one.configuration]} {short[one.configuration]}: {one.verdict}; {one.words}.")
+            for one in supply
+        ]
+    parts += [Text(), Text(comparison.correction)]
+    parts += [Text(f"Note: {note}") for note in (*comparison.notes, *comparison.left_out, *gathered.problems)]
+    parts += [Text(f"Note: {note}") for note in _cell_notes(shown, numbers)]
+    return parts
+
+
+def choice_view(choice: Choice) -> list[RenderableType]:
+    """The answer in a sentence, the candidates, what it gives up and gains, cautions."""
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
+    table.add_column("", width=1)
+    table.add_column("configuration", width=26, no_wrap=True, overflow="ellipsis")
+    table.add_column(f"{choice.measure_label} ({choice.measure_unit})", justify="right", max_width=14)
+    table.add_column("keeps", justify="right")
+    table.add_column("chance", justify="right")
+    table.add_column("best", justify="right")
+    for one in choice.candidates:
+        mark = "→" if one is choice.chosen else ""
+        table.add_row(
+            mark,
+            one.short_name,
+            f"{one.value:.{choice.measure_decimals}f}",
+            f"{100 * one.share:.1f} %" + ("" if one.keeps else " ✗"),
+            _chance(one.chance_keeps),
+            _chance(one.chance_best),
+            style="bold" if mark else "",
+        )
+    parts: list[RenderableType] = [Text(choice.sentence, style="bold"), Text(), table, Text()]
+    if choice.goal != "fastest":
+        whole = "the best" if choice.against == "best" else "the baseline"
+        parts.append(
+            Text(
+                f"keeps: share of {choice.of_label} of {choice.reference_name} ({whole}), ✗ below {100 * choice.keeping:g} %;"
+                " chance: that it is truly kept; best: that it keeps it and is truly the best.",
+                style="dim",
+            )
+        )
+    for words, changes in (("It costs", choice.costs), ("It gains", choice.gains)):
+        if changes:
+            parts.append(Text(f"{words}, against the baseline: " + "; ".join(one.words for one in changes) + "."))
+    return [*parts, *(Text(f"Note: {note}") for note in choice.notes)]
+
+
+def configurations_view(unit: str, found: Sequence[Configuration]) -> list[RenderableType]:
+    """Number, name, runs and what tells one from another."""
+    if not found:
+        return [Text(f"No run of {unit} counts as measured yet: `surefoot measure` makes one.")]
+    parts: list[RenderableType] = []
+    for number, one in enumerate(found, 1):
+        runs = f"{len(one.run_ids)} run" + ("" if len(one.run_ids) == 1 else "s")
+        line = Text(f"{number:>2} ")
+        line.append(one.name, style="bold")
+        line.append(f"  {runs}")
+        parts.append(line)
+        facts = [one.automatic_name] if one.name != one.automatic_name else []
+        facts += [f"load {one.load}"] if one.load and "load " not in one.automatic_name else []
+        facts += [f"firmware {one.firmware}"] if one.firmware and "firmware " not in one.automatic_name else []
+        if one.ambients:
+            low, high = min(one.ambients), max(one.ambients)
+            facts.append(f"room {low:g} °C" if low == high else f"rooms {low:g} to {high:g} °C")
+        if facts:
+            parts.append(Text(f"   {'; '.join(facts)}", style="dim"))
+    return parts
+
+
+def _legend(comparison: Comparison, numbers: dict[str, int]) -> Table:
+    table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 1, 0, 0))
+    table.add_column(justify="right", width=2)
+    table.add_column()
+    for one in comparison.configurations:
+        name = f"{one.name} (baseline)" if one.key == comparison.baseline else one.name
+        table.add_row(str(numbers[one.key]), name)
+    return table
+
+
+def _title(metric: Metric) -> Text:
+    better = f", {metric.better} is better" if metric.better else ""
+    unit = f" ({metric.unit}{better})" if metric.unit else better
+    return Text(f"\n{metric.label}{unit}", style="bold")
+
+
+def _block(row: Row, numbers: dict[str, int], names: dict[str, str]) -> Table:
+    table = Table(box=None, show_header=True, header_style="dim", pad_edge=False, padding=(0, 1, 0, 0))
+    table.add_column("", justify="right", width=2)
+    table.add_column("", width=19, no_wrap=True, overflow="ellipsis")
+    table.add_column("mean ± sd", justify="right", min_width=12)
+    table.add_column("runs", justify="right", width=4)
+    table.add_column("difference (interval)", justify="right", min_width=24)
+    table.add_column("real?", width=11)
+    for cell in row.cells:
+        if not cell.runs:
+            continue
+        words, style = _SIGNS[cell.verdict]
+        table.add_row(
+            str(numbers[cell.configuration]),
+            names[cell.configuration],
+            _mean(cell, row.metric),
+            str(cell.runs),
+            _difference(cell, row.metric),
+            Text(words, style=style),
+        )
+    return table
+
+
+def _mean(cell: Cell, metric: Metric) -> str:
+    text = f"{'≤ ' if cell.at_most else ''}{_number(cell.mean, metric.decimals)}"
+    return text if math.isnan(cell.sd) else f"{text} ± {cell.sd:.{metric.decimals}f}"
+
+
+def _difference(cell: Cell, metric: Metric) -> str:
+    gain = cell.gain
+    if gain is None:
+        return ""
+    if math.isfinite(gain.percent):
+        text = f"{_signed(gain.percent, 1)} %"
+        low, high, digits = gain.low_percent, gain.high_percent, 1
+    else:
+        text = f"{_signed(gain.absolute, metric.decimals)} {metric.unit}"
+        low, high, digits = gain.low, gain.high, metric.decimals
+    if not math.isfinite(low):
+        return text
+    return f"{text} ({_signed(low, digits)} to {_signed(high, digits)})"
+
+
+def _number(value: float, decimals: int) -> str:
+    """Without a minus sign before a zero."""
+    text = f"{value:.{decimals}f}"
+    return text.removeprefix("-") if float(text) == 0 else text
+
+
+def _signed(value: float, decimals: int) -> str:
+    text = _number(value, decimals)
+    return text if text.startswith("-") or float(text) == 0 else f"+{text}"
+
+
+def _limiters(shares: Sequence[LimiterShare], numbers: dict[str, int], names: dict[str, str]) -> Table:
+    table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 1, 0, 0))
+    table.add_column(justify="right", width=2)
+    table.add_column(width=22, no_wrap=True, overflow="ellipsis")
+    table.add_column(width=4)
+    table.add_column()
+    for one in shares:
+        ordered = sorted(one.shares.items(), key=lambda item: -item[1])
+        words = ", ".join(
+            f"{_LABEL_WORDS.get(label, label)} {100 * share:.0f} %" for label, share in ordered if share >= 0.005
+        )
+        table.add_row(str(numbers[one.configuration]), names[one.configuration], one.domain.upper(), words)
+    return table
+
+
+def _cell_notes(rows: Sequence[Row], numbers: dict[str, int]) -> list[str]:
+    notes: dict[tuple[str, str], list[str]] = {}
+    for row in rows:
+        for cell in row.cells:
+            for note in cell.notes:
+                where = notes.setdefault((note, cell.configuration), [])
+                where.append(row.metric.label)
+    return [
+        f"{numbers[key]}, {', '.join(labels[:3])}{' and more' if len(labels) > 3 else ''}: {note}."
+        for (note, key), labels in notes.items()
+    ]
+
+
+def _chance(chance: float | None) -> str:
+    if chance is None:
+        return "–"
+    if chance > 0.999:
+        return "> 99.9 %"
+    return "< 0.1 %" if chance < 0.001 else f"{100 * chance:.3g} %"
