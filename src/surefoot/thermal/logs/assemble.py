@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -13,8 +14,8 @@ from numpy.typing import NDArray
 
 from surefoot.errors import BadInput
 from surefoot.runs import Floats, Trace
-from surefoot.thermal.logs.bulk import Block, Shape, gather, read_columns
-from surefoot.thermal.logs.cells import Cells, as_cells, tell_bad
+from surefoot.thermal.logs.bulk import Block, Parse, Shape, gather, read_columns
+from surefoot.thermal.logs.cells import Cells, as_cells, cell_text, tell_bad
 from surefoot.thermal.logs.clock import put_in_order, tell_gaps, unroll
 from surefoot.thermal.logs.columns import Column, TIME_WORDS, correction_for, make_claim, parse_correction, settle
 from surefoot.thermal.logs.dialect import find_decimal, find_dialect
@@ -38,7 +39,9 @@ from surefoot.thermal.logs.times import (
 from surefoot.thermal.logs import words
 from surefoot.runs import Channel
 
-_SAMPLE_LINES = (300, 60, 60)  # at the head, in the middle and at the tail
+_SAMPLE_LINES = (120, 40, 40)  # at the head, in the middle and at the tail
+_JUDGED_LINES = 90
+_PLAIN_NUMBER = {sign: re.compile(rf"^[+\-]?[0-9]+(?:[{sign}][0-9]*)?(?:[eE][+\-]?[0-9]+)?$") for sign in ".,"}
 
 
 @dataclass(frozen=True)
@@ -96,7 +99,10 @@ def read_log(
             remedy="A log is a text file with a line of column names and, below it, lines of numbers.",
         )
     _check_corrections(said, header)
-    rows = [split(lines.text(index), dialect.delimiter) for index in sample if index >= header.first]
+    below = [index for index in sample if index >= header.first]
+    judged = sorted({*below[:: max(1, len(below) // _JUDGED_LINES)], *below[-10:]})
+    shown = [lines.text(index) for index in judged]
+    rows = [split(line, dialect.delimiter) for line in shown]
     usual = _usual_width([len(row) for row in rows], dialect.fields)
     width = max(usual, len(header.texts))
     texts, names, units = _padded(header, width)
@@ -105,14 +111,15 @@ def read_log(
     forced = _forced_times(said, texts, names)
     found = _time_columns(texts, names, units, cells_by_column, own_decimals, forced)
     main, date, others = choose(found)
-    as_text = {place for place in range(width) if own_decimals[place] != decimal}
-    as_text |= {place for place in range(width) if any(is_grouped(cell, own_decimals[place]) for cell in cells_by_column[place])}
+    as_text = {place for place in range(width) if not _plain_numbers(cells_by_column[place], decimal, own_decimals[place])}
     as_text |= {column.index for column in found if column.is_text}
+    blanks = any(line[place + 1 : place + 2] == " " for line in shown for place in [line.rfind(dialect.delimiter or " ")])
     titles = [lines.text(index) for index in range(header.first)]
     _tell_preamble(header, titles, lines, ledger)
     shape = Shape(dialect.delimiter, width, usual, header.first, header.records)
     block = gather(lines, shape, ledger, frozenset(text.strip() for text in titles))
-    columns = read_columns(block, dialect.delimiter, decimal, frozenset(as_text))
+    empties = sorted({cell for cells in cells_by_column for cell in cells if cell and is_missing(cell)})
+    columns = read_columns(block, Parse(dialect.delimiter, decimal, frozenset(as_text), tuple(empties), blanks))
     return _Assembly(
         ledger, said, timezone, day_first, interval_seconds, block, columns, own_decimals, texts, names, units,
         cells_by_column, main, date, others, titles,
@@ -151,6 +158,15 @@ def _padded(header: Header, width: int) -> tuple[tuple[str, ...], tuple[str, ...
     more = range(len(header.texts), width)
     texts = header.texts + tuple(f"column {place + 1}" for place in more)
     return texts, header.names + ("",) * len(more), header.units + ("",) * len(more)
+
+
+def _plain_numbers(cells: list[str], decimal: Decimal, own: Decimal) -> bool:
+    """Whether a column can be given to the number parser: no units, words, grouped digits or other decimal sign."""
+    if own != decimal:
+        return False
+    pattern = _PLAIN_NUMBER[decimal]
+    odd = [cell for cell in cells if not pattern.match(cell) and not is_missing(cell)]
+    return len(odd) <= 0.05 * len(cells) and not any(is_grouped(cell, own) for cell in odd)
 
 
 def _check_corrections(said: Mapping[str, str], header: Header) -> None:
@@ -328,12 +344,11 @@ class _Assembly:
             column = self.columns[self.main.index]
             for row in unread:
                 first = next((c for c in self._words_of(int(row))), "")
-                cell = column[row]
                 if first and words.FOOTER.search(words.plain(first)):
                     footers.append(int(self.block.lines[row]))
                 else:
                     problems.append(int(self.block.lines[row]))
-                    example = example or (cell if isinstance(cell, str) else "")
+                    example = example or cell_text(column, int(row))
             if footers:
                 self.ledger.note(f"{spans(footers)}: summary rows (average, extremes, end), not read as samples.")
             what = "the time cannot be read: the line was left out"
@@ -341,7 +356,8 @@ class _Assembly:
         return np.flatnonzero(readable)
 
     def _words_of(self, row: int) -> list[str]:
-        return [column[row] for column in self.columns if column.dtype == object and isinstance(column[row], str)]
+        texts = [cell_text(column, row) for column in self.columns if column.dtype.kind in "SO"]
+        return [text for text in texts if text]
 
     def _without_footer(self, rows: Ints) -> Ints:
         footers = []

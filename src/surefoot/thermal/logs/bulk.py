@@ -9,9 +9,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from surefoot.thermal.logs.lines import Ints, Lines, split
-from surefoot.thermal.logs.numbers import MISSING_SPELLINGS, Decimal
+from surefoot.thermal.logs.lines import Ints, Lines, index_lines, split
+from surefoot.thermal.logs.numbers import Decimal
 from surefoot.thermal.logs.problems import Ledger
+from surefoot.thermal.logs.shapes import LONGEST
 
 
 class Memory:
@@ -37,50 +38,111 @@ class Memory:
 
 @dataclass(frozen=True)
 class Block:
-    """Records to be read, all of them with at most ``width`` cells: their bytes, and the line of each, shape (n,)."""
+    """Records to be read, all of them with at most ``width`` cells.
+
+    ``data``: their bytes; ``lines``: the line of each, shape (n,); ``usual``: cells of an ordinary record; ``index`` and
+    ``grid``: where they lie in ``index.data`` from record ``first`` on, where all have ``usual`` cells.
+    """
 
     data: bytes | memoryview
     lines: Ints
     width: int
+    usual: int
+    index: Lines | None = None
+    first: int = 0
+    grid: Ints | None = None
+
+    def texts(self, place: int) -> NDArray[np.bytes_] | None:
+        """The cells of one column as bytes, shape (n,), quotes and blanks around them left; None when too long."""
+        if self.index is None or self.grid is None or place >= self.usual:
+            return None
+        rows = self.lines.size
+        starts = self.index.starts[self.first :] if place == 0 else self.grid[:, place - 1] + 1
+        ends = self.index.ends[self.first :] if place == self.usual - 1 else self.grid[:, place]
+        buffer = np.frombuffer(self.index.data, dtype=np.uint8)
+        if self.index.quoted and rows:
+            safe = np.minimum(starts, buffer.size - 1)
+            opened = (buffer[safe] == 34) & (buffer[np.maximum(ends - 1, 0)] == 34) & (ends - starts >= 2)
+            starts, ends = starts + opened, ends - opened
+        lengths = ends - starts
+        longest = int(lengths.max()) if rows else 1
+        if longest > LONGEST or longest * rows > 400_000_000:
+            return None
+        longest = max(1, longest)
+        codes = np.zeros((rows, longest), dtype=np.uint8)
+        whole = starts + longest <= buffer.size
+        if buffer.size >= longest:
+            windows = np.lib.stride_tricks.sliding_window_view(buffer, longest)
+            codes[whole] = windows[starts[whole]]
+        for row in np.flatnonzero(~whole):
+            codes[row, : lengths[row]] = buffer[starts[row] : ends[row]]
+        if int(lengths.min()) < longest:
+            codes[np.arange(longest) >= lengths[:, None]] = 0
+        return codes.view(f"S{longest}").reshape(rows)
 
 
-def read_columns(
-    block: Block, delimiter: str, decimal: Decimal, as_text: frozenset[int]
-) -> list[NDArray[Any]]:
-    """The columns of a block, each of shape (n,): floats where every cell is a number or missing, else objects.
-
-    ``as_text``: columns that must not be read as numbers (dates, grouped digits, the other decimal sign).
+@dataclass(frozen=True)
+class Parse:
+    """How to read the cells. ``as_text``: columns that are no plain numbers (dates, words, grouped digits, units, the
+    other decimal sign); ``empties``: spellings of a missing value seen in the file; ``blanks``: cells begin with blanks.
     """
+
+    delimiter: str
+    decimal: Decimal
+    as_text: frozenset[int]
+    empties: tuple[str, ...]
+    blanks: bool
+
+
+def read_columns(block: Block, parse: Parse) -> list[NDArray[Any]]:
+    """The columns of a block, each of shape (n,): floats where every cell is a number or missing, bytes for the columns
+    asked for as text, else objects."""
+    rows = block.lines.size
+    if not rows:
+        return [np.zeros(0) for _ in range(block.width)]
+    columns: dict[int, NDArray[Any]] = {}
+    for place in parse.as_text:
+        texts = block.texts(place)
+        if texts is not None:
+            columns[place] = texts
+    wanted = [place for place in range(block.width) if place not in columns]
+    if wanted:
+        columns.update(_parsed(block, parse, wanted))
+    return [columns[place] for place in range(block.width)]
+
+
+def _parsed(block: Block, parse: Parse, wanted: list[int]) -> dict[int, NDArray[Any]]:
     import warnings
 
     import pandas as pd
 
-    if not block.lines.size:
-        return [np.zeros(0) for _ in range(block.width)]
+    # A quote inside a cell may hide a delimiter from the parser that our index saw: one column more catches it.
+    spare = 1 if block.index is None or block.index.quoted else 0
     try:
-        with warnings.catch_warnings(), pd.option_context("future.infer_string", False):
+        with warnings.catch_warnings():
             # Columns of numbers and words come mixed, chunk by chunk; that is wanted here and no cause to warn.
             warnings.simplefilter("ignore")
             frame = pd.read_csv(
                 Memory(block.data),  # type: ignore[arg-type]
                 header=None,
-                names=list(range(block.width)),
+                names=list(range(block.width + spare)),
+                usecols=[*wanted, *range(block.width, block.width + spare)],
                 index_col=False,
-                sep=delimiter or "\x1f",
-                decimal=decimal,
-                dtype=dict.fromkeys(as_text, object),
-                na_values=MISSING_SPELLINGS,
-                keep_default_na=True,
-                skipinitialspace=True,
+                sep=parse.delimiter or "\x1f",
+                decimal=parse.decimal,
+                dtype={place: object for place in wanted if place in parse.as_text},
+                # Each spelling costs time on every cell: only those that were seen; others are settled cell by cell.
+                na_values=list(parse.empties),
+                skipinitialspace=parse.blanks,
                 skip_blank_lines=False,
                 encoding_errors="replace",
                 engine="c",
             )
     except (pd.errors.ParserError, pd.errors.EmptyDataError, OverflowError, UnicodeDecodeError):
-        return _one_by_one(block, delimiter)
-    if len(frame) != block.lines.size:
-        return _one_by_one(block, delimiter)
-    return [_plain(frame[place]) for place in range(block.width)]
+        return _one_by_one(block, parse.delimiter, wanted)
+    if len(frame) != block.lines.size or (spare and frame[block.width].notna().any()):
+        return _one_by_one(block, parse.delimiter, wanted)
+    return {place: _plain(frame[place]) for place in wanted}
 
 
 def _plain(series: Any) -> NDArray[Any]:
@@ -91,16 +153,14 @@ def _plain(series: Any) -> NDArray[Any]:
     return np.asarray(series.to_numpy(dtype=object, na_value=None), dtype=object)
 
 
-def _one_by_one(block: Block, delimiter: str) -> list[NDArray[Any]]:
+def _one_by_one(block: Block, delimiter: str, wanted: list[int]) -> dict[int, NDArray[Any]]:
     """The slow way for what the parser will not take: every record split by itself, every cell a text."""
-    records = bytes(block.data).decode("utf-8", errors="replace").split("\n")
-    rows = [split(record.rstrip("\r"), delimiter) for record in records[: block.lines.size]]
+    index = index_lines(bytes(block.data))
+    rows = [split(index.text(record), delimiter) for record in range(len(index))][: block.lines.size]
     rows += [[]] * (block.lines.size - len(rows))
-    columns = []
-    for place in range(block.width):
-        cells = np.array([row[place] if place < len(row) else None for row in rows], dtype=object)
-        columns.append(cells)
-    return columns
+    return {
+        place: np.array([row[place] if place < len(row) else None for row in rows], dtype=object) for place in wanted
+    }
 
 
 @dataclass(frozen=True)
@@ -116,22 +176,27 @@ class Shape:
 
 def gather(lines: Lines, shape: Shape, ledger: Ledger, preamble: frozenset[str]) -> Block:
     """The records from the first sample on as one block; repeated headers and blanks left out, short records filled."""
-    fields = lines.fields(shape.delimiter)
-    index = np.arange(len(lines))
-    odd = (index >= shape.first) & ((fields != shape.usual) | lines.stray)
+    if shape.first >= len(lines):
+        return Block(b"", np.zeros(0, dtype=np.int64), shape.width, shape.usual)
+    places = lines.delimiters(shape.delimiter)
+    grid = lines.grid(places, shape.first, shape.usual)
     repeated = _repeats(lines, shape)
+    fields = lines.fields(places) if grid is None else None
+    odd = np.zeros(len(lines), dtype=np.bool_)
+    odd[shape.first :] = lines.stray[shape.first :]
+    if fields is not None:
+        odd[shape.first :] |= fields[shape.first :] != shape.usual
     odd[repeated] = True
     if lines.cut:
         odd[-1] = True
-    if len(lines) and shape.first < len(lines) and shape.delimiter == "":
-        odd |= (index >= shape.first) & (lines.ends == lines.starts)
-    if shape.first >= len(lines):
-        return Block(b"", np.zeros(0, dtype=np.int64), shape.width)
+    if shape.delimiter == "":
+        odd[shape.first :] |= lines.ends[shape.first :] == lines.starts[shape.first :]
     odd_places = np.flatnonzero(odd)
     if not odd_places.size:
-        start = int(lines.starts[shape.first])
-        end = int(lines.ends[-1])
-        return Block(memoryview(lines.data)[start:end], lines.numbers[shape.first :], shape.width)
+        data = memoryview(lines.data)[int(lines.starts[shape.first]) : int(lines.ends[-1])]
+        return Block(data, lines.numbers[shape.first :], shape.width, shape.usual, lines, shape.first, grid)
+    if fields is None:
+        fields = lines.fields(places)
     return _mended(lines, shape, ledger, preamble, odd_places, set(repeated.tolist()), fields)
 
 
@@ -228,7 +293,12 @@ def _mended(
     _tell(ledger, title_lines, long_lines, short_lines, plain_lines, stray_lines, blanks, example, shape)
     joined = np.concatenate(numbers) if numbers else np.zeros(0, dtype=np.int64)
     data = b"".join(pieces)
-    return Block(data[:-1] if data.endswith(b"\n") else data, joined, shape.width)
+    index = index_lines(data) if data else None
+    grid = None
+    if index is not None:
+        grid = index.grid(index.delimiters(shape.delimiter), 0, shape.usual) if len(index) == joined.size else None
+        data = data.removesuffix(b"\n")
+    return Block(data, joined, shape.width, shape.usual, index, 0, grid)
 
 
 def _narrow_rows(fields: Ints, shape: Shape) -> set[int]:

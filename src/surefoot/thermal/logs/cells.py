@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from dataclasses import dataclass
 from typing import Any
@@ -10,9 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from surefoot.runs import Floats
-from surefoot.thermal.logs.measures import Measure
+from surefoot.thermal.logs.measures import Measure, measure
 from surefoot.thermal.logs.numbers import Decimal, Number, as_boolean, as_number, decimal_votes, is_missing
 from surefoot.thermal.logs.problems import Ledger
+from surefoot.thermal.logs.shapes import Shapes, all_digits, digits_at, pieces, text_of
 
 Objects = NDArray[np.object_]
 
@@ -35,14 +37,107 @@ class Cells:
 
 
 def as_cells(column: NDArray[Any], decimal: Decimal) -> Cells:
-    """Numbers of a column given as floats, or as objects of numbers, texts and None."""
+    """Numbers of a column given as floats, as bytes of UTF-8, or as objects of numbers, texts and None."""
+    if column.dtype.kind == "S":
+        return _by_shape(column, decimal)
     if column.dtype != object:
         values = np.asarray(column, dtype=np.float64)
         return Cells(values, np.zeros(values.size, dtype=np.bool_), boolean=_is_flag(values))
     return _mixed(column, decimal)
 
 
+def cell_text(column: NDArray[Any], row: int) -> str:
+    """The text of one cell, "" for a number or nothing."""
+    cell = column[row]
+    if isinstance(cell, bytes):
+        return cell.decode("utf-8", errors="replace").strip()
+    return cell.strip() if isinstance(cell, str) else ""
+
+
+_PLAIN_SHAPE = re.compile(r"^(-?)([0-9]{1,15})(?:([.,])([0-9]{1,9}))?(?:\s?([^0-9\s].*))?$")
+
+
+def _by_shape(column: NDArray[np.bytes_], decimal: Decimal) -> Cells:
+    """Cells that are nearly all plain numbers, perhaps with a unit behind, or a few words: read shape by shape.
+
+    What is neither goes the way of the mixed column.
+    """
+    shapes = Shapes.of(column)
+    values = np.full(column.size, np.nan)
+    measures: list[tuple[Measure | None, NDArray[np.int64]]] = []
+    left_over: list[NDArray[np.int64]] = []
+    words = False
+    own = _own_decimal(column, decimal)
+    for first in shapes.examples():
+        text = text_of(shapes.codes, first)
+        found = _PLAIN_SHAPE.match(text)
+        unit = measure(found[5]) if found and found[5] else None
+        if found is None or (found[5] and unit is None) or _may_be_grouped(found, own):
+            rows, _ = shapes.alike(first, np.zeros(len(pieces(text, shapes.codes)), dtype=np.bool_))
+            yes = as_boolean(text)
+            if yes is not None and len(text) > 1:
+                values[rows] = yes
+                words = True
+            elif not is_missing(text):
+                left_over.append(rows)
+            shapes.done(rows)
+            shapes.left[first] = False
+            continue
+        free = np.zeros(len(pieces(text, shapes.codes)), dtype=np.bool_)
+        free[found.start(2) : found.end(2)] = True
+        if found[4]:
+            free[found.start(4) : found.end(4)] = True
+        rows, sub = shapes.alike(first, free)
+        fits = all_digits(sub, np.flatnonzero(free))
+        rows, sub = rows[fits], sub[fits]
+        number = digits_at(sub, *found.span(2))
+        if found[4]:
+            places = found.end(4) - found.start(4)
+            # One division of one whole number rounds once, as reading the text would.
+            number = (number * 10.0**places + digits_at(sub, *found.span(4))) / 10.0**places
+        values[rows] = -number if found[1] else number
+        measures.append((unit, rows))
+        shapes.done(rows)
+        shapes.left[first] = False
+    left_over.append(np.flatnonzero(shapes.left))
+    units = {unit for unit, _ in measures}
+    rest = np.concatenate(left_over) if left_over else np.zeros(0, dtype=np.int64)
+    if len(units - {None}) > 1 or (rest.size and words):
+        return _mixed(_objects(column), decimal)
+    main = next(iter(units - {None}), None)
+    if not rest.size:
+        return Cells(values, np.zeros(column.size, dtype=np.bool_), main, _is_flag(values) and (words or main is None))
+    tail = _mixed(_objects(column[rest]), own)
+    if tail.measure is not None and tail.measure != main:
+        return _mixed(_objects(column), decimal)
+    values[rest] = tail.values
+    bad = np.zeros(column.size, dtype=np.bool_)
+    bad[rest] = tail.bad
+    share = float(bad.sum()) / max(1, int(np.isfinite(values).sum() + bad.sum()))
+    return Cells(values, bad, main, _is_flag(values) and main is None, share, tail.example)
+
+
+def _own_decimal(column: NDArray[np.bytes_], decimal: Decimal) -> Decimal:
+    """The decimal sign of a column by a spread sample of its cells."""
+    some = column[:: max(1, column.size // 500)]
+    comma, point, _, _ = decimal_votes(cell_text(some, row) for row in range(some.size))
+    return "," if comma > point else "." if point > comma else decimal
+
+
+def _may_be_grouped(found: re.Match[str], decimal: Decimal) -> bool:
+    """Whether the sign in a number is not the column's decimal sign, so that it may set off thousands."""
+    return bool(found[3]) and found[3] != decimal
+
+
+def _objects(column: NDArray[np.bytes_]) -> Objects:
+    return np.array([cell.decode("utf-8", errors="replace").strip() for cell in column.tolist()], dtype=object)
+
+
 def _is_flag(values: Floats) -> bool:
+    head = values[:200]
+    head = head[np.isfinite(head)]
+    if np.any((head != 0) & (head != 1)):
+        return False
     there = values[np.isfinite(values)]
     return bool(there.size) and bool(np.all((there == 0) | (there == 1)))
 

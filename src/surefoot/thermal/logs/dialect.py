@@ -12,6 +12,8 @@ from surefoot.thermal.logs.problems import Ledger
 from surefoot.thermal.logs.stamps import is_stamp
 
 DELIMITERS = (",", ";", "\t", "|")
+_PLAIN = re.compile(r"^-?[0-9]{1,12}(?:[.,][0-9]{1,9})?$")
+_JUDGED_CELLS = 24
 _HINT = re.compile(r"^\W{0,2}sep=(.)\W?$", re.IGNORECASE)
 
 
@@ -38,11 +40,12 @@ def find_dialect(sample: list[str]) -> Dialect:
         if usual < 2:
             continue
         alike = [row for row in rows if len(row) == usual]
-        valued = sum(value_share(row) for row in alike[1:] or alike) / max(1, len(alike[1:] or alike))
+        judged = (alike[1:] or alike)[:: max(1, len(alike) // 12)]
+        valued = sum(value_share(row) for row in judged) / len(judged)
         score = len(alike) / len(rows) * (0.05 + valued) * (1 + min(usual, 20) / 100)
         if score > best_score:
             best, best_score = Dialect(delimiter, usual), score
-    alone = [line for line in sample if line.strip()]
+    alone = [line for line in sample if line.strip()][:60]
     if alone and best_score < 0.3:
         valued = sum(value_share([line]) for line in alone) / len(alone)
         if valued > max(0.5, best_score):
@@ -61,12 +64,15 @@ def _usual(rows: list[list[str]]) -> int:
 
 def is_value(cell: str) -> bool:
     """Whether a cell holds a number, a time, or a word for yes or no (of more than one letter)."""
+    if _PLAIN.match(cell):
+        return True
     return as_number(cell) is not None or (len(cell) > 1 and as_boolean(cell) is not None) or is_stamp(cell)
 
 
 def value_share(row: list[str]) -> float:
     """The share of the cells with something in them that are values; 0 when none has anything."""
-    there = [cell for cell in row if not is_missing(cell)]
+    there = [cell for cell in row if cell and not is_missing(cell)]
+    there = there[:: max(1, len(there) // _JUDGED_CELLS)]
     if not there:
         return 0.0
     return sum(is_value(cell) for cell in there) / len(there)
@@ -78,6 +84,8 @@ def find_decimal(columns: list[list[str]], delimiter: str, ledger: Ledger) -> tu
     ``columns``: sample cells by column. A file in which nothing settles it, but whose numbers hold commas that could
     be either, is taken to have decimal commas unless the comma is its delimiter; this is said.
     """
+    if not any("," in cell for cells in columns for cell in cells):
+        return ".", ["."] * len(columns)
     votes = [decimal_votes(cells) for cells in columns]
     comma, point, maybe_comma, _ = (sum(vote[part] for vote in votes) for part in range(4))
     decimal: Decimal = "."

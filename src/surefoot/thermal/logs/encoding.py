@@ -167,7 +167,9 @@ def _without_nul(utf8: bytes, ledger: Ledger) -> bytes:
 
 
 def _plain_line_ends(utf8: bytes) -> bytes:
+    if b"\r" not in utf8:
+        return utf8
     returns = utf8.count(b"\r")
-    if not returns or returns == utf8.count(b"\r\n"):
+    if returns == utf8.count(b"\r\n"):
         return utf8
     return utf8.replace(b"\r\r\n", b"\n").replace(b"\r\n", b"\n").replace(b"\r", b"\n")

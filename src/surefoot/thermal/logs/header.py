@@ -10,8 +10,8 @@ from surefoot.thermal.logs.lines import Lines, split
 from surefoot.thermal.logs.measures import measure, split_unit
 from surefoot.thermal.logs.numbers import is_missing
 
-HEAD = 400
-"""Records looked at for the header: a longer preamble than this is not a log."""
+HEAD = (60, 600)
+"""Records looked at for the header, first and, when they hold none, at most: a longer preamble is not a log's."""
 
 
 @dataclass(frozen=True)
@@ -28,8 +28,13 @@ class Header:
 
 def find_header(lines: Lines, delimiter: str, fields: int) -> Header | None:
     """Find the header of a file whose samples have ``fields`` cells; None when no line looks like a sample."""
-    rows = [split(lines.text(index), delimiter) for index in range(min(len(lines), HEAD))]
-    first = _first_sample(rows, fields)
+    rows: list[list[str]] = []
+    first = None
+    for depth in HEAD:
+        rows += [split(lines.text(index), delimiter) for index in range(len(rows), min(len(lines), depth))]
+        first = _first_sample(rows, fields)
+        if first is not None:
+            break
     if first is None:
         return None
     titles = _title_records(rows, first, fields)
@@ -39,17 +44,19 @@ def find_header(lines: Lines, delimiter: str, fields: int) -> Header | None:
 
 
 def _first_sample(rows: list[list[str]], fields: int) -> int | None:
-    shares = [value_share(row) for row in rows]
-    body = sorted(shares[index] for index, row in enumerate(rows) if len(row) == fields and shares[index] > 0)
+    near = [index for index, row in enumerate(rows) if abs(len(row) - fields) <= 1]
+    judged = near[:: max(1, len(near) // 15)]
+    body = sorted(share for share in (value_share(rows[index]) for index in judged if len(rows[index]) == fields) if share > 0)
     if not body:
         return None
     usual = body[int(0.6 * (len(body) - 1) + 0.5)]
     needed = max(0.25, 0.6 * usual)
-    for index, row in enumerate(rows):
-        if abs(len(row) - fields) > 1 or shares[index] < needed or (len(row) != fields and shares[index] < 0.9):
+    for index in near:
+        share = value_share(rows[index])
+        if share < needed or (len(rows[index]) != fields and share < 0.9):
             continue
         following = [other for other in range(index + 1, min(index + 8, len(rows))) if any(rows[other])][:5]
-        alike = [other for other in following if abs(len(rows[other]) - fields) <= 1 and shares[other] >= needed]
+        alike = [other for other in following if abs(len(rows[other]) - fields) <= 1 and value_share(rows[other]) >= needed]
         if not following or len(alike) * 2 >= len(following):
             return index
     return None

@@ -35,19 +35,36 @@ class Lines:
         """One record as text."""
         return self.data[self.starts[index] : self.ends[index]].decode("utf-8", errors="replace")
 
-    def fields(self, delimiter: str) -> Ints:
-        """Fields of every record under a delimiter; a delimiter inside quotes does not count. Shape (n,)."""
-        if not delimiter:
-            return np.ones(len(self), dtype=np.int64)
+    def delimiters(self, delimiter: str) -> Ints:
+        """Byte offsets of the delimiters outside quotes, ascending."""
         buffer = np.frombuffer(self.data, dtype=np.uint8)
+        if not delimiter:
+            return np.zeros(0, dtype=np.int64)
         hits = buffer == ord(delimiter)
         if self.quoted:
             quotes = buffer == ord('"')
             for index in np.flatnonzero(self.stray):
                 quotes[self.starts[index] : self.ends[index]] = False
             hits &= ~np.logical_xor.accumulate(quotes)
-        places = np.flatnonzero(hits)
+        return np.flatnonzero(hits)
+
+    def fields(self, places: Ints) -> Ints:
+        """Cells of every record, given the places of the delimiters. Shape (n,)."""
         return np.searchsorted(places, self.ends) - np.searchsorted(places, self.starts) + 1
+
+    def grid(self, places: Ints, first: int, usual: int) -> Ints | None:
+        """Places of the delimiters of every record from ``first`` on, shape (n, usual - 1); None when not all have as
+        many."""
+        rows = len(self) - first
+        inside = places[np.searchsorted(places, self.starts[first]) :] if rows > 0 else places[:0]
+        if rows <= 0 or inside.size != rows * (usual - 1):
+            return None
+        found = inside.reshape(rows, usual - 1)
+        if usual > 1 and not (
+            np.all(found[:, 0] >= self.starts[first:]) and np.all(found[:, -1] < self.ends[first:])
+        ):
+            return None
+        return found
 
 
 def index_lines(data: bytes) -> Lines:

@@ -20,11 +20,6 @@ _MISSING_WORDS = tuple(
     """.strip().replace("\n    ", "|").split("|")
 )
 MISSING = frozenset(_MISSING_WORDS) | {""}
-# The parser of bulk cells compares letter by letter, so the usual spellings of case are listed.
-MISSING_SPELLINGS = sorted(
-    {form for word in _MISSING_WORDS for form in (word, word.upper(), word.capitalize(), word.title())}
-    | {"NaN", "-NaN", "+NaN", "-nan", "N/a"}
-)
 
 _YES_WORDS = (
     "yes true on y t x ✓ active enabled asserted throttling throttled exceeded limited limiting "

@@ -4,31 +4,33 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from surefoot.runs import Floats
+from surefoot.thermal.logs.shapes import LONGEST, Shapes, all_digits, digits_at, pieces, text_of
 
 DAY = 86400.0
-_DAY_NAME = r"(?:[^\W\d_]{2,10}\.?,?\s+)?"
+_DAY_NAME = r"(?:[^\W0-9_]{2,10}\.?,?\s+)?"
 _TIME = (
-    r"(?:(?P<D>\d{1,4})(?:\s?d(?:ays?)?,?\s+|\.|\s?d\s?))?"
-    r"(?P<H>\d{1,5})[:h](?P<M>\d{2})(?:[:m](?P<S>\d{2})(?:s|[.,:](?P<f>\d{1,9}))?)?"
+    r"(?:(?P<D>[0-9]{1,4})(?:\s?d(?:ays?)?,?\s+|\.|\s?d\s?))?"
+    r"(?P<H>[0-9]{1,5})[:h](?P<M>[0-9]{2})(?:[:m](?P<S>[0-9]{2})(?:s|[.,:](?P<f>[0-9]{1,9}))?)?"
     r"(?:\s*(?P<ap>[AaPp])\.?\s?[Mm]\.?)?"
 )
 _CLOCK = (
-    r"(?P<H>\d{1,2})[:h.](?P<M>\d{2})(?:[:m.](?P<S>\d{2})(?:s|[.,:](?P<f>\d{1,9}))?)?"
+    r"(?P<H>[0-9]{1,2})[:h.](?P<M>[0-9]{2})(?:[:m.](?P<S>[0-9]{2})(?:s|[.,:](?P<f>[0-9]{1,9}))?)?"
     r"(?:\s*(?P<ap>[AaPp])\.?\s?[Mm]\.?)?"
 )
-_COMPACT_CLOCK = r"(?P<H>\d{2})(?P<M>\d{2})(?P<S>\d{2})(?:[.,](?P<f>\d{1,9}))?"
-_ZONE = r"(?:\s*(?P<z>Z|z|UTC|GMT|(?:UTC|GMT)?[+\-\u2212]\d{2}:?\d{2}|[+\-\u2212]\d{2})(?:\s*\[[\w/+\-]+\])?)?"
+_COMPACT_CLOCK = r"(?P<H>[0-9]{2})(?P<M>[0-9]{2})(?P<S>[0-9]{2})(?:[.,](?P<f>[0-9]{1,9}))?"
+_ZONE = r"(?:\s*(?P<z>Z|z|UTC|GMT|(?:UTC|GMT)?[+\-\u2212][0-9]{2}:?[0-9]{2}|[+\-\u2212][0-9]{2})(?:\s*\[[\w/+\-]+\])?)?"
 _DATES = {
-    "ymd": r"(?P<y>\d{4})(?P<s>[-/.])(?P<m>\d{1,2})(?P=s)(?P<d>\d{1,2})\.?",
-    "pq": r"(?P<p>\d{1,2})(?P<s>[-/.])(?P<q>\d{1,2})(?P=s)(?P<y>\d{4}|\d{2})",
-    "compact": r"(?P<y>(?:19|20)\d{2})(?P<m>0[1-9]|1[0-2])(?P<d>[0-3]\d)",
-    "dmon": r"(?P<d>\d{1,2})\.?[ \-/](?P<mon>[^\W\d_]{3,9})\.?[ \-/,]+(?P<y>\d{4}|\d{2})",
-    "mond": r"(?P<mon>[^\W\d_]{3,9})\.?[ \-](?P<d>\d{1,2}),?[ \-](?P<y>\d{4})",
+    "ymd": r"(?P<y>[0-9]{4})(?P<s>[-/.])(?P<m>[0-9]{1,2})(?P=s)(?P<d>[0-9]{1,2})\.?",
+    "pq": r"(?P<p>[0-9]{1,2})(?P<s>[-/.])(?P<q>[0-9]{1,2})(?P=s)(?P<y>[0-9]{4}|[0-9]{2})",
+    "compact": r"(?P<y>(?:19|20)[0-9]{2})(?P<m>0[1-9]|1[0-2])(?P<d>[0-3][0-9])",
+    "dmon": r"(?P<d>[0-9]{1,2})\.?[ \-/](?P<mon>[^\W0-9_]{3,9})\.?[ \-/,]+(?P<y>[0-9]{4}|[0-9]{2})",
+    "mond": r"(?P<mon>[^\W0-9_]{3,9})\.?[ \-](?P<d>[0-9]{1,2}),?[ \-](?P<y>[0-9]{4})",
 }
 _MONTHS = {
     name: month
@@ -57,11 +59,11 @@ for _name, _date in _DATES.items():
 _FORMS.append(("compact", re.compile(rf"^{_DATES['compact']}[T_\- ]?{_COMPACT_CLOCK}{_ZONE}$")))
 _FORMS.extend((_name, re.compile(rf"^{_CLOCK},?\s+{_DATES[_name]}$")) for _name in ("ymd", "pq", "dmon"))
 _FORMS.append(("clock", re.compile(rf"^{_TIME}{_ZONE}$")))
-_FORMS.append(("clock", re.compile(r"^(?P<M>\d{1,5}):(?P<S>\d{2})[.,](?P<f>\d{1,9})$")))
-_WORDS = r"(?:(?P<H>\d{1,4})\s?h\s+)?(?:(?P<M>\d{1,5})\s?m(?:in)?\s+)(?P<S>\d{1,2})(?:[.,](?P<f>\d{1,9}))?\s?s"
+_FORMS.append(("clock", re.compile(r"^(?P<M>[0-9]{1,5}):(?P<S>[0-9]{2})[.,](?P<f>[0-9]{1,9})$")))
+_WORDS = r"(?:(?P<H>[0-9]{1,4})\s?h\s+)?(?:(?P<M>[0-9]{1,5})\s?m(?:in)?\s+)(?P<S>[0-9]{1,2})(?:[.,](?P<f>[0-9]{1,9}))?\s?s"
 _FORMS.append(("clock", re.compile(rf"^{_WORDS}$")))
+_DIGIT = re.compile("[0-9]")
 _DIGITS = ("y", "m", "d", "p", "q", "D", "H", "M", "S", "f")
-_SHAPES = 40
 
 
 @dataclass(frozen=True)
@@ -90,7 +92,7 @@ class Stamps:
 
 def match_stamp(cell: str) -> tuple[str, re.Match[str]] | None:
     """The first form that a cell has, or None. Month names must be known ones."""
-    if len(cell) > 48 or not cell or not any(char.isdigit() for char in cell):
+    if len(cell) > LONGEST or not _DIGIT.search(cell):
         return None
     for name, pattern in _FORMS:
         found = pattern.match(cell)
@@ -104,88 +106,79 @@ def is_stamp(cell: str) -> bool:
     return match_stamp(cell.strip()) is not None
 
 
-def read_stamps(cells: NDArray[np.object_], day_first: bool | None = None) -> Stamps:
-    """Read a column of date or time texts, shape (n,) of str. Cells that are neither give NaN everywhere.
+def read_stamps(column: NDArray[Any], day_first: bool | None = None) -> Stamps:
+    """Read a column of date or time texts, shape (n,), bytes or objects. Cells that are neither give NaN everywhere.
 
-    Cells of one length are read together: the first one's digits tell where the others' are, and those that do not fit
+    Cells of one shape are read together: the first one's digits tell where the others' are, and those that do not fit
     are tried as the next shape.
     """
-    count = cells.size
-    texts = np.array([str(cell).strip() for cell in cells], dtype=str) if count else np.zeros(0, dtype="<U1")
+    count = column.size
     parts = {name: np.full(count, np.nan) for name in (*_DIGITS, "z")}
     afternoon = np.zeros(count, dtype=np.int8)  # 1 am, 2 pm
     fraction_digits = 0
     separators: set[str] = set()
-    width = max(1, texts.dtype.itemsize // 4)
-    codes = np.ascontiguousarray(texts).view(np.uint32).reshape(count, width) if count else np.zeros((0, 1), np.uint32)
-    lengths = (codes != 0).sum(axis=1)
-    left = lengths > 0
-    shapes = 0
-    while shapes < _SHAPES:
-        first = int(left.argmax()) if count else 0
-        if not count or not left[first]:
-            break
-        shapes += 1
-        found = match_stamp(str(texts[first]))
+    shapes = Shapes.of(column)
+    for first in shapes.examples():
+        found = match_stamp(text_of(shapes.codes, first))
         if found is None:
-            left[first] = False
+            shapes.left[first] = False
             continue
-        rows = np.flatnonzero(left & (lengths == lengths[first]))
-        fits = _read_shape(codes, rows, found[1], parts, afternoon)
-        left[fits] = False
+        _read_shape(shapes, first, found[1], parts, afternoon)
         fraction_digits = max(fraction_digits, len(found[1].groupdict().get("f") or ""))
         separators.add(found[1].groupdict().get("s") or "")
-    for index in np.flatnonzero(left):
-        found = match_stamp(str(texts[index]))
+    for row in np.flatnonzero(shapes.left):
+        # Many shapes: what is left is read one by one.
+        found = match_stamp(text_of(shapes.codes, int(row)))
         if found is not None:
-            _read_shape(codes, np.array([index]), found[1], parts, afternoon)
+            only = Shapes(shapes.codes[row : row + 1], np.ones(1, dtype=np.bool_))
+            own = {name: values[row : row + 1] for name, values in parts.items()}
+            _read_shape(only, 0, found[1], own, afternoon[row : row + 1])
     return _assembled(parts, afternoon, separators, fraction_digits, day_first)
 
 
 def _read_shape(
-    codes: NDArray[np.uint32],
-    rows: NDArray[np.int64],
-    example: re.Match[str],
-    parts: dict[str, Floats],
-    afternoon: NDArray[np.int8],
-) -> NDArray[np.int64]:
-    """Read the rows that have the example's shape; gives back their indices."""
+    shapes: Shapes, first: int, example: re.Match[str], parts: dict[str, Floats], afternoon: NDArray[np.int8]
+) -> None:
+    """Read all rows that have the example's shape, the example among them."""
     text = example.string
-    sub = codes[rows, : len(text)]
-    free = np.zeros(len(text), dtype=np.bool_)
     groups = example.groupdict()
+
+    def span(name: str) -> tuple[int, int]:
+        # Offsets in codes differ from those in text where a character takes several bytes.
+        start, end = example.span(name)
+        before = len(pieces(text[:start], shapes.codes))
+        return before, before + len(pieces(text[start:end], shapes.codes))
+
+    free = np.zeros(len(pieces(text, shapes.codes)), dtype=np.bool_)
     for name in _DIGITS:
         if groups.get(name):
-            free[example.start(name) : example.end(name)] = True
+            free[slice(*span(name))] = True
     digit_places = np.flatnonzero(free)
-    if groups.get("ap"):
-        free[example.start("ap")] = True
-    fixed = np.flatnonzero(~free)
-    pattern = np.array([ord(char) for char in text], dtype=np.uint32)
-    fits = (sub[:, fixed] == pattern[fixed]).all(axis=1)
-    digits = sub[:, digit_places]
-    fits &= ((digits >= 48) & (digits <= 57)).all(axis=1)
-    if groups.get("ap"):
-        letter = sub[:, example.start("ap")] | 32
-        fits &= (letter == ord("a")) | (letter == ord("p"))
-    chosen = rows[fits]
-    kept = sub[fits].astype(np.float64) - 48.0
+    letter = span("ap")[0] if groups.get("ap") else None
+    if letter is not None:
+        free[letter] = True
+    rows, sub = shapes.alike(first, free)
+    fits = all_digits(sub, digit_places)
+    if letter is not None:
+        lower = sub[:, letter] | 32
+        fits &= (lower == ord("a")) | (lower == ord("p"))
+    if not fits.all():
+        rows, sub = rows[fits], sub[fits]
     for name in _DIGITS:
         if groups.get(name):
-            start, end = example.span(name)
-            powers = 10.0 ** np.arange(end - start - 1, -1, -1)
-            values = kept[:, start:end] @ powers
-            parts[name][chosen] = values / 10.0 ** (end - start) if name == "f" else values
+            start, end = span(name)
+            values = digits_at(sub, start, end)
+            parts[name][rows] = values / 10.0 ** (end - start) if name == "f" else values
             if name == "y" and end - start == 2:
-                parts[name][chosen] = values + np.where(values < 70, 2000, 1900)
+                parts[name][rows] = values + np.where(values < 70, 2000, 1900)
     if groups.get("mon"):
-        parts["m"][chosen] = _MONTHS[groups["mon"].lower()]
-    if groups.get("ap"):
-        letter = sub[fits][:, example.start("ap")] | 32
-        afternoon[chosen] = np.where(letter == ord("a"), 1, 2)
+        parts["m"][rows] = _MONTHS[groups["mon"].lower()]
+    if letter is not None:
+        afternoon[rows] = np.where((sub[:, letter] | 32) == ord("a"), 1, 2)
     if groups.get("z"):
-        parts["z"][chosen] = _zone_seconds(groups["z"])
-    return chosen
+        parts["z"][rows] = _zone_seconds(groups["z"])
+    shapes.done(rows)
+    shapes.left[first] = False
 
 
 def _zone_seconds(text: str) -> float:

@@ -68,6 +68,9 @@ def classify(index: int, header: str, unit: str, cells: list[str], decimal: Deci
     named = bool(words.TIME.search(text)) and not words.NOT_TIME.search(text)
     unit_found = measure(unit) if unit else None
     timed = unit_found is not None and unit_found.family == "time" and not words.NOT_TIME.search(text)
+    if not named and not timed and not forced and not any(match_stamp(cell) for cell in there[:5]):
+        return None
+    there = there[:: max(1, len(there) // 100)]
     matches = [match_stamp(cell) for cell in there]
     good = [found for found in matches if found]
     if len(good) >= 0.7 * len(there):
@@ -205,10 +208,10 @@ def _whole(values: Floats) -> bool:
     return bool(np.all(there == np.round(there)))
 
 
-def _texts(column: NDArray[Any]) -> NDArray[np.object_]:
-    if column.dtype != object:
-        return np.array(["" if value != value else f"{value:g}" for value in column], dtype=object)
-    return np.array([cell if isinstance(cell, str) else "" for cell in column], dtype=object)
+def _texts(column: NDArray[Any]) -> NDArray[Any]:
+    if column.dtype.kind in "SO":
+        return column
+    return np.array(["" if value != value else f"{value:g}" for value in column], dtype=object)
 
 
 def _filled(days: Floats) -> Floats:
