@@ -15,6 +15,7 @@ from surefoot.search.evidence import Certificate, Goal
 from surefoot.search.joint import JointPosterior
 from surefoot.search.posterior import certify_from
 from surefoot.search.prior import model_confidence
+from surefoot.search.rules import deepest_held
 from surefoot.search.run_evidence import CountedRun, plain_evidence
 from surefoot.units import Knob
 
@@ -57,6 +58,9 @@ def own_certificates(
             from surefoot.search.api import certify
 
             known = certify(knob, evidence, goal, strategy=strategy)
+            if known is not None and known.depth > (deepest_held(evidence) or 0.0):
+                # Not every rule of thumb asks that what it recommends was held for a minute.
+                known = None
         if known is not None and known.depth > 0:
             found[knob.name] = known
     return found

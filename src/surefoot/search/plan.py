@@ -155,7 +155,7 @@ def _searched(unit: Unit, names: Sequence[str] | None) -> tuple[Knob, ...]:
 
 def _stock(bench: _Bench) -> Step:
     """The first run: stock, which counts for every knob."""
-    knob = _order(bench)[0]
+    knob = _by_payoff(bench, bench.searched)[0]
     proposal = next_step(knob, (), goal_in_unit(knob, bench.goal), strategy=bench.strategy)
     return Step(
         stop=False,
@@ -176,18 +176,17 @@ def _stock(bench: _Bench) -> Step:
 def _order(bench: _Bench) -> list[Knob]:
     """The knobs still to search: the one under search first, then by what pays.
 
-    A knob that has been held together with others is done with: what its joint runs say moves the joint setting, and
-    does not open its search again, unless the user names it.
+    A knob that has been held together with others after its own search is done with: what its joint runs say moves the
+    joint setting, and does not open its search again, unless the user names it.
     """
-    joined = {
-        name
-        for item in bench.counted
-        if item.run.plan.purpose == "joint"
-        for name, depth in item.depths.items()
-        if depth > 0
-    }
-    open_ones = [knob for knob in bench.searched if bench.named or knob.name not in joined]
-    order = payoff_order(open_ones, bench.joint, bench.counted, bench.certified, bench.goal)
+    begun: set[str] = set()
+    done: set[str] = set()
+    for item in bench.counted:
+        if item.run.plan.purpose == "joint":
+            done |= {name for name in begun if item.depths[name] > 0}
+        elif item.run.plan.knob in item.depths:
+            begun.add(item.run.plan.knob)
+    order = _by_payoff(bench, [knob for knob in bench.searched if bench.named or knob.name not in done])
     names = {knob.name for knob in order}
     last = next(
         (
@@ -198,6 +197,10 @@ def _order(bench: _Bench) -> list[Knob]:
         None,
     )
     return sorted(order, key=lambda knob: knob.name != last)
+
+
+def _by_payoff(bench: _Bench, knobs: Sequence[Knob]) -> list[Knob]:
+    return payoff_order(knobs, bench.joint, bench.counted, bench.certified, bench.goal)
 
 
 def _search(bench: _Bench, knob: Knob, proposal: Proposal) -> Step:
