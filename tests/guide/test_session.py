@@ -118,7 +118,9 @@ def test_a_session_goes_on_where_it_was(tmp_path: Path) -> None:
     first, _ = played(journal, unit, machine, Options(**{**options_of(FAST), "max_runs": 2}))
     assert first.why == "paused" and len(first.run_ids) == 2
     second, _ = played(journal, unit, machine)
-    assert second.run_ids[0] == first.run_ids[-1] + 1
+    runs = journal.runs(unit.name)
+    assert [run.id for run in runs[:2]] == list(first.run_ids) and len(runs) > 2
+    assert not runs[2].plan.setting.is_stock, "the stock run is not made again"
     assert second.known is not None
 
 

@@ -26,6 +26,9 @@ OVER_SAMPLES: Final = 2
 SLEPT_SECONDS: Final = 30.0
 """A gap between two samples that means the machine slept (or the tool was stopped): a setting may vanish in it."""
 
+CLOCK_GRAIN_SECONDS: Final = 0.001
+"""A rest so short that sleeping for it may not move the clock: the run is over."""
+
 
 @dataclass(frozen=True, slots=True)
 class Holding:
@@ -212,14 +215,15 @@ def _watch(
             _beat(journal, run_id, watch, moment, state.progress)
             if holding.stop_early and (reason := holding.stop_early(Trace.from_samples(watch.seen, watch.began_at))):
                 return _held(plan, watch, state, f"ended early: {reason}")
-        if watch.minutes >= plan.planned_minutes:
+        left = plan.planned_minutes * 60 - moment
+        if left <= CLOCK_GRAIN_SECONDS:
             return _held(plan, watch, state, "held for the planned time")
         if state.state in ("done", "stopped"):
             if watch.minutes < plan.planned_minutes / 2:
                 words = f"the load ended by itself after {watch.minutes:.1f} min {state.message}"
                 return _End(Outcome.VOID, words.strip())
             return _held(plan, watch, state, "the load came to its own end")
-        machine.sleep(min(holding.sample_seconds, max(0.0, plan.planned_minutes * 60 - moment)))
+        machine.sleep(min(holding.sample_seconds, left))
 
 
 def _beat(journal: Journal, run_id: int, watch: _Watch, moment: float, progress: float) -> None:

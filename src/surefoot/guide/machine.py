@@ -77,11 +77,14 @@ class RealMachine:
     source = "rig"
 
     def __init__(self, root: Path | None = None) -> None:
+        from surefoot.rig.errors_log import watch
         from surefoot.rig.registry import sensors
         from surefoot.rig.sampler import Sampler
 
         self._sampler = Sampler(sensors(root))
         self._root = root
+        # Begun now, before any run: counters tell only what has changed since.
+        watch(root)
 
     def boot_id(self) -> str:
         """The kernel's boot identity, or the boot time."""
