@@ -98,7 +98,7 @@ class TerminalVoice:
         if not self._console.is_terminal:
             if view.minutes - self._piped_at >= PIPED_EVERY_MINUTES:
                 self._piped_at = view.minutes
-                self._console.print(f"  {line_of(view)}", soft_wrap=True)
+                self._console.print(f"  {line_of(view, self._console.width - 2)}", markup=False)
             return
         if self._live is None:
             from rich.live import Live
@@ -115,20 +115,24 @@ class TerminalVoice:
         text = Text()
         text.append(f"  {view.title}  ", "bold")
         text.append("█" * full + "·" * (BAR - full))
-        text.append(f" {line_of(view)}")
+        text.append(f"\n  {line_of(view, self._console.width - 2)}")
         return text
 
 
-def line_of(view: LiveView) -> str:
-    """Time left, sensors and progress in one line."""
+def line_of(view: LiveView, width: int) -> str:
+    """Time left, sensors and progress in one line of at most ``width`` characters: what does not fit is left out."""
     left = max(0.0, view.planned_minutes - view.minutes)
     parts = [f"{int(left):d}:{int(left * 60 % 60):02d} left"]
-    parts += [shown.format(view.sample[name]) for name, shown in SHOWN if name in view.sample]
     if view.progress:
         parts.append(f"{view.progress:,.0f} checked")
+    parts += [shown.format(view.sample[name]) for name, shown in SHOWN if name in view.sample]
     if view.phase:
         parts.append(view.phase)
-    return " · ".join(parts)
+    line = parts[0]
+    for part in parts[1:]:
+        if len(line) + len(part) + 3 <= width:
+            line += f" · {part}"
+    return line
 
 
 @contextlib.contextmanager

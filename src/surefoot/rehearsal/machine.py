@@ -18,6 +18,7 @@ from surefoot.units import Knob, Setting, Unit
 FIRST_MOMENT: Final = datetime(2026, 11, 2, 9, 0, tzinfo=UTC)
 REBOOT_SECONDS: Final = 240.0
 WORK_PER_SECOND: Final = 180.0
+EVERYTHING: Final = "everything"
 
 
 class MachineDown(BaseException):
@@ -152,10 +153,12 @@ class VirtualMachine:
         return VirtualLoad(name, self)
 
     def default_load(self, unit: Unit, knob: str | None) -> str:
-        """The card's word, else one load per domain, or all together."""
-        if knob is None:
-            return "everything"
-        return unit.knob(knob).load or unit.knob(knob).domain
+        """The card's word, else one load per domain; for all knobs the card's load that bears on every domain."""
+        if knob is not None:
+            return unit.knob(knob).load or unit.knob(knob).domain
+        domains = {one.domain for one in unit.knobs}
+        whole = [card.name for card in unit.loads if domains <= set(card.exercises)]
+        return whole[0] if whole else EVERYTHING
 
     def hands(self, unit: Unit, prompt: Callable[[str, str], str] | None) -> VirtualHands:
         """Hands that apply at once."""
@@ -194,7 +197,11 @@ class VirtualMachine:
             self._running = None
 
     def _loaded(self, domain: str) -> bool:
-        return self._running is not None and (self._running.name in (domain, "everything") or domain not in PARTS)
+        if self._running is None:
+            return False
+        name = self._running.name
+        exercised = {part for card in self.unit.loads if card.name == name for part in card.exercises}
+        return domain in exercised or name in (domain, EVERYTHING)
 
     def _offset(self, domain: str, voltage: bool) -> float:
         values = [
