@@ -111,13 +111,10 @@ def choice_view(choice: Choice) -> list[RenderableType]:
     parts: list[RenderableType] = [Text(choice.sentence, style="bold"), Text(), table, Text()]
     if choice.goal != "fastest":
         whole = "the best" if choice.against == "best" else "the baseline"
-        parts.append(
-            Text(
-                f"keeps: share of {choice.of_label} of {choice.reference_name} ({whole}), ✗ below {100 * choice.keeping:g} %;"
-                " chance: that it is truly kept; best: that it keeps it and is truly the best.",
-                style="dim",
-            )
-        )
+        kept = f"keeps: share of {choice.of_label} of {choice.reference_name} ({whole})"
+        kept += f", ✗ below {100 * choice.keeping:g} %"
+        chances = "chance: that it is truly kept; best: that it keeps it and is truly the best"
+        parts.append(Text(f"{kept}; {chances}.", style="dim"))
     for words, changes in (("It costs", choice.costs), ("It gains", choice.gains)):
         if changes:
             parts.append(Text(f"{words}, against the baseline: " + "; ".join(one.words for one in changes) + "."))

@@ -10,7 +10,7 @@ import numpy as np
 
 from surefoot.errors import BadInput
 from surefoot.report.gather import FRAME_CHANNEL, list_configurations
-from surefoot.runs import Reading, Score
+from surefoot.runs import Floats, Reading, Score, Trace
 from surefoot.scores.configurations import find, is_measurement
 from surefoot.scores.frames import DEFINITIONS, FrameStatistics, frame_statistics, is_per_frame
 from surefoot.scores.sound import SoundLevel, corrected_level
@@ -19,6 +19,7 @@ from surefoot.units import validated
 
 if TYPE_CHECKING:
     from surefoot.journal import Journal
+    from surefoot.thermal.logs import ImportedLog, Problem
 
 FAR_OFF = 3.0
 """A value this many times above or below the others of its name is taken for a slip of the keyboard."""
@@ -92,9 +93,7 @@ def write_frames(
     ``data``: any delimited log with a frame time for each frame; ``name``: of the scene, put before each figure. A run
     without a trace keeps the log itself too. Raises BadInput for a log without frame times, or of samples only.
     """
-    from surefoot.thermal.logs import read_log
-
-    log = read_log(data)
+    log, timed = _frame_log(data, where)
     logged = log.trace.get(FRAME_CHANNEL)
     if logged is None:
         there = ", ".join(log.trace.channels) or "none"
@@ -103,13 +102,13 @@ def write_frames(
             where=where,
             remedy="The log needs one column with the milliseconds of every frame.",
         )
-    if not is_per_frame(logged, log.trace.seconds):
+    if timed and not is_per_frame(logged, log.trace.seconds):
         raise BadInput(
             "its frame times are samples at intervals, not every frame: lows cannot be had from it.",
             where=where,
             remedy="Let the logger write every frame.",
         )
-    got = frame_statistics(logged, at_seconds=log.trace.seconds, intervals=True)
+    got = frame_statistics(logged, at_seconds=log.trace.seconds if timed else None, intervals=True)
     note = "; ".join(got.notes)
     written = []
     label = " ".join(name.split())
@@ -123,12 +122,48 @@ def write_frames(
             note=note,
         )
         written.append((_add(journal, unit, target, score), score))
-    notes = [*_cautions(target), *got.notes, *(str(problem) for problem in log.problems)]
+    notes = [*_cautions(target), *got.notes, *(_problem(one) for one in log.problems)]
     if target.run_id is not None and not journal.has_trace(target.run_id):
-        journal.add_trace(target.run_id, log.trace)
+        journal.add_trace(target.run_id, log.trace if timed else _added_up(logged))
         notes.append(f"the frame log is kept as the trace of run {target.run_id}")
     shown = {figure: DEFINITIONS[figure] for figure in got.figures()}
     return Written(target, scores=tuple(written), frames=got, definitions=shown, notes=tuple(notes))
+
+
+def _frame_log(data: bytes, where: str) -> tuple[ImportedLog, bool]:
+    """The log as read, and whether its times are to be trusted: a bare list of milliseconds tells none of its own."""
+    from surefoot.thermal.logs import read_log
+
+    try:
+        return read_log(data), True
+    except BadInput as error:
+        for corrections in ({}, {"column 1": FRAME_CHANNEL}):
+            try:
+                log = read_log(data, corrections=corrections, interval_seconds=0.001)
+            except BadInput:
+                continue
+            if log.trace.get(FRAME_CHANNEL) is not None:
+                return log, False
+        raise BadInput(error.what, where=where, remedy=error.remedy) from None
+
+
+def _problem(problem: Problem) -> str:
+    place = ", ".join(
+        part
+        for part in (
+            f"line {problem.line}" if problem.line else "",
+            f"column {problem.column!r}" if problem.column else "",
+        )
+        if part
+    )
+    text = problem.text.rstrip(".")
+    return f"{place}: {text}" if place else text
+
+
+def _added_up(frame_ms: Floats) -> Trace:
+    """A trace of a log without times of its own: each frame ends when those before it and it have passed."""
+    frames = frame_ms[np.isfinite(frame_ms) & (frame_ms > 0)]
+    return Trace(np.cumsum(frames) / 1000, {FRAME_CHANNEL: frames})
 
 
 def write_reading(journal: Journal, unit: str, target: Target, values: dict[str, Any]) -> Written:

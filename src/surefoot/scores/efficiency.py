@@ -125,7 +125,9 @@ def watts_at_equal_score(comparison: Comparison, metric: str) -> tuple[EqualScor
     the proportion says too many watts rather than too few, as far as the idle draw can be left out.
     """
     base_score = _mean(comparison, metric, comparison.baseline)
-    power = WALL if _mean(comparison, WALL, comparison.baseline) else PACKAGE
+    power = next(
+        (name for name in (WALL, PACKAGE, "cpu.power") if _mean(comparison, name, comparison.baseline)), PACKAGE
+    )
     base_watts = _mean(comparison, power, comparison.baseline)
     if not base_score or not base_watts:
         return ()
