@@ -327,6 +327,11 @@ def _range(values: Floats | None, where: Mask) -> float:
     return float(high - low)
 
 
+def _least_of(load_seconds: float) -> float:
+    """The least time at a level that makes it one: 3 % of the load, but no more than a short-term limit lasts."""
+    return max(min(0.03 * load_seconds, 15.0), 8.0)
+
+
 def _relative_range(values: Floats | None, where: Mask) -> float:
     """`_range` as a share of the median; NaN when that is not positive."""
     width = _range(values, where)
@@ -340,7 +345,7 @@ def _decide_free_level(ruling: Ruling, signals: _Signals, level: Mask, text: str
     """The clock flat at the highest seen: free when power or temperature moves and the clock does not follow."""
     clock = signals.clock_5
     load = float(signals.weights[~signals.idle].sum())
-    if clock is None or float(signals.weights[level].sum()) < max(0.03 * load, 12.0):
+    if clock is None or float(signals.weights[level].sum()) < _least_of(load):
         return
     clock_range = _relative_range(clock, level)
     power_range = _relative_range(signals.power_5, level)
@@ -361,7 +366,7 @@ def _decide_power_levels(
     if power is None or not flat.any():
         return
     load = float(signals.weights[~signals.idle].sum())
-    least = max(0.03 * load, 12.0)
+    least = _least_of(load)
     bins = np.full(flat.shape, -(10**6), dtype=np.int64)
     bins[flat] = np.round(np.log(power[flat]) / _LEVEL).astype(np.int64)
     left = flat.copy()

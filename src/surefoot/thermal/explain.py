@@ -1,0 +1,242 @@
+"""A trace in words: what held the clock, whether temperatures settled, how heat leaves, and what to mind."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from surefoot.errors import BadInput
+from surefoot.runs import Trace
+from surefoot.thermal.channels import DOMAINS, has_domain, sample_weights, weighted_mean, whole
+from surefoot.thermal.doubts import doubts
+from surefoot.thermal.heat import Coupling, Resistance, coupling, last_stretch_mean, resistance, room_celsius
+from surefoot.thermal.labels import LABEL_SAYS, sureness
+from surefoot.thermal.limiter import LimiterReport, limiters
+from surefoot.thermal.limits import Limits
+from surefoot.thermal.steady import SteadyState, steady_state
+from surefoot.thermal.stretches import heat_points
+from surefoot.units import Conditions, Unit
+
+
+@dataclass(frozen=True, eq=False)
+class DomainExplanation:
+    """One part: its limiter, where its temperature goes, its thermal resistance, and means over the trace.
+
+    ``steady``: None when temperature was not measured; ``resistance``: None when it cannot be formed, ``no_resistance``
+    then says why; ``watts`` and ``clock_mhz``: means of the last stretch, None when not measured.
+    """
+
+    domain: str
+    limiter: LimiterReport
+    steady: SteadyState | None
+    resistance: Resistance | None
+    no_resistance: str
+    watts: float | None
+    clock_mhz: float | None
+    sentences: tuple[str, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Explanation:
+    """What the sensors of a run say.
+
+    ``domains``: by name; ``coupling``: of CPU and GPU on a shared heatsink where the trace loads them in turn, else
+    None; ``warnings``: what makes the numbers doubtful; ``sentences``: the whole in words, in order of interest;
+    ``cannot_judge``: what is missing, and what could not be told without it.
+    """
+
+    minutes: float
+    samples: int
+    channels: tuple[str, ...]
+    room_celsius: float | None
+    domains: dict[str, DomainExplanation]
+    coupling: Coupling | None
+    warnings: tuple[str, ...]
+    sentences: tuple[str, ...]
+    cannot_judge: tuple[str, ...] = ()
+
+    def as_record(self) -> dict[str, Any]:
+        """In JSON's own types: everything but the labels by sample and the draws behind the coupling's intervals."""
+        return {
+            "minutes": self.minutes,
+            "samples": self.samples,
+            "channels": list(self.channels),
+            "room_celsius": self.room_celsius,
+            "domains": {name: _domain_record(part) for name, part in self.domains.items()},
+            "coupling": None if self.coupling is None else _coupling_record(self.coupling),
+            "warnings": list(self.warnings),
+            "sentences": list(self.sentences),
+            "cannot_judge": list(self.cannot_judge),
+        }
+
+
+def explain(trace: Trace, unit: Unit | None = None, conditions: Conditions | None = None) -> Explanation:
+    """Explain a trace. ``unit``: its card gives the limits; ``conditions``: give the room where no sensor does.
+
+    A trace without samples, or without any channel of CPU or GPU, is explained as just that. No errors of its own.
+    """
+    limits = Limits() if unit is None else Limits.of(unit)
+    room = room_celsius(trace, None if conditions is None else conditions.ambient_celsius)
+    reports = limiters(trace, limits)
+    domains = {
+        domain: _explain_domain(trace, domain, reports[domain], room) for domain in DOMAINS if has_domain(trace, domain)
+    }
+    warnings = [*doubts(trace, limits)]
+    if room is None and domains:
+        warnings.append("the room temperature is not known: no thermal resistance, and no comparison with another day")
+    shared = _coupling(trace, room)
+    sentences = [text for part in domains.values() for text in part.sentences]
+    if shared is not None:
+        sentences += _coupling_sentences(shared)
+    if not len(trace):
+        sentences = ["The trace has no samples."]
+    elif not domains:
+        sentences = ["The trace has no channel of the CPU or the GPU: there is no limiter or heat to judge."]
+    return Explanation(
+        minutes=trace.duration_minutes,
+        samples=len(trace),
+        channels=tuple(sorted(trace.channels)),
+        room_celsius=room,
+        domains=domains,
+        coupling=shared,
+        warnings=tuple(warnings),
+        sentences=tuple(sentences),
+        cannot_judge=tuple(
+            f"{name.upper()}: {text}" for name, part in domains.items() for text in part.limiter.cannot_judge
+        ),
+    )
+
+
+def _explain_domain(trace: Trace, domain: str, report: LimiterReport, room: float | None) -> DomainExplanation:
+    celsius = whole(trace, domain, "temperature")
+    state = None if celsius is None else steady_state(trace.seconds, celsius)
+    watts = _last_mean(trace, domain, "power", state)
+    clock = _last_mean(trace, domain, "clock", state)
+    found, why = _resistance(state, room, watts)
+    return DomainExplanation(
+        domain=domain,
+        limiter=report,
+        steady=state,
+        resistance=found,
+        no_resistance=why,
+        watts=watts,
+        clock_mhz=clock,
+        sentences=_domain_sentences(domain, report, state, found, why, watts, clock),
+    )
+
+
+def _last_mean(trace: Trace, domain: str, quantity: str, state: SteadyState | None) -> float | None:
+    values = whole(trace, domain, quantity)
+    if values is None:
+        return None
+    if state is not None and state.known:
+        mean = last_stretch_mean(trace, values, state)
+    else:
+        mean = weighted_mean(values, sample_weights(trace.seconds))
+    return mean if math.isfinite(mean) else None
+
+
+def _resistance(state: SteadyState | None, room: float | None, watts: float | None) -> tuple[Resistance | None, str]:
+    if state is None:
+        return None, "its temperature was not measured"
+    if room is None:
+        return None, "the room temperature is not known"
+    if watts is None:
+        return None, "its power was not measured"
+    if not state.known or state.half_width > 10.0:
+        return None, "its temperature did not settle and its end cannot be told"
+    if watts < 2.0:
+        return None, "it drew next to no power"
+    try:
+        return resistance(state, room, watts), ""
+    except BadInput as error:
+        return None, error.what
+
+
+def _domain_sentences(
+    domain: str,
+    report: LimiterReport,
+    state: SteadyState | None,
+    found: Resistance | None,
+    why: str,
+    watts: float | None,
+    clock: float | None,
+) -> tuple[str, ...]:
+    name = domain.upper()
+    said = [report.sentence]
+    if report.main not in ("unknown", "idle"):
+        said.append(f"{name}: {LABEL_SAYS[report.main]} because {report.rule}.")
+    if len(report.plateaus) > 1:
+        levels = ", then ".join(
+            f"{level.watts:.0f} W ({level.kind}, from minute {level.from_minutes:.1f})" for level in report.plateaus
+        )
+        said.append(f"{name}: power was held at {levels}.")
+    if state is not None:
+        said.append(f"{name} temperature {state.reason}.")
+        if state.reached and state.stop_minutes is not None and state.stop_minutes < state.minutes - 0.5:
+            said.append(f"{name}: {state.stop_minutes:.0f} minutes would have been enough to know that end to 1 °C.")
+    at = [f"{watts:.1f} W" if watts is not None else "", f"{clock:.0f} MHz" if clock is not None else ""]
+    if any(at):
+        said.append(f"{name} at the end: " + " and ".join(text for text in at if text) + ".")
+    if found is not None:
+        said.append(f"{name} thermal resistance to the room: {found.sentence}.")
+    elif state is not None:
+        said.append(f"{name}: no thermal resistance, for {why}.")
+    return tuple(said)
+
+
+def _coupling(trace: Trace, room: float | None) -> Coupling | None:
+    if not all(whole(trace, domain, "power") is not None for domain in DOMAINS):
+        return None
+    try:
+        return coupling(heat_points(trace, room))
+    except BadInput:
+        return None
+
+
+def _coupling_sentences(shared: Coupling) -> list[str]:
+    said = []
+    for row, warmed in enumerate(shared.sources):
+        for column, source in enumerate(shared.sources):
+            if row != column:
+                value, low, high = shared.matrix[row, column], shared.low[row, column], shared.high[row, column]
+                said.append(
+                    f"Each watt of the {source.upper()} warms the {warmed.upper()} by {value:.2f} °C "
+                    f"(95 %: {low:.2f} to {high:.2f})."
+                )
+    gains = shared.what_if({shared.sources[-1]: -20.0})
+    changes = ", ".join(f"{name.upper()} {change.celsius:+.1f} °C" for name, change in gains.items())
+    said.append(f"If the {shared.sources[-1].upper()} drew 20 W less: {changes}.")
+    return said
+
+
+def _domain_record(part: DomainExplanation) -> dict[str, Any]:
+    report = {name: value for name, value in vars(part.limiter).items() if name != "labels"}
+    report["sure"] = part.limiter.sure
+    report["rule"] = part.limiter.rule
+    report["rules"] = [{**asdict(use), "sure": sureness(use.confidence)} for use in part.limiter.rules]
+    report["plateaus"] = [asdict(level) for level in part.limiter.plateaus]
+    return {
+        "limiter": report,
+        "steady": None if part.steady is None else asdict(part.steady),
+        "resistance": None if part.resistance is None else asdict(part.resistance),
+        "no_resistance": part.no_resistance,
+        "watts": part.watts,
+        "clock_mhz": part.clock_mhz,
+        "sentences": list(part.sentences),
+    }
+
+
+def _coupling_record(shared: Coupling) -> dict[str, Any]:
+    return {
+        "sources": list(shared.sources),
+        "kelvin_per_watt": shared.matrix.tolist(),
+        "low": shared.low.tolist(),
+        "high": shared.high.tolist(),
+        "reference_celsius": shared.reference_celsius,
+        "residual_celsius": shared.residual_celsius,
+        "points": shared.points,
+        "assumption": shared.assumption,
+        "gpu_20_watts_less": {name: asdict(change) for name, change in shared.what_if({"gpu": -20.0}).items()},
+    }
