@@ -73,7 +73,7 @@ def _table(found: Sequence[Run], card: Unit, among: int) -> list[RenderableType]
         return [Text(f"{card.name}: {what}.")]
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="bold")
     table.add_column("run", justify="right")
-    table.add_column("when (local)", width=10)
+    table.add_column("when", width=10)
     table.add_column("setting", min_width=12, overflow="fold")
     table.add_column("load", overflow="fold")
     table.add_column("minutes", justify="right")
@@ -91,7 +91,7 @@ def _table(found: Sequence[Run], card: Unit, among: int) -> list[RenderableType]
             ended,
         )
     shown = f"{len(found)} of {among} runs" if len(found) < among else _count(among, "run")
-    return [Text(f"{card.name}: {shown}"), table]
+    return [Text(f"{card.name}: {shown}; local times"), table]
 
 
 def _in_full(run: Run, card: Unit, traced: bool) -> list[RenderableType]:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING
@@ -56,6 +58,15 @@ class Journal(RunRecords, MeasureRecords):
         from surefoot.journal.schema import wrapped
 
         return wrapped(self._store.connection)
+
+    @contextmanager
+    def together(self) -> Iterator[Journal]:
+        """Make everything written inside the block one step: all on disk when it ends, none if it raises.
+
+        For many records that only make sense whole, such as a table of runs. Never around a load that is being held.
+        """
+        with self._store.transaction():
+            yield self
 
     def faults(self) -> list[str]:
         """What a full check of the file finds wrong, in words; [] when it is well. Worth doing after a crash."""

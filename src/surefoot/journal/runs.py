@@ -7,7 +7,7 @@ import math
 import sqlite3
 from collections.abc import Iterator
 from contextlib import AbstractContextManager, ExitStack, contextmanager
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from pydantic import ValidationError
@@ -122,7 +122,8 @@ class RunRecords(CardRecords, TraceRecords):
         with self._store.transaction():
             self._usable(plan.unit).depths(plan.setting)
             run_id = self._insert_run(plan, stamp(at))
-            self._insert_closing(run_id, closing, stamp(at))
+            ended = at + timedelta(minutes=closing.minutes) if at else None
+            self._insert_closing(run_id, closing, stamp(ended))
             return run_id
 
     def run(self, run_id: int) -> Run:

@@ -9,7 +9,7 @@ smallest number of decimals that keeps every value exactly, and at most:
     6 for the time in seconds; 4 for volts (0.1 mV); 3 for every other quantity (0.001 of the canonical unit).
 
 So what a sensor tells in whole degrees, MHz or rpm, flags, counts and reason bits come back exactly, and anything
-finer is rounded to the grid. A column out of the range of whole numbers that a double holds (2**53 on the grid), or
+finer is rounded to the grid. A column out of the range of whole numbers that a double holds (2**52 on the grid), or
 with an infinity in it, is kept as 8-byte doubles, unrounded.
 
 Bytes of a block: the bases, each in 0, 2, 4 or 8 bytes as its column says, those of 8 bytes first and within one size
@@ -40,7 +40,8 @@ _DTYPES: dict[int, np.dtype[Any]] = {
     8: np.dtype("<i8"),
     FLOAT: np.dtype("<f8"),
 }
-_EXACT = float(2**53)
+# Half of what a double holds exactly, so that a base with half a range added to it is exact too.
+_EXACT = float(2**52)
 _PLACES = {"V": 4}
 _BASE_SIZES = (8, 4, 2)
 
