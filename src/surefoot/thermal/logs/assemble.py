@@ -13,13 +13,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from surefoot.errors import BadInput
-from surefoot.runs import Floats, Trace
+from surefoot.runs import Channel, Floats, Trace
+from surefoot.thermal.logs import words
 from surefoot.thermal.logs.bulk import Block, Parse, Shape, gather, read_columns
 from surefoot.thermal.logs.cells import Cells, as_cells, cell_text, tell_bad
 from surefoot.thermal.logs.clock import put_in_order, tell_gaps, unroll
-from surefoot.thermal.logs.columns import Column, TIME_WORDS, correction_for, make_claim, parse_correction, settle
-from surefoot.thermal.logs.dialect import find_decimal, find_dialect
-from surefoot.thermal.logs.encoding import decode
+from surefoot.thermal.logs.columns import TIME_WORDS, Column, correction_for, make_claim, parse_correction, settle
+from surefoot.thermal.logs.dialect import Dialect, find_decimal, find_dialect
+from surefoot.thermal.logs.encoding import Decoded, decode
 from surefoot.thermal.logs.header import Header, find_header
 from surefoot.thermal.logs.lines import Ints, Lines, index_lines, split
 from surefoot.thermal.logs.numbers import Decimal, is_grouped, is_missing
@@ -36,8 +37,6 @@ from surefoot.thermal.logs.times import (
     read_moments,
     to_utc,
 )
-from surefoot.thermal.logs import words
-from surefoot.runs import Channel
 
 _SAMPLE_LINES = (120, 40, 40)  # at the head, in the middle and at the tail
 _JUDGED_LINES = 90
@@ -78,7 +77,7 @@ def read_log(
 ) -> ImportedLog:
     """Read any delimited sensor log.
 
-    ``corrections``: header text to a channel (``cpu.temperature``, with a unit ``cpu.temperature[°F]``), ``ignore``,
+    ``corrections``: header text, or ``#3`` for the third column, to a channel (``cpu.temperature``, with a unit ``cpu.temperature[°F]``), ``ignore``,
     ``time`` or ``date``; ``timezone``: IANA name of the zone of stamps that carry none; ``day_first``: settles dates of
     two short numbers; ``interval_seconds``: the step between samples of a log without a time column.
 
@@ -88,18 +87,10 @@ def read_log(
     said = dict(corrections or {})
     if interval_seconds is not None and not (np.isfinite(interval_seconds) and interval_seconds > 0):
         raise BadInput(f"an interval is a number of seconds above 0, got {interval_seconds!r}.")
-    decoded = decode(data, ledger)
-    lines = index_lines(decoded.utf8)
-    sample = _sample(lines)
-    dialect = find_dialect([lines.text(index) for index in sample])
-    header = find_header(lines, dialect.delimiter, dialect.fields)
-    if header is None:
-        raise BadInput(
-            "no line of samples was found.",
-            remedy="A log is a text file with a line of column names and, below it, lines of numbers.",
-        )
+    decoded, lines, dialect, header = _headed(data, ledger)
+    said = _by_text(said, header)
     _check_corrections(said, header)
-    below = [index for index in sample if index >= header.first]
+    below = [index for index in _sample(lines) if index >= header.first]
     judged = sorted({*below[:: max(1, len(below) // _JUDGED_LINES)], *below[-10:]})
     shown = [lines.text(index) for index in judged]
     rows = [split(line, dialect.delimiter) for line in shown]
@@ -111,9 +102,13 @@ def read_log(
     forced = _forced_times(said, texts, names)
     found = _time_columns(texts, names, units, cells_by_column, own_decimals, forced)
     main, date, others = choose(found)
-    as_text = {place for place in range(width) if not _plain_numbers(cells_by_column[place], decimal, own_decimals[place])}
+    as_text = {
+        place for place in range(width) if not _plain_numbers(cells_by_column[place], decimal, own_decimals[place])
+    }
     as_text |= {column.index for column in found if column.is_text}
-    blanks = any(line[place + 1 : place + 2] == " " for line in shown for place in [line.rfind(dialect.delimiter or " ")])
+    blanks = any(
+        line[place + 1 : place + 2] == " " for line in shown for place in [line.rfind(dialect.delimiter or " ")]
+    )
     titles = [lines.text(index) for index in range(header.first)]
     _tell_preamble(header, titles, lines, ledger)
     shape = Shape(dialect.delimiter, width, usual, header.first, header.records)
@@ -130,6 +125,24 @@ def read_log(
         decimal=decimal,
         header_line=int(lines.numbers[header.records[0]]) if header.records else None,
     )  # fmt: skip
+
+
+def log_fingerprint(data: bytes) -> str:
+    """The fingerprint of a log's header, without reading its samples. Raises BadInput as `read_log`."""
+    return fingerprint(_headed(data, Ledger())[3].texts)
+
+
+def _headed(data: bytes, ledger: Ledger) -> tuple[Decoded, Lines, Dialect, Header]:
+    decoded = decode(data, ledger)
+    lines = index_lines(decoded.utf8)
+    dialect = find_dialect([lines.text(index) for index in _sample(lines)])
+    header = find_header(lines, dialect.delimiter, dialect.fields)
+    if header is None:
+        raise BadInput(
+            "no line of samples was found.",
+            remedy="A log is a text file with a line of column names and, below it, lines of numbers.",
+        )
+    return decoded, lines, dialect, header
 
 
 def fingerprint(texts: tuple[str, ...]) -> str:
@@ -169,6 +182,19 @@ def _plain_numbers(cells: list[str], decimal: Decimal, own: Decimal) -> bool:
     return len(odd) <= 0.05 * len(cells) and not any(is_grouped(cell, own) for cell in odd)
 
 
+_PLACE = re.compile(r"^#([0-9]+)$")
+
+
+def _by_text(said: Mapping[str, str], header: Header) -> dict[str, str]:
+    """Corrections by header text; ``#3`` is the third column."""
+    plain = {}
+    for key, value in said.items():
+        place = _PLACE.match(key.strip())
+        number = int(place.group(1)) if place else 0
+        plain[header.texts[number - 1] if 1 <= number <= len(header.texts) else key] = value
+    return plain
+
+
 def _check_corrections(said: Mapping[str, str], header: Header) -> None:
     known = {" ".join(text.split()).lower() for text in (*header.texts, *header.names) if text}
     for key, value in said.items():
@@ -205,9 +231,7 @@ def _time_columns(
             continue  # the user said which columns tell the time
         column = classify(place, name or texts[place], unit, cells[place], decimals[place], word)
         if column is None and word:
-            raise BadInput(
-                f"column {texts[place]!r} cannot be read as a {word}.", remedy="Map another column to time."
-            )
+            raise BadInput(f"column {texts[place]!r} cannot be read as a {word}.", remedy="Map another column to time.")
         if column is not None:
             found.append(column)
     return found
@@ -411,9 +435,7 @@ class _Assembly:
                 alike &= (left == right) | (np.isnan(left) & np.isnan(right))
             return alike
 
-        order = put_in_order(
-            seconds, lines, same, self.ledger, stamp_step=moments.step, of_day=moments.of_day
-        )
+        order = put_in_order(seconds, lines, same, self.ledger, stamp_step=moments.step, of_day=moments.of_day)
         tell_gaps(order.seconds, lines[order.rows], self.ledger)
         in_place = order.rows.size == seconds.size and bool(np.all(np.diff(order.rows) == 1))
         if not in_place:

@@ -358,8 +358,6 @@ def _tell(
     if blanks:
         ledger.note(f"{blanks} blank lines among the samples were left out.")
     ledger.many(f"more than {shape.width} cells: the line was left out", long_lines, example=example)
-    ledger.many(
-        f"fewer than {shape.usual} cells: the line breaks off, its last cell was left out", short_lines
-    )
+    ledger.many(f"fewer than {shape.usual} cells: the line breaks off, its last cell was left out", short_lines)
     ledger.many("not a sample: the line was left out", plain_lines, example=example)
     ledger.many("a quotation mark that is never closed: the line was read without it", stray_lines)

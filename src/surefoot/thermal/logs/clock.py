@@ -73,7 +73,12 @@ def put_in_order(
             times = times[::-1].copy()
             turned = rows[::-1]
             inner = put_in_order(
-                times, lines[turned], lambda i, j: same(turned[i], turned[j]), ledger, stamp_step=stamp_step, of_day=of_day
+                times,
+                lines[turned],
+                lambda i, j: same(turned[i], turned[j]),
+                ledger,
+                stamp_step=stamp_step,
+                of_day=of_day,
             )
             return Order(turned[inner.rows], inner.seconds)
     state = _Steps(times, lines, same, ledger, of_day)

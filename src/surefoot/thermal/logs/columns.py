@@ -105,14 +105,22 @@ def make_claim(
     if said is not None:
         channel, own = parse_correction(said, header)
         if channel == IGNORE:
-            return Claim(replace(blank, role="ignored", how="ignored, as you said", confidence=1.0), Guess(), cells.values, None, True)
+            return Claim(
+                replace(blank, role="ignored", how="ignored, as you said", confidence=1.0),
+                Guess(),
+                cells.values,
+                None,
+                True,
+            )
         quantity = Channel.parse(channel).quantity
         applied = own or _fitting(written, quantity) or bare_unit(quantity, cells.values)
         column = replace(blank, channel=channel, confidence=1.0, how="as you said", role="channel")
         return Claim(column, Guess(quantity=quantity), cells.values, applied, True)
     if empty:
         why = "words, not numbers" if cells.texts > 0.5 else "no value in it"
-        return Claim(replace(blank, how=why, role="ignored" if cells.texts <= 0.5 else "unknown"), Guess(), cells.values, None)
+        return Claim(
+            replace(blank, how=why, role="ignored" if cells.texts <= 0.5 else "unknown"), Guess(), cells.values, None
+        )
     found = guess(name, written, boolean=cells.boolean)
     if cells.texts > 0.5:
         return Claim(replace(blank, how="words, not numbers"), replace(found, quantity=""), cells.values, None)
@@ -161,7 +169,11 @@ def settle(claims: list[Claim]) -> tuple[list[Column], dict[str, Floats]]:
         column = claim.column
         if column.channel and not claim.fixed and column.confidence < TAKE_FROM:
             claim.column = replace(
-                column, channel=None, role="unknown", suggestion=column.channel, how=f"perhaps {column.channel}: {column.how}"
+                column,
+                channel=None,
+                role="unknown",
+                suggestion=column.channel,
+                how=f"perhaps {column.channel}: {column.how}",
             )
     _rivals(claims)
     columns, channels = [], {}
@@ -191,7 +203,9 @@ def _statistics(claims: list[Claim]) -> None:
         steps = np.diff(there)
         one_way = (kind == "max" and np.all(steps >= 0)) or (kind == "min" and np.all(steps <= 0))
         if there.size > 10 and one_way and np.any(steps != 0):
-            claim.column = replace(column, channel=None, role="ignored", how=f"a running {said}: it only ever goes one way")
+            claim.column = replace(
+                column, channel=None, role="ignored", how=f"a running {said}: it only ever goes one way"
+            )
             continue
         part = {"min": "lowest", "max": "highest", "avg": "average"}[kind]
         channel = Channel.parse(column.channel)
@@ -206,12 +220,15 @@ def _statistics(claims: list[Claim]) -> None:
 
 def _lone_numbers(claims: list[Claim]) -> None:
     """A number that tells nothing apart is dropped: one card, one fan, one processor."""
-    cards = sorted({c.guess.domain for c in claims if c.column.channel and not c.fixed and re.match(r"^gpu-\d$", c.guess.domain)})
-    plain = any(c.column.channel and c.guess.domain == "gpu" for c in claims)
-    for claim in claims:
-        if claim.column.channel and not claim.fixed and cards and not plain and claim.guess.domain == cards[0]:
-            channel = Channel.parse(claim.column.channel)
-            claim.column = replace(claim.column, channel=str(replace(channel, domain="gpu")))
+    numbered = {claim.guess.domain for claim in claims if claim.column.channel and not claim.fixed}
+    cards = sorted(domain for domain in numbered if re.fullmatch(r"gpu-[0-9]", domain))
+    if "gpu" not in numbered:
+        # As the live sensors name them: the first card is gpu, the second gpu-2.
+        names = {card: "gpu" if place == 0 else f"gpu-{place + 1}" for place, card in enumerate(cards)}
+        for claim in claims:
+            if claim.column.channel and not claim.fixed and claim.guess.domain in names:
+                channel = replace(Channel.parse(claim.column.channel), domain=names[claim.guess.domain])
+                claim.column = replace(claim.column, channel=str(channel))
     by_whole: defaultdict[tuple[str, str], list[Claim]] = defaultdict(list)
     for claim in claims:
         if claim.column.channel:
@@ -269,7 +286,9 @@ def _rivals(claims: list[Claim]) -> None:
 def _own_words(header: str, other: str) -> str:
     mine = words.plain(re.sub(r"[\[(][^\])]*[\])]$", "", header)).split()
     theirs = Counter(words.plain(other).split())
-    own = [word for word in mine if word not in theirs and word not in words.COMMON and re.fullmatch(r"[a-z0-9]+", word)]
+    own = [
+        word for word in mine if word not in theirs and word not in words.COMMON and re.fullmatch(r"[a-z0-9]+", word)
+    ]
     number = re.search(r"\((\d+)\)$", header)
     if not own and number:
         return number.group(1)

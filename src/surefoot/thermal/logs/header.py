@@ -46,7 +46,9 @@ def find_header(lines: Lines, delimiter: str, fields: int) -> Header | None:
 def _first_sample(rows: list[list[str]], fields: int) -> int | None:
     near = [index for index, row in enumerate(rows) if abs(len(row) - fields) <= 1]
     judged = near[:: max(1, len(near) // 15)]
-    body = sorted(share for share in (value_share(rows[index]) for index in judged if len(rows[index]) == fields) if share > 0)
+    body = sorted(
+        share for share in (value_share(rows[index]) for index in judged if len(rows[index]) == fields) if share > 0
+    )
     if not body:
         return None
     usual = body[int(0.6 * (len(body) - 1) + 0.5)]
@@ -56,7 +58,9 @@ def _first_sample(rows: list[list[str]], fields: int) -> int | None:
         if share < needed or (len(rows[index]) != fields and share < 0.9):
             continue
         following = [other for other in range(index + 1, min(index + 8, len(rows))) if any(rows[other])][:5]
-        alike = [other for other in following if abs(len(rows[other]) - fields) <= 1 and value_share(rows[other]) >= needed]
+        alike = [
+            other for other in following if abs(len(rows[other]) - fields) <= 1 and value_share(rows[other]) >= needed
+        ]
         if not following or len(alike) * 2 >= len(following):
             return index
     return None

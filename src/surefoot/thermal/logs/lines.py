@@ -60,9 +60,7 @@ class Lines:
         if rows <= 0 or inside.size != rows * (usual - 1):
             return None
         found = inside.reshape(rows, usual - 1)
-        if usual > 1 and not (
-            np.all(found[:, 0] >= self.starts[first:]) and np.all(found[:, -1] < self.ends[first:])
-        ):
+        if usual > 1 and not (np.all(found[:, 0] >= self.starts[first:]) and np.all(found[:, -1] < self.ends[first:])):
             return None
         return found
 

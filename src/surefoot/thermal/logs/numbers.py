@@ -17,7 +17,9 @@ _MISSING_WORDS = tuple(
     #n/a n/a|<na>|n.a.|n.a|n/d|n.d.|k.a.|k. a.|nv|n.v.|s/o|nd|unknown|unavailable|not available|[not available]
     [n/a]|not supported|[not supported]|missing|no data|undefined|unbekannt|nicht verfügbar|inconnu|desconocido
     *|.|..|...|#value!|#div/0!|#null!
-    """.strip().replace("\n    ", "|").split("|")
+    """.strip()
+    .replace("\n    ", "|")
+    .split("|")
 )
 MISSING = frozenset(_MISSING_WORDS) | {""}
 

@@ -15,7 +15,7 @@ TAKE_FROM = 0.4
 _WEAK_DOMAIN = words._any(r"cpu|gpu|processor|prozessor|processeur|procesador|graphic|grafik|\btctl\b|\btdie\b|package")
 _FLAGS = ("thermal-flag", "power-flag", "current-flag", "throttle-flag")
 _FLAG_LIMITS = {"power-flag": "power-limit", "thermal-flag": "temperature-limit"}
-_DEFAULT_DOMAIN = {"fan": "system", "duty": "system", "charge": "battery", "frame-time": "frame", "energy": "system"}
+_DEFAULT_DOMAIN = {"fan": "board", "duty": "board", "charge": "battery", "frame-time": "frame", "energy": "system"}
 
 
 @dataclass(frozen=True)

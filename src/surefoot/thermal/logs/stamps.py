@@ -60,7 +60,9 @@ _FORMS.append(("compact", re.compile(rf"^{_DATES['compact']}[T_\- ]?{_COMPACT_CL
 _FORMS.extend((_name, re.compile(rf"^{_CLOCK},?\s+{_DATES[_name]}$")) for _name in ("ymd", "pq", "dmon"))
 _FORMS.append(("clock", re.compile(rf"^{_TIME}{_ZONE}$")))
 _FORMS.append(("clock", re.compile(r"^(?P<M>[0-9]{1,5}):(?P<S>[0-9]{2})[.,](?P<f>[0-9]{1,9})$")))
-_WORDS = r"(?:(?P<H>[0-9]{1,4})\s?h\s+)?(?:(?P<M>[0-9]{1,5})\s?m(?:in)?\s+)(?P<S>[0-9]{1,2})(?:[.,](?P<f>[0-9]{1,9}))?\s?s"
+_WORDS = (
+    r"(?:(?P<H>[0-9]{1,4})\s?h\s+)?(?:(?P<M>[0-9]{1,5})\s?m(?:in)?\s+)(?P<S>[0-9]{1,2})(?:[.,](?P<f>[0-9]{1,9}))?\s?s"
+)
 _FORMS.append(("clock", re.compile(rf"^{_WORDS}$")))
 _DIGIT = re.compile("[0-9]")
 _DIGITS = ("y", "m", "d", "p", "q", "D", "H", "M", "S", "f")

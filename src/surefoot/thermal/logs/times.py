@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta, timezone
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import numpy as np
@@ -56,7 +56,9 @@ class Moments:
     step: float
 
 
-def classify(index: int, header: str, unit: str, cells: list[str], decimal: Decimal, forced: str = "") -> TimeColumn | None:
+def classify(
+    index: int, header: str, unit: str, cells: list[str], decimal: Decimal, forced: str = ""
+) -> TimeColumn | None:
     """Whether a column tells the time, judged by its header and a sample of its cells, in the order of the file.
 
     ``forced``: ``time`` or ``date`` when the user says that it does.
@@ -109,9 +111,7 @@ def _stamp_column(index: int, text: str, good: list[Any], named: bool) -> TimeCo
     return TimeColumn(index, "clock", 1.0, 0.8 if named else 0.55, "time of day")
 
 
-def _number_column(
-    index: int, text: str, values: Floats, unit: Any, named: bool, forced: str
-) -> TimeColumn | None:
+def _number_column(index: int, text: str, values: Floats, unit: Any, named: bool, forced: str) -> TimeColumn | None:
     there = values[np.isfinite(values)]
     steps = np.diff(there)
     rising = bool(steps.size == 0 or (steps >= 0).mean() > 0.8 or (steps <= 0).mean() > 0.95)
@@ -142,6 +142,7 @@ def _number_column(
 
 def choose(found: list[TimeColumn]) -> tuple[TimeColumn | None, TimeColumn | None, list[TimeColumn]]:
     """(main, date that goes with it or None, the other time columns). Date and time in two columns belong together."""
+
     def best(*kinds: str) -> TimeColumn | None:
         of_kind = [column for column in found if column.kind in kinds]
         return max(of_kind, key=lambda column: (column.score, -column.index), default=None)
@@ -297,4 +298,4 @@ def _datetime(seconds: float) -> datetime | None:
 def as_datetime(seconds: float, utc: bool) -> datetime | None:
     """Seconds since 1970 as a date and time: in UTC, or without a zone. None when out of the calendar."""
     moment = _datetime(round(seconds, 6))
-    return moment.replace(tzinfo=timezone.utc) if moment is not None and utc else moment
+    return moment.replace(tzinfo=UTC) if moment is not None and utc else moment

@@ -22,78 +22,224 @@ def plain(header: str) -> str:
     return " ".join(text.split())
 
 
-def _any(*patterns: str) -> re.Pattern[str]:
-    return re.compile("|".join(patterns))
+def _any(patterns: str) -> re.Pattern[str]:
+    """Any of some patterns, which two or more blanks or line ends set apart."""
+    return re.compile("|".join(re.split(r"\s{2,}", patterns.strip())))
 
 
 TIME = _any(
-    r"\btime\b", r"\btime ?stamps?\b", r"\bdate", r"\bday\b", r"\belapsed", r"\buptime", r"^seconds?$", r"^secs?$", r"^sec\b",
-    r"\bzeit", r"uhrzeit", r"\bdatum\b", r"laufzeit", r"dauer\b", r"sekunden", r"\btemps$", r"^temps\b", r"\bheure\b", r"horodat",
-    r"\bduree\b", r"\bhora\b", r"\bfecha", r"\btiempo", r"\bduracion", r"\brun ?time", r"\bepoch", r"\bunix", r"\butc\b", r"\bwhen\b",
-    r"^t$", r"^ms$", r"^s$", r"^ts$", r"\bmoment\b", r"\bms since", r"\bsince start", r"segundos", r"secondes", r"millisec", r"\bclock time",
-)  # fmt: skip
+    r"""
+    \btime\b  \btime ?stamps?\b  \bdate  \bday\b  \belapsed  \buptime  ^seconds?$  ^secs?$  ^sec\b  \bzeit
+    uhrzeit  \bdatum\b  laufzeit  dauer\b  sekunden  \btemps$  ^temps\b  \bheure\b  horodat  \bduree\b  \bhora\b
+    \bfecha  \btiempo  \bduracion  \brun ?time  \bepoch  \bunix  \butc\b  \bwhen\b  ^t$  ^ms$  ^s$  ^ts$
+    \bmoment\b  \bms since  \bsince start  segundos  secondes  millisec  \bclock time
+    """
+)
 NOT_TIME = _any(
-    r"frame", r"render", r"between", r"latency", r"response", r"\bcpu\b", r"\bgpu\b", r"bild", r"busy", r"present", r"remaining", r"charge",
-    r"display", r"wait", r"\bbatter", r"verbleib", r"restant",
-)  # fmt: skip
+    r"""
+    frame  render  between  latency  response  \bcpu\b  \bgpu\b  bild  busy  present  remaining  charge  display
+    wait  \bbatter  verbleib  restant
+    """
+)
 ELAPSED = _any(
-    r"elapsed", r"uptime", r"duration", r"laufzeit", r"dauer", r"duree", r"ecoule", r"duracion", r"transcurrid", r"run ?time", r"since",
-    r"relative", r"offset", r"vergangen",
-)  # fmt: skip
-COUNTER = _any(r"^#$", r"^no$", r"^n$", r"\bindex\b", r"\bsample\b", r"^row\b", r"^id$", r"\bnumber\b", r"^frame$", r"^nr$", r"\bcount\b")
+    r"""
+    elapsed  uptime  duration  laufzeit  dauer  duree  ecoule  duracion  transcurrid  run ?time  since  relative
+    offset  vergangen
+    """
+)
+COUNTER = _any(r"^#$  ^no$  ^n$  \bindex\b  \bsample\b  ^row\b  ^id$  \bnumber\b  ^frame$  ^nr$  \bcount\b")
 
 DOMAINS: tuple[tuple[str, re.Pattern[str]], ...] = (
-    ("frame", _any(r"\bframe ?times?\b", r"ms ?between", r"between presents", r"bildzeit", r"bilddauer", r"frame duration", r"temps de trame",
-                   r"tiempo de (?:cuadro|fotograma)", r"temps d image", r"\bframe ms\b", r"\bms per frame\b")),
-    ("room", _any(r"\broom\b", r"ambient", r"umgebung", r"\braum", r"ambiant", r"ambiente", r"\bintake\b", r"zuluft", r"\binlet\b", r"habitacion",
-                  r"zimmer", r"\bpiece\b")),
-    ("battery", _any(r"batter", r"\bakku", r"bateria", r"\bbat\b")),
-    ("igpu", _any(r"\bigpu\b", r"\bigd\b", r"integrated (?:gpu|graphics)", r"\bi gpu\b", r"\bgt cores?\b", r"cpu graphics")),
-    ("gpu", _any(r"gpu", r"graphic", r"grafik", r"graphique", r"grafic", r"\bvga\b", r"video ?card", r"\bvram\b", r"\bgrafica\b")),
-    ("storage", _any(r"\bssd", r"\bnvme", r"\bhdd", r"\bdisk", r"\bdrives?\b", r"festplatte", r"disque", r"\bdisco\b", r"\bm 2 slot")),
-    ("cpu", _any(r"cpu", r"\btctl\b", r"\btdie\b", r"\bccd", r"\bia cores?\b")),
-    ("memory", _any(r"\bmemory\b", r"\bram\b", r"\bdimm", r"\bdram\b", r"\bddr", r"arbeitsspeicher", r"\bspeicher", r"\bmemoire", r"\bmemoria")),
-    ("cpu", _any(r"processor", r"prozessor", r"processeur", r"procesador", r"\bpackage\b", r"\bpkg\b", r"\bpeci\b", r"\b[pe] ?cores?\b",
-                 r"\bv ?core\b", r"\bkern", r"\bcoeur", r"\bnucleo", r"\bsoc\b", r"\buncore\b", r"\bring\b", r"\bprochot\b", r"\bvid\b",
-                 r"\bppt\b", r"\btdc\b", r"\bedc\b", r"\bcores?\b", r"\bthreads?\b", r"\bpl ?[124]\b")),
-    ("board", _any(r"mother ?board", r"main ?board", r"chipset", r"\bpch\b", r"\bvrm\b", r"\bboard\b", r"\bsystin\b", r"hauptplatine", r"carte mere",
-                   r"placa base")),
-    ("system", _any(r"\bsystem", r"\btotal\b", r"\bwall\b", r"\bpsu\b", r"netzteil", r"adapter", r"steckdose", r"alimentation", r"\bchassis\b",
-                    r"\bcase\b", r"gehause", r"boitier", r"\bcaja\b", r"\bmains\b", r"\bsys\b", r"\boutlet\b", r"\bplug\b")),
-)  # fmt: skip
+    (
+        "frame",
+        _any(
+            r"""
+        \bframe ?times?\b  ms ?between  between presents  bildzeit  bilddauer  frame duration  temps de trame
+        tiempo de (?:cuadro|fotograma)  temps d image  \bframe ms\b  \bms per frame\b
+        """
+        ),
+    ),
+    (
+        "room",
+        _any(
+            r"""
+        \broom\b  ambient  umgebung  \braum  ambiant  ambiente  \bintake\b  zuluft  \binlet\b  habitacion
+        zimmer  \bpiece\b
+        """
+        ),
+    ),
+    ("battery", _any(r"batter  \bakku  bateria  \bbat\b")),
+    ("igpu", _any(r"\bigpu\b  \bigd\b  integrated (?:gpu|graphics)  \bi gpu\b  \bgt cores?\b  cpu graphics")),
+    ("gpu", _any(r"gpu  graphic  grafik  graphique  grafic  \bvga\b  video ?card  \bvram\b  \bgrafica\b")),
+    (
+        "ssd",
+        _any(
+            r"""
+        \bssd  \bnvme  \bhdd  \bdisk  \bdrives?\b  festplatte  disque  \bdisco\b  \bm 2 slot
+        """
+        ),
+    ),
+    ("cpu", _any(r"cpu  \btctl\b  \btdie\b  \bccd  \bia cores?\b")),
+    (
+        "memory",
+        _any(
+            r"""
+        \bmemory\b  \bram\b  \bdimm  \bdram\b  \bddr  arbeitsspeicher  \bspeicher  \bmemoire  \bmemoria
+        """
+        ),
+    ),
+    (
+        "cpu",
+        _any(
+            r"""
+        processor  prozessor  processeur  procesador  \bpackage\b  \bpkg\b  \bpeci\b  \b[pe] ?cores?\b
+        \bv ?core\b  \bkern  \bcoeur  \bnucleo  \bsoc\b  \buncore\b  \bring\b  \bprochot\b  \bvid\b  \bppt\b
+        \btdc\b  \bedc\b  \bcores?\b  \bthreads?\b  \bpl ?[124]\b
+        """
+        ),
+    ),
+    (
+        "board",
+        _any(
+            r"""
+        mother ?board  main ?board  chipset  \bpch\b  \bvrm\b  \bboard\b  \bsystin\b  hauptplatine  carte mere
+        placa base
+        """
+        ),
+    ),
+    (
+        "system",
+        _any(
+            r"""
+        \bsystem  \btotal\b  \bwall\b  \bpsu\b  netzteil  adapter  steckdose  alimentation  \bchassis\b
+        \bcase\b  gehause  boitier  \bcaja\b  \bmains\b  \bsys\b  \boutlet\b  \bplug\b
+        """
+        ),
+    ),
+)
 
 QUANTITIES: tuple[tuple[str, re.Pattern[str]], ...] = (
-    ("frame-time", _any(r"\bframe ?times?\b", r"ms ?between", r"between presents", r"bildzeit", r"bilddauer", r"frame duration",
-                        r"temps de trame", r"tiempo de (?:cuadro|fotograma)", r"temps d image", r"\bframe ms\b", r"\bms per frame\b")),
-    ("reasons", _any(r"reasons?\b", r"\bgrunde\b", r"throttle (?:bits|mask|code)", r"event mask")),
-    ("thermal-flag", _any(r"thermal ?thrott", r"thrott\w* ?(?:by |due to )?(?:temp|therm)", r"(?:temp\w*|therm\w*) thrott", r"\bprochot\b",
-                          r"thermal (?:limit|event|alert|slow)", r"thermisch\w* (?:drossel|limit|begrenz)", r"temperaturlimit",
-                          r"limit\w* ?(?:by |due to )?(?:therm|temp)", r"temp\w* limit", r"thermal$", r"limite thermique", r"limite termico",
-                          r"overheat", r"critical temp")),
-    ("power-flag", _any(r"power (?:limit|cap|thrott|brake)", r"thrott\w* ?(?:by |due to )?power", r"limit\w* ?(?:by |due to )?power",
-                        r"\bpl ?[124]\b", r"\btdp (?:limit|thrott)", r"leistungs ?(?:limit|begrenz|drossel)", r"power ?limited",
-                        r"limite (?:de )?(?:puissance|potencia)", r"package power thrott", r"sw power", r"\bppt limit")),
-    ("current-flag", _any(r"(?:current|edp|edc|tdc|icc|icc ?max|electrical) ?(?:point |design )?(?:limit|thrott|cap)", r"strom ?(?:limit|begrenz)",
-                          r"limit\w* ?(?:by |due to )?current", r"thrott\w* ?(?:by |due to )?current", r"\bvr ?m? (?:thrott|current limit)",
-                          r"limite de (?:courant|corriente)", r"voltage regulator.*(?:limit|thrott)")),
-    ("throttle-flag", _any(r"throttl", r"drossel", r"\bbridage", r"\bbride", r"estrangul", r"ralenti", r"performance limit\w*")),
-    ("temperature", _any(r"temp(?!s\b|o\b|orary)", r"\btctl\b", r"\btdie\b", r"\bhot ?spot\b", r"junction", r"\bt (?:core|package|cpu|gpu)\b",
-                         r"\bcelsius\b", r"thermal (?:sensor|zone|diode)", r"\bthermistor")),
-    ("clock", _any(r"clock(?!s? ?time)", r"\bfreq", r"takt", r"frequen", r"horloge", r"frecuen", r"reloj", r"\bmhz\b", r"\bghz\b", r"\bspeed\b",
-                   r"cadence")),
-    ("energy", _any(r"energy", r"energie", r"energia", r"\bjoule")),
-    ("power", _any(r"power", r"leistung", r"puissance", r"potencia", r"\bwatt", r"consumption", r"\bdraw\b", r"verbrauch", r"consommation",
-                   r"consumo", r"\bppt\b", r"\btdp\b", r"\bpwr\b")),
-    ("voltage", _any(r"volt", r"v ?core", r"\bvid\b", r"\bvdd", r"spannung", r"tension", r"\bvcc", r"voltaje", r"\bv core\b", r"\bvddc")),
-    ("duty", _any(r"\bfans?\b.*(?:%|pwm|duty|percent)", r"\bpwm\b", r"duty")),
-    ("fan", _any(r"\bfans?\b", r"\bfan(?=[0-9])", r"lufter", r"ventilat", r"\brpm\b", r"\bpump\b", r"drehzahl", r"ventola", r"cooler")),
-    ("busy", _any(r"\bload\b", r"usage", r"utili[sz]ation", r"\butil\b", r"\bbusy\b", r"activity", r"auslastung", r"utilisation", r"\bcharge (?:du )?"
-                  r"(?:cpu|gpu|proc)", r"(?:cpu|gpu|processeur) charge", r"\buso\b", r"\bcarga (?:de )?(?:la )?(?:cpu|gpu)", r"(?:cpu|gpu) carga",
-                  r"\blast\b")),
-    ("charge", _any(r"\bcharge\b(?! rate)", r"\blevel\b", r"ladestand", r"ladezustand", r"\bcapacity\b", r"niveau", r"\bnivel\b", r"remaining",
-                    r"state of charge", r"\bsoc\b", r"\bcarga\b", r"percent")),
-    ("current", _any(r"\bcurrent\b", r"\bamps?\b", r"strom\b", r"stromstarke", r"courant", r"corriente", r"\bampere", r"\btdc\b", r"\bedc\b")),
-)  # fmt: skip
+    (
+        "frame-time",
+        _any(
+            r"""
+        \bframe ?times?\b  ms ?between  between presents  bildzeit  bilddauer  frame duration  temps de trame
+        tiempo de (?:cuadro|fotograma)  temps d image  \bframe ms\b  \bms per frame\b
+        """
+        ),
+    ),
+    ("reasons", _any(r"reasons?\b  \bgrunde\b  throttle (?:bits|mask|code)  event mask")),
+    (
+        "thermal-flag",
+        _any(
+            r"""
+        thermal ?thrott  thrott\w* ?(?:by |due to )?(?:temp|therm)  (?:temp\w*|therm\w*) thrott  \bprochot\b
+        thermal (?:limit|event|alert|slow)  thermisch\w* (?:drossel|limit|begrenz)  temperaturlimit
+        limit\w* ?(?:by |due to )?(?:therm|temp)  temp\w* limit  thermal$  limite thermique  limite termico
+        overheat  critical temp
+        """
+        ),
+    ),
+    (
+        "power-flag",
+        _any(
+            r"""
+        power (?:limit|cap|thrott|brake)  thrott\w* ?(?:by |due to )?power  limit\w* ?(?:by |due to )?power
+        \bpl ?[124]\b  \btdp (?:limit|thrott)  leistungs ?(?:limit|begrenz|drossel)  power ?limited
+        limite (?:de )?(?:puissance|potencia)  package power thrott  sw power  \bppt limit
+        """
+        ),
+    ),
+    (
+        "current-flag",
+        _any(
+            r"""
+        (?:current|edp|edc|tdc|icc|icc ?max|electrical) ?(?:point |design )?(?:limit|thrott|cap)
+        strom ?(?:limit|begrenz)  limit\w* ?(?:by |due to )?current  thrott\w* ?(?:by |due to )?current
+        \bvr ?m? (?:thrott|current limit)  limite de (?:courant|corriente)  voltage regulator.*(?:limit|thrott)
+        """
+        ),
+    ),
+    (
+        "throttle-flag",
+        _any(
+            r"""
+        throttl  drossel  \bbridage  \bbride  estrangul  ralenti  performance limit\w*
+        """
+        ),
+    ),
+    (
+        "temperature",
+        _any(
+            r"""
+        temp(?!s\b|o\b|orary)  \btctl\b  \btdie\b  \bhot ?spot\b  junction  \bt (?:core|package|cpu|gpu)\b
+        \bcelsius\b  thermal (?:sensor|zone|diode)  \bthermistor
+        """
+        ),
+    ),
+    (
+        "clock",
+        _any(
+            r"""
+        clock(?!s? ?time)  \bfreq  takt  frequen  horloge  frecuen  reloj  \bmhz\b  \bghz\b  \bspeed\b  cadence
+        """
+        ),
+    ),
+    ("energy", _any(r"energy  energie  energia  \bjoule")),
+    (
+        "power",
+        _any(
+            r"""
+        power  leistung  puissance  potencia  \bwatt  consumption  \bdraw\b  verbrauch  consommation  consumo
+        \bppt\b  \btdp\b  \bpwr\b
+        """
+        ),
+    ),
+    (
+        "voltage",
+        _any(
+            r"""
+        volt  v ?core  \bvid\b  \bvdd  spannung  tension  \bvcc  voltaje  \bv core\b  \bvddc
+        """
+        ),
+    ),
+    ("duty", _any(r"\bfans?\b.*(?:%|pwm|duty|percent)  \bpwm\b  duty")),
+    (
+        "fan",
+        _any(
+            r"""
+        \bfans?\b  \bfan(?=[0-9])  lufter  ventilat  \brpm\b  \bpump\b  drehzahl  ventola  cooler
+        """
+        ),
+    ),
+    (
+        "busy",
+        _any(
+            r"""
+        \bload\b  usage  utili[sz]ation  \butil\b  \bbusy\b  activity  auslastung  utilisation
+        \bcharge (?:du )?(?:cpu|gpu|proc)  (?:cpu|gpu|processeur) charge  \buso\b
+        \bcarga (?:de )?(?:la )?(?:cpu|gpu)  (?:cpu|gpu) carga  \blast\b
+        """
+        ),
+    ),
+    (
+        "charge",
+        _any(
+            r"""
+        \bcharge\b(?! rate)  \blevel\b  ladestand  ladezustand  \bcapacity\b  niveau  \bnivel\b  remaining
+        state of charge  \bsoc\b  \bcarga\b  percent
+        """
+        ),
+    ),
+    (
+        "current",
+        _any(
+            r"""
+        \bcurrent\b  \bamps?\b  strom\b  stromstarke  courant  corriente  \bampere  \btdc\b  \bedc\b
+        """
+        ),
+    ),
+)
 
 # A quantity that a unit's family can mean, the first when no word says otherwise.
 FAMILY_QUANTITIES: dict[str, tuple[str, ...]] = {
@@ -111,33 +257,52 @@ FAMILY_QUANTITIES: dict[str, tuple[str, ...]] = {
 
 # Words that make of a reading something else, with what to say.
 NOT_LIVE: tuple[tuple[re.Pattern[str], str], ...] = (
-    (_any(r"distance", r"\bmargin\b", r"abstand", r"headroom", r"\bdelta\b", r"to tj ?max", r"reserve"), "a distance to a limit, not a reading"),
-    (_any(r"multiplier", r"\bratio\b", r"multiplikator"), "a multiplier, not a clock"),
+    (
+        _any(r"distance  \bmargin\b  abstand  headroom  \bdelta\b  to tj ?max  reserve"),
+        "a distance to a limit, not a reading",
+    ),
+    (_any(r"multiplier  \bratio\b  multiplikator"), "a multiplier, not a clock"),
     (_any(r"\boffset\b"), "an offset, not a reading"),
-    (_any(r"\btarget\b", r"\brequested?\b", r"\bsoll"), "a target, not a reading"),
-    (_any(r"of tdp", r"% ?tdp", r"tdp ?%"), "a share of a power limit, not watts"),
+    (_any(r"\btarget\b  \brequested?\b  \bsoll"), "a target, not a reading"),
+    (_any(r"of tdp  % ?tdp  tdp ?%"), "a share of a power limit, not watts"),
 )
-LIMIT = _any(r"\blimit", r"\bcap\b", r"\bpl ?[124]\b", r"\bmax(?:imum)? allowed", r"tj ?max", r"grenze?\b", r"\blimite\b", r"\bthreshold\b")
+LIMIT = _any(
+    r"""
+    \blimit  \bcap\b  \bpl ?[124]\b  \bmax(?:imum)? allowed  tj ?max  grenze?\b  \blimite\b  \bthreshold\b
+    """
+)
 STATISTIC = (
-    ("min", _any(r"\bmin(?:imum|imal|imo)?\b", r"\blowest\b", r"niedrigst")),
-    ("max", _any(r"\bmax(?:imum|imal|imo)?\b", r"\bpeak\b", r"\bhighest\b", r"hochst", r"spitze")),
-    ("avg", _any(r"\bavg\b", r"\baverage\b", r"\bmean\b", r"durchschn", r"mittelwert", r"\bmittel\b", r"\bmoyenn?e?\b", r"promedio", r"\bmedia\b")),
+    ("min", _any(r"\bmin(?:imum|imal|imo)?\b  \blowest\b  niedrigst")),
+    ("max", _any(r"\bmax(?:imum|imal|imo)?\b  \bpeak\b  \bhighest\b  hochst  spitze")),
+    (
+        "avg",
+        _any(
+            r"""
+            \bavg\b  \baverage\b  \bmean\b  durchschn  mittelwert  \bmittel\b  \bmoyenn?e?\b  promedio
+            \bmedia\b
+            """
+        ),
+    ),
 )
-FRAME_RATE = _any(r"\bfps\b", r"frames? per sec", r"frame ?rate", r"bildrate", r"bilder pro", r"images par sec", r"cuadros por")
+FRAME_RATE = _any(
+    r"""
+    \bfps\b  frames? per sec  frame ?rate  bildrate  bilder pro  images par sec  cuadros por
+    """
+)
 
 PARTS: tuple[tuple[str, re.Pattern[str]], ...] = (
-    ("hotspot", _any(r"hot ?spot", r"junction(?! temperature limit)", r"heissester")),
-    ("memory", _any(r"\bmem(?:ory)?\b", r"\bvram\b", r"speicher", r"memoire", r"memoria")),
-    ("vrm", _any(r"\bvrm?\b", r"\bmos(?:fet)?\b", r"regulator")),
-    ("soc", _any(r"\bsoc\b", r"\bsystem agent\b", r"\bsa\b")),
-    ("ring", _any(r"\bring\b", r"\bllc\b", r"\bcache\b", r"\buncore\b")),
-    ("bus", _any(r"\bbus\b", r"\bbclk\b", r"\bfsb\b")),
+    ("hotspot", _any(r"hot ?spot  junction(?! temperature limit)  heissester")),
+    ("memory", _any(r"\bmem(?:ory)?\b  \bvram\b  speicher  memoire  memoria")),
+    ("vrm", _any(r"\bvrm?\b  \bmos(?:fet)?\b  regulator")),
+    ("soc", _any(r"\bsoc\b  \bsystem agent\b  \bsa\b")),
+    ("ring", _any(r"\bring\b  \bllc\b  \bcache\b  \buncore\b")),
+    ("bus", _any(r"\bbus\b  \bbclk\b  \bfsb\b")),
     ("shader", _any(r"\bshader\b")),
-    ("video", _any(r"\bvideo\b(?! ?card)", r"\bencode", r"\bdecode")),
-    ("effective", _any(r"\beffective\b", r"effektiv", r"\beff\b")),
-    ("cores", _any(r"\bia cores?\b", r"\bcores power\b", r"\bpp ?0\b", r"\bcore power\b(?<!gpu core power)")),
+    ("video", _any(r"\bvideo\b(?! ?card)  \bencode  \bdecode")),
+    ("effective", _any(r"\beffective\b  effektiv  \beff\b")),
+    ("cores", _any(r"\bia cores?\b  \bcores power\b  \bpp ?0\b  \bcore power\b(?<!gpu core power)")),
     ("vid", _any(r"\bvid\b")),
-    ("pump", _any(r"\bpump\b", r"pumpe")),
+    ("pump", _any(r"\bpump\b  pumpe")),
 )
 CORE = re.compile(r"\b(?:[pe] ?)?(?:cores?|kern|coeur|nucleo) ?#? ?(\d{1,3})\b")
 CORE_GLUED = re.compile(r"\bcpu ?#? ?(\d{1,3})\b")
@@ -145,16 +310,21 @@ THREAD = re.compile(r"\b(?:t|thread) ?#? ?(\d{1,3})\b")
 CCD = re.compile(r"\bccd ?#? ?(\d{1,2})\b")
 GPU_NUMBER = re.compile(r"\bgpu ?#? ?(\d)\b")
 FAN_NUMBER = re.compile(r"\b(?:fans?|lufter|ventil\w*) ?#? ?(\d{1,2})\b")
-WHOLE = _any(r"\bpackage\b", r"\bpkg\b", r"\btotal\b", r"\bdie\b")
+WHOLE = _any(r"\bpackage\b  \bpkg\b  \btotal\b  \bdie\b")
 
 # Words that say nothing about which of two like columns is which.
-COMMON = frozenset(
-    "cpu gpu core the of in and temperature temp clock clocks frequency power voltage fan fans speed usage load current value sensor "
-    "reading live now actual package graphics processor total board all [ ]".split()
+_COMMON_WORDS = (
+    "cpu gpu core the of in and temperature temp clock clocks frequency power voltage fan fans speed usage load current "
+    "value sensor reading live now actual package graphics processor total board all"
 )
+COMMON = frozenset(_COMMON_WORDS.split())
+
 
 FOOTER = _any(
-    r"^(?:min|max|avg|mean|sum|total|std|median|end|stop|count)\b", r"^(?:minimum|maximum|average|minima|maxima)", r"^(?:end of|ende\b|fin\b)",
-    r"^(?:durchschnitt|mittelwert|mittel\b|summe\b|moyenne|promedio|media\b|total)", r"^(?:statistic|summary|zusammenfassung|resume|resumen)",
-    r"\bstopped\b", r"\bbeendet\b", r"\blog(?:ging)? (?:end|stop|finished)",
-)  # fmt: skip
+    r"""
+    ^(?:min|max|avg|mean|sum|total|std|median|end|stop|count)\b  ^(?:minimum|maximum|average|minima|maxima)
+    ^(?:end of|ende\b|fin\b)  ^(?:durchschnitt|mittelwert|mittel\b|summe\b|moyenne|promedio|media\b|total)
+    ^(?:statistic|summary|zusammenfassung|resume|resumen)  \bstopped\b  \bbeendet\b
+    \blog(?:ging)? (?:end|stop|finished)
+    """
+)

@@ -1,0 +1,252 @@
+"""`surefoot trace import`: a sensor log from any logger, shown as it was understood, corrected once, remembered."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from surefoot.cli.common import JsonFlag, console, open_journal, pairs, show
+from surefoot.errors import AnswerIsNo, BadInput
+
+if TYPE_CHECKING:
+    from rich.console import Console, RenderableType
+
+    from surefoot.journal import Journal
+    from surefoot.runs import Run
+    from surefoot.thermal.logs import Column, ImportedLog
+
+SHOWN_PROBLEMS = 12
+NEWEST = "last"
+
+
+def register(traces: typer.Typer) -> None:
+    """Add `import` to the group `trace`."""
+    traces.command("import")(import_log)
+
+
+def import_log(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="The log: any delimited text with a header.")],
+    unit: Annotated[str, typer.Option("--unit", metavar="UNIT", help="The unit it was taken on.")],
+    run: Annotated[
+        str | None,
+        typer.Option("--run", metavar="RUN", help="Run it belongs to, or `last`. Default: a new run, no evidence."),
+    ] = None,
+    mapped: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--map", metavar="HEADER=CHANNEL", help="What a column is; also ignore, time, date; #3 for a column."
+        ),
+    ] = None,
+    yes: Annotated[bool, typer.Option("--yes", help="Take the columns as recognised, without asking.")] = False,
+    interval: Annotated[
+        float | None,
+        typer.Option("--interval", metavar="SECONDS", help="Step between samples, where no column tells it."),
+    ] = None,
+    timezone: Annotated[
+        str | None, typer.Option("--timezone", metavar="ZONE", help="Zone of local stamps, such as Europe/Berlin.")
+    ] = None,
+    day_first: Annotated[
+        bool | None, typer.Option("--day-first/--month-first", help="Settles dates like 3/4/2026.")
+    ] = None,
+    load: Annotated[str, typer.Option("--load", help="What was run meanwhile, for a new run.")] = "unknown",
+    dry_run: Annotated[bool, typer.Option("--dry-run", help="Show what would be stored; store nothing.")] = False,
+    as_json: JsonFlag = False,
+) -> None:
+    """Import a sensor log as the trace of a run."""
+    from surefoot.thermal.logs import log_fingerprint, read_log
+
+    data = _bytes(file)
+    with open_journal() as journal:
+        journal.unit(unit)
+        target = _run(journal, unit, run)
+        try:
+            said = {**(journal.remembered_columns(log_fingerprint(data)) or {}), **pairs(mapped, "--map")}
+            options: dict[str, Any] = {
+                "timezone": timezone,
+                "day_first": day_first,
+                "interval_seconds": interval,
+            }
+            log = read_log(data, corrections=said, **options)
+            if not (yes or dry_run):
+                log, said = _confirmed(log, said, lambda words: read_log(data, corrections=words, **options), as_json)
+        except BadInput as error:
+            raise BadInput(error.what, where=error.where or str(file), remedy=error.remedy) from None
+        stored = None if dry_run else _store(journal, unit, target, log, said, file, load)
+    result = _result(log, unit, stored, dry_run)
+    show(result, lambda: _view(log, unit, stored, target is None, dry_run), as_json)
+
+
+def _bytes(file: Path) -> bytes:
+    try:
+        return file.read_bytes()
+    except OSError as error:
+        raise BadInput(f"cannot be read: {error.strerror}.", where=str(file)) from None
+
+
+def _run(journal: Journal, unit: str, wanted: str | None) -> Run | None:
+    if wanted is None:
+        return None
+    if wanted == NEWEST:
+        runs = journal.runs(unit)
+        if not runs:
+            raise BadInput("there is no run yet.", where=f"unit {unit!r}", remedy="Leave --run out to make one.")
+        return runs[-1]
+    try:
+        number = int(wanted)
+    except ValueError:
+        raise BadInput(f"{wanted!r} is no run.", where="--run", remedy="Give its number, or `last`.") from None
+    found = journal.run(number)
+    if found.plan.unit != unit:
+        raise BadInput(f"run {number} is one of unit {found.plan.unit!r}, not of {unit!r}.", where="--run")
+    return found
+
+
+def _confirmed(log: ImportedLog, said: dict[str, str], again: Any, as_json: bool) -> tuple[ImportedLog, dict[str, str]]:
+    """The log as a person confirmed it. Without a terminal it is taken when every column taken is sure enough."""
+    if not sys.stdin.isatty() or as_json:
+        unsure = _unsure(log)
+        if unsure:
+            names = ", ".join(f"{column.header!r} as {column.channel}" for column in unsure[:6])
+            raise BadInput(
+                f"{len(unsure)} columns are not sure: {names}.",
+                remedy="Give --yes to take them so, or say what they are with --map.",
+            )
+        return log, said
+    out = console(stderr=True)
+    while True:
+        for part in _columns_view(log, all_columns=True):
+            out.print(part)
+        if _unsure(log):
+            out.print("Columns marked ? are not sure.", markup=False)
+        answer = _asked(out)
+        if answer == "":
+            return log, said
+        if answer.lower() in ("q", "quit", "n", "no"):
+            raise AnswerIsNo("nothing was stored.")
+        try:
+            changes = pairs([answer], "correction")
+            log, said = again({**said, **changes}), {**said, **changes}
+        except BadInput as error:
+            out.print(f"! {error.message()}", markup=False)
+
+
+def _asked(out: Console) -> str:
+    out.print("Enter stores it; #3=gpu.temperature, #3=ignore or #3=time corrects a column; q stops.", markup=False)
+    try:
+        return out.input("> ").strip()
+    except EOFError:
+        raise AnswerIsNo("nothing was stored.") from None
+
+
+def _unsure(log: ImportedLog) -> list[Column]:
+    from surefoot.thermal.logs import ASK_BELOW
+
+    return [column for column in log.columns if column.channel and column.confidence < ASK_BELOW]
+
+
+def _store(
+    journal: Journal, unit: str, target: Run | None, log: ImportedLog, said: dict[str, str], file: Path, load: str
+) -> int:
+    from surefoot.runs import Closing, Outcome, RunPlan
+    from surefoot.units import Setting
+
+    if not log.trace.channels:
+        raise BadInput(
+            "no column became a channel.", where=str(file), remedy="Say what they are with --map HEADER=CHANNEL."
+        )
+    if target is None:
+        minutes = round(log.trace.duration_minutes, 4)
+        plan = RunPlan(
+            unit=unit, setting=Setting(), load=load, planned_minutes=minutes, purpose="log", source="hand",
+            note=f"trace imported from {file.name}; the setting was not told",
+        )  # fmt: skip
+        closing = Closing(outcome=Outcome.VOID, minutes=minutes, judged_by="imported log: no evidence of stability")
+        started_at = log.started_at
+        # A stamp without a zone is taken in this computer's own.
+        number = journal.log_run(plan, closing, at=started_at.astimezone() if started_at else None)
+    else:
+        number = target.id
+    journal.add_trace(number, log.trace)
+    if said:
+        journal.remember_columns(log.fingerprint, _by_header(log, said))
+    return number
+
+
+def _by_header(log: ImportedLog, said: dict[str, str]) -> dict[str, str]:
+    """Corrections by header text: what ``#3`` means is remembered by the name of the third column."""
+    names = {f"#{column.index + 1}": column.header for column in log.columns}
+    return {names.get(key, key): value for key, value in said.items()}
+
+
+def _result(log: ImportedLog, unit: str, run: int | None, dry_run: bool) -> dict[str, Any]:
+    return {
+        "unit": unit,
+        "run": run,
+        "stored": not dry_run,
+        "samples": len(log.trace),
+        "minutes": log.trace.duration_minutes,
+        "started_at": log.started_at,
+        "channels": sorted(log.trace.channels),
+        "columns": list(log.columns),
+        "problems": list(log.problems),
+        "notes": list(log.notes),
+        "encoding": log.encoding,
+        "delimiter": log.delimiter,
+        "decimal": log.decimal,
+        "header_line": log.header_line,
+        "time": log.time_how,
+        "fingerprint": log.fingerprint,
+    }
+
+
+def _columns_view(log: ImportedLog, all_columns: bool) -> list[RenderableType]:
+    from rich.table import Table
+    from rich.text import Text
+
+    from surefoot.thermal.logs import ASK_BELOW
+
+    table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0))
+    table.add_column("#", justify="right", no_wrap=True)
+    for name, most in (("column", 26), ("becomes", 27), ("sure", 5), ("first", 14)):
+        table.add_column(name, max_width=most, overflow="fold" if most > 20 else "ellipsis", no_wrap=most <= 20)
+    for column in log.columns:
+        if not (all_columns or column.channel or column.role == "time"):
+            continue
+        mark = "?" if column.channel and column.confidence < ASK_BELOW else ""
+        perhaps = f"- ({column.suggestion}?)" if column.suggestion else "- not understood"
+        becomes = column.channel or {"time": "(time)", "ignored": "-", "unknown": perhaps}[column.role]
+        sure = f"{column.confidence:.0%}{mark}" if column.channel or column.role == "time" else ""
+        first = column.sample[0] if column.sample else ""
+        cells = (str(column.index + 1), column.header, becomes, sure, first)
+        table.add_row(*(Text(cell) for cell in cells), style="yellow" if mark else "")
+    return [table]
+
+
+def _view(log: ImportedLog, unit: str, run: int | None, made: bool, dry_run: bool) -> list[RenderableType]:
+    from rich.text import Text
+
+    parts = _columns_view(log, all_columns=True)
+    decimal = "comma" if log.decimal == "," else "point"
+    delimiter = {"\t": "tab", "": "none"}.get(log.delimiter, log.delimiter)
+    parts.append(Text(f"Read as {log.encoding}, delimiter {delimiter}, decimal {decimal}; time from {log.time_how}."))
+    parts += [Text(f"  {note}") for note in log.notes]
+    shown = log.problems[:SHOWN_PROBLEMS]
+    for problem in shown:
+        where = f"line {problem.line}" if problem.line else "file"
+        where += f", {problem.column}" if problem.column else ""
+        parts.append(Text(f"? {where}: {problem.text}", style="yellow"))
+    if len(log.problems) > len(shown):
+        parts.append(Text(f"? and {len(log.problems) - len(shown)} more; --json lists them all.", style="yellow"))
+    start = f", from {log.started_at.isoformat(sep=' ', timespec='seconds')}" if log.started_at else ""
+    size = f"{len(log.trace)} samples, {log.trace.duration_minutes:.1f} min, {len(log.trace.channels)} channels{start}"
+    if dry_run:
+        parts.append(Text(f"Dry run: {size}; nothing was stored."))
+    elif made:
+        parts.append(Text(f"Stored as run {run} of {unit}, noted as void (no evidence): {size}."))
+        parts.append(Text("To attach a log to a run that is there, give --run with its number."))
+    else:
+        parts.append(Text(f"Added to run {run} of {unit}: {size}."))
+    return parts
