@@ -7,7 +7,7 @@ examples/make_demo_data.py.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 
@@ -123,12 +123,12 @@ def measurements(seed: int, unit: Unit, tuned: Setting, *, start: datetime = STA
 
 
 def stages_as_it_came() -> list[Stage]:
-    """Each power mode, at stock."""
+    """Each power mode, at stock; the one that the rest is compared with first."""
     stock = Setting()
     return [
-        Stage("quiet mode", "quiet", "as it came", stock),
-        Stage("balanced mode", "balanced", "as it came", stock),
         Stage("performance mode", "performance", "as it came", stock),
+        Stage("balanced mode", "balanced", "as it came", stock),
+        Stage("quiet mode", "quiet", "as it came", stock),
     ]
 
 
@@ -140,19 +140,20 @@ def stages_tuned(unit: Unit, tuned: Setting) -> list[Stage]:
     better = "new paste, cooling pad"
     return [
         Stage("undervolted", "performance", "as it came", under, Tuning(cpu, 0.0)),
-        Stage("undervolted, GPU overclocked", "performance", "as it came", both, Tuning(cpu, gpu)),
-        Stage("the same, better cooled", "performance", better, both, Tuning(cpu, gpu)),
+        Stage("undervolted and overclocked", "performance", "as it came", both, Tuning(cpu, gpu)),
+        Stage("tuned and better cooled", "performance", better, both, Tuning(cpu, gpu)),
     ]
 
 
-def configuration_names(happenings: list[Happening]) -> dict[tuple[str, str, tuple[tuple[str, float], ...]], str]:
-    """What the tester calls each configuration, by (power mode, cooling, setting's key)."""
-    names = {}
+def configuration_names(happenings: Iterable[Happening]) -> dict[str, str]:
+    """What the tester calls each configuration, in the order of the story: name by the key of the configuration."""
+    from surefoot.scores.configurations import key_of, parts_of
+
+    names: dict[str, str] = {}
     for one in happenings:
         if one.plan.purpose == "measure":
-            conditions = one.plan.conditions
-            key = (conditions.power_mode or "", conditions.cooling or "", one.plan.setting.key)
-            names[key] = one.plan.note
+            run = Run(id=0, opened_at=one.at, plan=one.plan, closed_at=one.at, closing=one.closing)
+            names.setdefault(key_of(parts_of(run)), one.plan.note)
     return names
 
 

@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING
 
 from surefoot.runs import Outcome, Run, Trace
 from surefoot.scores.comparison import Comparison
-from surefoot.search import EdgePosterior, Evidence, Goal
-from surefoot.search.known import KnownStable
-from surefoot.units import Unit
+from surefoot.scores.efficiency import EqualScore
+from surefoot.scores.supply import SupplyCheck
+from surefoot.search import EdgePosterior, Evidence, Goal, KnownStable, edge_posterior, known_stable, run_evidence
+from surefoot.units import Conditions, Unit
 
 if TYPE_CHECKING:
     from surefoot.journal import Journal
@@ -21,7 +22,7 @@ class Material:
 
     ``runs``: closed ones, oldest first; ``open_runs``: how many are not closed; ``evidence``, ``edges``: by searched
     knob that has any; ``comparison``: None when nothing was measured; ``traces``: by configuration key, the run whose
-    thermals are shown and its trace; ``limiter_rules``: by configuration key and domain, how it was judged.
+    thermals are shown and its trace; ``problems``: what could not be used and why, in words.
     """
 
     unit: Unit
@@ -32,6 +33,9 @@ class Material:
     edges: dict[str, EdgePosterior] = field(default_factory=dict)
     comparison: Comparison | None = None
     traces: dict[str, tuple[Run, Trace]] = field(default_factory=dict)
+    supply: tuple[SupplyCheck, ...] = ()
+    equal_scores: tuple[EqualScore, ...] = ()
+    problems: tuple[str, ...] = ()
     open_runs: int = 0
 
     def runs_of(self, knob: str) -> list[Run]:
@@ -42,6 +46,42 @@ class Material:
             if run.plan.knob == knob
             or (run.plan.knob is None and run.plan.purpose in ("joint", "soak") and run.setting.value(knob) != 0)
         ]
+
+
+def collect(journal: Journal, unit: Unit | str, *, baseline: str | None = None) -> Material:
+    """Read the journal once and work everything out. Raises BadInput for an unknown unit or baseline."""
+    from surefoot.report.gather import comparison_of, equal_scores, gather
+
+    card = journal.unit(unit) if isinstance(unit, str) else unit
+    gathered = gather(journal, card)
+    goal = Goal(mttf_hours=card.goal.mttf_hours, confidence=card.goal.confidence)
+    # As recall asks: runs under another firmware or driver than the card's do not count.
+    present = Conditions(firmware=card.firmware, driver=card.driver)
+    closed = tuple(run for run in gathered.runs if not run.is_open)
+    evidence = {knob.name: tuple(run_evidence(card, closed, knob, conditions=present)) for knob in card.leaders()}
+    evidence = {name: pieces for name, pieces in evidence.items() if pieces}
+    comparison = comparison_of(gathered, baseline=baseline) if gathered.comparable or baseline else None
+    by_id = {run.id: run for run in gathered.measured}
+    traces = {}
+    for one in comparison.configurations if comparison else ():
+        with_trace = [by_id[run] for run in one.run_ids if run in by_id and journal.has_trace(run)]
+        if with_trace:
+            chosen = representative(with_trace)[0]
+            traces[one.key] = (chosen, journal.trace(chosen.id))
+    return Material(
+        unit=card,
+        goal=goal,
+        runs=closed,
+        known=known_stable(card, closed, goal, conditions=present) if closed else None,
+        evidence=evidence,
+        edges={name: edge_posterior(card.knob(name), pieces, goal) for name, pieces in evidence.items()},
+        comparison=comparison,
+        traces=traces,
+        supply=gathered.supply,
+        equal_scores=equal_scores(comparison) if comparison else (),
+        problems=gathered.problems,
+        open_runs=len(gathered.runs) - len(closed),
+    )
 
 
 def representative(runs: list[Run]) -> list[Run]:

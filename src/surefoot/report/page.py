@@ -1,233 +1,110 @@
-"""The page's own things: sections, tables and the HTML around them. Text is escaped by Jinja, data by `data_text`."""
+"""From the journal to the page: the report of one unit as a file."""
 
 from __future__ import annotations
 
-import base64
-import hashlib
-import json
-from collections.abc import Sequence
-from dataclasses import dataclass, field
-from importlib.resources import files
-from typing import TYPE_CHECKING, Any
+import os
+import tempfile
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
 
-from surefoot import __version__
-from surefoot.report.picture import PAGE, LegendItem, Picture
-from surefoot.report.theme import OUTCOMES, ink
-from surefoot.report.words import tidy
-from surefoot.runs import Outcome
+from surefoot.errors import BadInput
+from surefoot.report.view import PageView
+from surefoot.units import Unit
 
 if TYPE_CHECKING:
-    import pandas as pd
+    from surefoot.journal import Journal
 
 
 @dataclass(frozen=True, slots=True)
-class Column:
-    """A column of a table: its heading, and whether it holds numbers."""
+class EmptySection:
+    """A section with nothing to show: its title, and the command that would fill it."""
 
     title: str
-    number: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class TableCell:
-    """A cell: its text, and the sign beside it where there is one."""
-
-    text: str
-    sign: LegendItem | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class TableView:
-    """A table as it is shown."""
-
-    columns: tuple[Column, ...]
-    rows: tuple[tuple[TableCell, ...], ...]
-    caption: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Block:
-    """Charts beside or under each other; ``legend``: one for all of them, whose switches act on all."""
-
-    charts: tuple[Picture, ...]
-    legend: tuple[LegendItem, ...] = ()
-    pairs: bool = True
-
-
-@dataclass(frozen=True, slots=True)
-class Empty:
-    """Why a section has nothing to show, and the command that would fill it."""
-
-    what: str
     command: str
 
 
 @dataclass(frozen=True, slots=True)
-class GainView:
-    """One figure of what was gained."""
-
-    what: str
-    value: str
-    detail: str
-
-
-@dataclass(frozen=True, slots=True)
-class Answer:
-    """The known-stable setting, its certificate in words, and what was gained.
-
-    ``aside``: what moves along with the setting; ``small``: lines of lesser weight; ``table``: the certificates.
-    """
-
-    setting: tuple[str, ...]
-    words: tuple[str, ...]
-    gains: tuple[GainView, ...] = ()
-    aside: str = ""
-    small: tuple[str, ...] = ()
-    table: TableView | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Section:
-    """One section of the page."""
-
-    key: str
-    short: str
-    title: str
-    lead: str = ""
-    answer: Answer | None = None
-    blocks: tuple[Block, ...] = ()
-    tables: tuple[TableView, ...] = ()
-    list: tuple[str, ...] = ()
-    after: str = ""
-    empty: Empty | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class PageView:
-    """Everything on the page."""
+class ReportFiles:
+    """What was written: the page; the folder of pictures and the files in it; the sections left empty."""
 
     unit: str
-    title: str
-    sentence: str
-    meta: str
-    sections: tuple[Section, ...]
-    footer: str = ""
-
-    def pictures(self) -> list[Picture]:
-        """Every chart, in the order of the page."""
-        return [chart for section in self.sections for block in section.blocks for chart in block.charts]
+    page: Path
+    folder: Path | None
+    files: tuple[Path, ...]
+    charts: tuple[str, ...]
+    empty: tuple[EmptySection, ...]
 
 
-@dataclass(frozen=True)
-class _Figure:
-    picture: Picture
-    numbers: TableView = field(repr=False)
+def report_files(
+    journal: Journal,
+    unit: Unit | str,
+    path: str | os.PathLike[str],
+    *,
+    pictures: str | os.PathLike[str] | None = None,
+    baseline: str | None = None,
+    tell: Callable[[str], None] | None = None,
+) -> ReportFiles:
+    """Write the report of a unit and, with ``pictures``, every chart and table as files in that folder.
 
-    def __getattr__(self, name: str) -> Any:
-        return getattr(self.picture, name)
+    ``tell``: called with each chart's name before it is drawn. Raises BadInput as `write_report` does.
+    """
+    from surefoot.report.html import render
+    from surefoot.report.material import collect
+    from surefoot.report.pictures import write_pictures, write_tables
+    from surefoot.report.sections import build
 
-
-def table_of(frame: pd.DataFrame, caption: str = "") -> TableView:
-    """A DataFrame as a table, numbers to four figures."""
-    columns = tuple(
-        Column(str(name).replace("_", " "), frame[name].dtype.kind in "iuf") for name in frame.columns
-    )
-    names = [str(name) for name in frame.columns]
-    rows = tuple(
-        tuple(TableCell(_shown(value), _sign(name, value)) for name, value in zip(names, row, strict=True))
-        for row in frame.itertuples(index=False, name=None)
-    )
-    return TableView(columns, rows, caption)
-
-
-def _sign(column: str, value: Any) -> LegendItem | None:
-    """The sign of an outcome, beside its word."""
-    if column != "outcome":
-        return None
-    look = OUTCOMES[Outcome(value)]
-    return LegendItem(str(value), ink(look.color), shape=look.shape)
-
-
-def _shown(value: Any) -> str:
-    if value is None or value != value:
-        return "–"
-    if isinstance(value, float):
-        if value == int(value) and abs(value) < 1e6:
-            return f"{int(value)}".replace("-", "−")
-        return (f"{value:.1f}" if abs(value) >= 100 else f"{value:.3g}").replace("-", "−")
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    return str(value)
-
-
-def data_text(value: Any) -> str:
-    """JSON that is safe inside a script element: no ``<``, ``>`` or ``&`` is left, nor a line separator."""
-    text = json.dumps(value, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
-    for letter in "<>&\u2028\u2029":
-        text = text.replace(letter, f"\\u{ord(letter):04x}")
-    return text
-
-
-def render(view: PageView) -> str:
-    """The whole page as one HTML text that needs nothing else. Scripts are allowed by their hash alone."""
-    import vl_convert
-    from jinja2 import Environment, PackageLoader, StrictUndefined
-    from markupsafe import Markup
-
-    from surefoot.report.patterns import pattern_definitions
-
-    bundle = f"\n{vl_convert.javascript_bundle()}\n"
-    script = f"\n{_asset('page.js')}\n"
-    if "</script" in bundle.lower() or "<!--" in bundle:
-        bundle = bundle.replace("</script", "<\\/script").replace("<!--", "<\\!--")
-    specs = {picture.key: picture.spec(PAGE) for picture in view.pictures()}
-    environment = Environment(
-        loader=PackageLoader("surefoot.report", "assets"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=False,
-        lstrip_blocks=False,
-    )
-    environment.filters["tidy"] = tidy
-    environment.filters["figure"] = lambda picture: _Figure(picture, table_of(picture.table))
-    # Markup: our own files and what `data_text` has made safe. Everything else is escaped by the template.
-    return environment.get_template("page.html.j2").render(
-        page=view,
-        version=__version__,
-        css=Markup(theme_css() + _asset("page.css")),
-        patterns=Markup(pattern_definitions().replace("<defs>", '<defs id="patterns">')),
-        specs=Markup(data_text(specs)),
-        bundle=Markup(bundle),
-        script=Markup(script),
-        policy=policy((bundle, script)),
+    material = collect(journal, unit, baseline=baseline)
+    view = build(material)
+    page = write_page(render(view), path)
+    files: list[Path] = []
+    if pictures is not None:
+        files = [*write_pictures(view, pictures, tell=tell), *write_tables(material, pictures)]
+    return ReportFiles(
+        unit=material.unit.name,
+        page=page,
+        folder=Path(pictures) if pictures is not None else None,
+        files=tuple(files),
+        charts=tuple(picture.key for picture in view.pictures()),
+        empty=tuple(EmptySection(one.title, one.empty.command) for one in view.sections if one.empty),
     )
 
 
-def policy(scripts: Sequence[str]) -> str:
-    """A content security policy: nothing is fetched, nothing runs but these scripts, no expression is compiled."""
-    hashes = " ".join(
-        "'sha256-" + base64.b64encode(hashlib.sha256(script.encode()).digest()).decode() + "'" for script in scripts
-    )
-    return (
-        f"default-src 'none'; script-src {hashes}; style-src 'unsafe-inline'; img-src data: blob:; "
-        "base-uri 'none'; form-action 'none'"
-    )
+def page_of(journal: Journal, unit: Unit | str, *, baseline: str | None = None) -> PageView:
+    """Everything the report of a unit shows. Raises BadInput for an unknown unit or baseline."""
+    from surefoot.report.material import collect
+    from surefoot.report.sections import build
+
+    return build(collect(journal, unit, baseline=baseline))
 
 
-def theme_css() -> str:
-    """The colours of both themes as CSS variables; print is always light."""
-    from surefoot.report.theme import DARK, LIGHT
+def write_report(
+    journal: Journal, unit: Unit | str, path: str | os.PathLike[str], *, baseline: str | None = None
+) -> Path:
+    """Write the report of a unit as one HTML file that needs nothing else; its place.
 
-    def block(palette: Any) -> str:
-        return "".join(f"--{name}:{colour};" for name, colour in palette.items())
+    ``baseline``: name or number of the configuration that the others are compared with; the first when None. The
+    file is there whole or not at all. Raises BadInput for an unknown unit or baseline, or a place that cannot be written.
+    """
+    from surefoot.report.html import render
 
-    light, dark = block(LIGHT), block(DARK)
-    return (
-        f":root{{{light}}}\n"
-        f"@media screen and (prefers-color-scheme: dark){{:root:not([data-theme=light]){{{dark}color-scheme:dark}}}}\n"
-        f"@media screen{{:root[data-theme=dark]{{{dark}color-scheme:dark}}}}\n"
-    )
+    return write_page(render(page_of(journal, unit, baseline=baseline)), path)
 
 
-def _asset(name: str) -> str:
-    return (files("surefoot.report") / "assets" / name).read_text(encoding="utf-8")
+def write_page(html: str, path: str | os.PathLike[str]) -> Path:
+    """Write a page to a file, whole or not at all. Raises BadInput for a place that cannot be written."""
+    place = Path(path)
+    try:
+        if place.is_dir():
+            raise BadInput(f"{place} is a folder.", remedy="Give a file, for example report.html.")
+        place.parent.mkdir(parents=True, exist_ok=True)
+        handle, name = tempfile.mkstemp(dir=place.parent, prefix=".surefoot-", suffix=".html")
+        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
+            file.write(html)
+        # mkstemp lets only the owner read; a report is for showing.
+        os.chmod(name, 0o644)
+        os.replace(name, place)
+    except OSError as error:
+        raise BadInput(f"{place} cannot be written: {error.strerror}.", remedy="Give another place with --out.") from None
+    return place

@@ -130,16 +130,18 @@ def certificate(knob: Knob, claim: Certificate) -> str:
     return text + "."
 
 
-def search_title(knob: Knob, runs: Iterable[tuple[float, Outcome, float]]) -> str:
-    """What a knob's search showed: ``runs`` as (depth, outcome, minutes)."""
+def search_title(knob: Knob, runs: Iterable[tuple[float, Outcome, float]], known: float | None) -> str:
+    """What a knob's search showed: ``runs`` as (depth, outcome, minutes); ``known``: the known-stable value, or None."""
     runs = list(runs)
     held = [depth for depth, outcome, _ in runs if outcome is Outcome.HELD]
     failed = [depth for depth, outcome, _ in runs if outcome.verdict(knob)]
     parts = []
-    if held and max(held) > 0:
+    if known:
+        parts.append(f"known-stable at {knob.describe(knob.depth_of(known))}")
+    elif held and max(held) > 0:
         parts.append(f"held {'down' if knob.sign < 0 else 'up'} to {knob.describe(max(held))}")
     if failed:
-        parts.append(f"first failed at {knob.describe(min(failed))}")
+        parts.append(f"failed from {knob.describe(min(failed))} on")
     return minus(f"{knob.name}: {listed(parts) or 'no run off stock yet'}")
 
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 
 from surefoot.report.material import Material
-from surefoot.report.page import Answer, Column, Empty, GainView, Section, TableCell, TableView
+from surefoot.report.view import Answer, Column, Empty, GainView, Section, TableCell, TableView
 from surefoot.report.words import certificate, count, gain_text, listed, minus, number, quoted, setting_parts, signed
 from surefoot.scores.comparison import REAL, VERDICT_SAYS, Cell, Row
-from surefoot.search.known import KnownStable
+from surefoot.search import KnownStable
 from surefoot.units import Setting, Unit
 
 MOST_GAINS = 6

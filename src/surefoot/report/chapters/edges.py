@@ -9,7 +9,7 @@ import numpy as np
 
 from surefoot.report.charts import edge as drawing
 from surefoot.report.material import Material
-from surefoot.report.page import Block, Empty, Section
+from surefoot.report.view import Block, Empty, Section
 from surefoot.report.picture import LegendItem, Picture
 from surefoot.report.theme import ink
 from surefoot.report.words import minus, number, quoted, slug

@@ -11,9 +11,9 @@ from surefoot.report.charts import common
 from surefoot.report.charts import strip, surfaces
 from surefoot.report.look import Looks
 from surefoot.report.material import Material
-from surefoot.report.page import Block, Column, Empty, Section, TableCell, TableView
+from surefoot.report.view import Block, Column, Empty, Section, TableCell, TableView
 from surefoot.report.picture import Picture
-from surefoot.report.words import count, gain_text, measure_title, number, quoted, slug
+from surefoot.report.words import count, gain_text, listed, measure_title, number, quoted, slug
 from surefoot.scores.comparison import VERDICT_SAYS, Cell, Comparison, Row
 from surefoot.scores.surfaces import CAUTION, THRESHOLDS, judge
 
@@ -69,7 +69,16 @@ def surroundings(material: Material, looks: Looks) -> Section:
         blocks.append(Block((touched,), pairs=False))
         lead = "Sound levels are corrected for the background by the rules of ISO 3744. " if sound else ""
         lead += CAUTION
-    return Section("noise", "Noise and surfaces", title, lead, blocks=tuple(blocks))
+    return Section("noise", "Noise and surfaces", title, lead, blocks=tuple(blocks), list=_supply(material, looks))
+
+
+def _supply(material: Material, looks: Looks) -> tuple[str, ...]:
+    """What was seen of the supply, the configurations of one verdict together."""
+    said: dict[str, list[str]] = {}
+    for one in material.supply:
+        if one.configuration in looks.names:
+            said.setdefault(one.words, []).append(f"“{looks.names[one.configuration]}”")
+    return tuple(f"{listed(names)}: {words[:1].lower()}{words[1:].rstrip('.')}." for words, names in said.items())
 
 
 def everything(material: Material) -> Section:
@@ -83,11 +92,14 @@ def everything(material: Material) -> Section:
     columns = (Column("measure"), *(Column(one.name, True) for one in comparison.configurations))
     rows = []
     for row in comparison.rows:
+        if not row.metric.main:
+            continue
         label = f"{row.metric.label}, {row.metric.unit}" if row.metric.unit else row.metric.label
         rows.append((TableCell(label), *(TableCell(_cell_text(row, cell)) for cell in row.cells)))
     caption = f"Mean by configuration, in brackets the difference to “{base}”; * marks a real one."
-    after = " ".join((comparison.correction, *comparison.notes, *comparison.left_out))
-    return Section("compared", "All figures", title, tables=(TableView(columns, tuple(rows), caption),), after=after)
+    equal = tuple(one.words for one in material.equal_scores)
+    after = " ".join((comparison.correction, *comparison.notes, *comparison.left_out, *material.problems))
+    return Section("compared", "All figures", title, tables=(TableView(columns, tuple(rows), caption),), list=equal, after=after)
 
 
 def _cell_text(row: Row, cell: Cell) -> str:
@@ -118,7 +130,9 @@ def _strips(material: Material, looks: Looks, wanted: Callable[[Row], bool]) -> 
     comparison = material.comparison
     if comparison is None:
         return ()
-    rows = [row for row in comparison.rows if wanted(row) and any(cell.runs for cell in row.cells)]
+    rows = [
+        row for row in comparison.rows if row.metric.main and wanted(row) and any(cell.runs for cell in row.cells)
+    ]
     return tuple(_strip(row, comparison, looks) for row in rows[:MOST_CHARTS])
 
 

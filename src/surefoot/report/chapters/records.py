@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from surefoot.report.material import Material
-from surefoot.report.page import Column, Empty, Section, TableCell, TableView
+from surefoot.report.view import Column, Empty, Section, TableCell, TableView
 from surefoot.report.picture import LegendItem
 from surefoot.report.theme import OUTCOMES, ink
 from surefoot.report.words import count, hours, minus, number, quoted

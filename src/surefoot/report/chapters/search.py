@@ -11,7 +11,7 @@ import numpy as np
 from surefoot.report.charts import common
 from surefoot.report.charts import passfail
 from surefoot.report.material import Material
-from surefoot.report.page import Block, Empty, Section
+from surefoot.report.view import Block, Empty, Section
 from surefoot.report.picture import Picture
 from surefoot.report.words import count, hours, listed, minus, quoted, search_title, slug
 from surefoot.runs import Run
@@ -79,7 +79,7 @@ def _path_chart(frame: pd.DataFrame, knob: Knob, known: float | None, runs: list
     table = frame[["run", "day", "setting", "outcome", "minutes", "load", "purpose"]]
     return Picture(
         key=f"search-path-{slug(knob.name)}",
-        title=search_title(knob, told),
+        title=search_title(knob, told, known),
         description=f"Search path of {knob.name}: setting by run in order. {count(len(frame), 'run')}: {ended}.",
         draw=partial(draw, frame, knob, known),
         table=table,

@@ -12,7 +12,7 @@ from surefoot.report.charts import shares, timeline
 from surefoot.report.downsample import buckets
 from surefoot.report.look import Looks
 from surefoot.report.material import Material
-from surefoot.report.page import Block, Empty, Section
+from surefoot.report.view import Block, Empty, Section
 from surefoot.report.picture import Picture
 from surefoot.report.words import number, quoted, slug
 from surefoot.runs import Channel

@@ -135,3 +135,9 @@ def legend(canvas: Canvas, title: str | None = None, **options: Any) -> alt.Lege
     if not canvas.standalone:
         return None
     return alt.Legend(title=title, orient="bottom", direction="horizontal", **options)
+
+
+def line_legend(canvas: Canvas, **options: Any) -> alt.Legend | None:
+    """The same for lines: a stretch of each."""
+    strokes = {"symbolType": "stroke", "symbolStrokeWidth": canvas.px(2.2), "symbolOpacity": 1, "symbolSize": canvas.px(500)}
+    return legend(canvas, **strokes, **options)

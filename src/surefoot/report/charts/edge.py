@@ -10,8 +10,9 @@ import pandas as pd
 from surefoot.report.charts import common
 from surefoot.report.patterns import GUARD_BAND
 from surefoot.report.picture import Canvas
-from surefoot.report.theme import ink
+from surefoot.report.theme import OUTCOMES, ink
 from surefoot.report.words import minus
+from surefoot.runs import Outcome
 from surefoot.units import Knob
 
 EDGE = "the edge: one hour between failures"
@@ -49,6 +50,7 @@ def density(
     if recommended is not None and edge is not None:
         layers += _guard(recommended, edge, knob, reach, x, canvas)
     domain = [EDGE, GOAL]
+    key = common.line_legend(canvas)
     colour = alt.Scale(domain=domain, range=[ink("crash"), ink("held")])
     dash = alt.Scale(domain=domain, range=[[1, 0], [5, 3]])
     curves = (
@@ -57,21 +59,23 @@ def density(
         .encode(
             x=x,
             y=y,
-            color=alt.Color("curve:N", scale=colour, legend=common.legend(canvas, symbolType="stroke", symbolStrokeWidth=3)),
+            color=alt.Color("curve:N", scale=colour, legend=key),
         )
     )
     areas = curves.mark_area(opacity=0.14, aria=False).encode(y2=alt.datum(0))
     lines = curves.mark_line(strokeWidth=canvas.px(2), aria=False).encode(
-        strokeDash=alt.StrokeDash("curve:N", scale=dash, legend=common.legend(canvas))
+        strokeDash=alt.StrokeDash("curve:N", scale=dash, legend=key)
     )
     touch = curves.mark_point(opacity=0, size=90).encode(
         tooltip=[alt.Tooltip("depth_text:N", title="setting"), alt.Tooltip("curve:N", title="curve"),
                  alt.Tooltip("density:Q", title="density, share of the peak", format=".2f")],
     )  # fmt: skip
-    layers += [areas, lines, touch.add_params(common.hidden())]
+    layers += [areas, lines.add_params(common.hidden()) if canvas.standalone else touch.add_params(common.hidden())]
+    if not canvas.standalone:
+        layers.insert(-1, lines)
     if len(runs):
         layers.append(_rug(runs, x, canvas))
-    return alt.layer(*layers).resolve_scale(shape="independent", color="independent").properties(height=canvas.height or 300)
+    return alt.layer(*layers).properties(height=canvas.height or 300)
 
 
 def _guard(recommended: float, edge: float, knob: Knob, reach: tuple[float, float], x: Any, canvas: Canvas) -> list[Any]:
@@ -94,15 +98,17 @@ def _guard(recommended: float, edge: float, knob: Knob, reach: tuple[float, floa
 
 
 def _rug(runs: pd.DataFrame, x: Any, canvas: Canvas) -> Any:
-    colour, shape = common.outcome_scales(runs["outcome"])
+    looks = [OUTCOMES[Outcome(name)] for name in runs["outcome"]]
+    placed = runs.assign(density=-0.07, ink=[ink(look.color) for look in looks], path=[look.shape for look in looks])
+    # The colours and shapes themselves, with no scale: the chart's own scale is that of its curves.
     return (
-        alt.Chart(common.values(runs.assign(density=-0.07)))
+        alt.Chart(common.values(placed))
         .mark_point(filled=True, size=canvas.px(60), opacity=0.9, stroke=ink("card"), strokeWidth=0.7)
         .encode(
             x=x,
             y="density:Q",
-            shape=alt.Shape("outcome:N", scale=shape, legend=None),
-            color=alt.Color("outcome:N", scale=colour, legend=None),
+            shape=alt.Shape("path:N", scale=None),
+            color=alt.Color("ink:N", scale=None),
             tooltip=[
                 alt.Tooltip("run:N", title="run"),
                 alt.Tooltip("outcome:N", title="outcome"),

@@ -46,18 +46,18 @@ def draw(
     if known is not None:
         layers += _known(known, x, y, canvas)
     marks = (
-        alt.Chart(common.values(frame))
+        alt.Chart(common.values(_side_by_side(frame)))
         .mark_point(filled=True, stroke=ink("card"), strokeWidth=1, opacity=1)
         .transform_filter(common.shown("outcome"))
         .encode(
-            x=x,
+            x=_at(x),
             y=y,
             shape=alt.Shape("outcome:N", scale=shape, legend=common.legend(canvas)),
             color=alt.Color("outcome:N", scale=colour, legend=common.legend(canvas)),
             size=alt.Size(
                 "minutes:Q",
                 legend=None,
-                scale=alt.Scale(domain=[0, max(60.0, float(frame["minutes"].max()))], range=[60, 700]),
+                scale=alt.Scale(domain=[0, max(60.0, float(frame["minutes"].max()))], range=[80, 700]),
             ),
             order=alt.Order("minutes:Q", sort="descending"),
             tooltip=[
@@ -69,6 +69,19 @@ def draw(
         )
     )
     return alt.layer(*layers, marks.add_params(common.hidden())).properties(height=canvas.height or 380)
+
+
+def _side_by_side(frame: pd.DataFrame) -> pd.DataFrame:
+    """Outcomes of one setting a little apart, so that none hides another; ``at`` is where each is drawn."""
+    apart = 0.017 * max(float(frame["x"].abs().max()), 1.0)
+    slot = frame.groupby(["x", "y"]).cumcount()
+    return frame.assign(at=frame["x"] + apart * slot * (1 if frame["x"].max() > 0 else -1))
+
+
+def _at(x: Any) -> Any:
+    moved = x.copy()
+    moved.shorthand = "at:Q"
+    return moved
 
 
 def _scale(values: pd.Series[float], knob: Knob) -> Any:
@@ -96,10 +109,12 @@ def _border(border: pd.DataFrame, x: Any, y: Any, canvas: Canvas) -> list[Any]:
 
 def _known(known: tuple[float, float], x: Any, y: Any, canvas: Canvas) -> list[Any]:
     at = alt.Chart(alt.Data(values=[{"x": known[0], "y": known[1]}])).encode(x=x, y=y)
+    letters = {
+        "text": "known-stable", "baseline": "top", "dy": canvas.px(24), "fontSize": canvas.px(12), "fontWeight": 600,
+        "aria": False,
+    }  # fmt: skip
     return [
         at.mark_point(size=canvas.px(1500), shape="square", stroke=ink("accent"), strokeWidth=2.2, filled=False, opacity=1, aria=False),
-        at.mark_text(
-            text="known-stable", baseline="top", dy=canvas.px(24), fontSize=canvas.px(12), fontWeight=600,
-            color=ink("accent"), aria=False,
-        ),
-    ]  # fmt: skip
+        at.mark_text(stroke=ink("card"), strokeWidth=canvas.px(4), strokeJoin="round", opacity=0.8, **letters),
+        at.mark_text(color=ink("accent"), **letters),
+    ]

@@ -24,12 +24,12 @@ def draw(frame: pd.DataFrame, knob: Knob, known: float | None, canvas: Canvas) -
     data = common.values(_labelled(frame))
     x = alt.X(
         "step:Q",
-        title="run of this search, in order (area of a mark: minutes under load)",
+        title="run of this search, in order",
         axis=alt.Axis(tickMinStep=1, format="d", grid=False),
-        scale=alt.Scale(domain=[0.3, len(frame) + 0.7], nice=False),
+        scale=alt.Scale(domain=[0.2, len(frame) + max(0.9, 0.035 * len(frame))], nice=False),
     )
     reach = max(float(frame["value"].abs().max()), knob.step)
-    domain = sorted((-0.07 * reach * knob.sign, 1.13 * reach * knob.sign))
+    domain = sorted((-0.13 * reach * knob.sign, 1.13 * reach * knob.sign))
     y = alt.Y(
         "value:Q",
         title=f"{knob.name}, {knob.unit}",
@@ -40,7 +40,7 @@ def draw(frame: pd.DataFrame, knob: Knob, known: float | None, canvas: Canvas) -
     line = base.mark_line(strokeWidth=1.2, color=ink("line"), aria=False)
     size = alt.Size(
         "minutes:Q",
-        scale=alt.Scale(type="linear", domain=[0, max(60.0, float(frame["minutes"].max()))], range=[50, 900]),
+        scale=alt.Scale(type="linear", domain=[0, max(60.0, float(frame["minutes"].max()))], range=[75, 900]),
         legend=None,
     )
     marks = (

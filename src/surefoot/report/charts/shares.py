@@ -39,7 +39,7 @@ def draw(frame: pd.DataFrame, order: list[str], canvas: Canvas) -> Any:
               axis=alt.Axis(format="%", tickCount=5, grid=False))  # fmt: skip
     data = common.values(frame.assign(word=frame["limiter"].map(WORDS)))
     base = alt.Chart(data)
-    height, drop = canvas.px(20), canvas.px(8)
+    height, drop = canvas.px(17), canvas.px(10)
     bars = base.mark_bar(height=height, yOffset=drop, stroke=ink("card"), strokeWidth=1.5).encode(
         x=x,
         x2="end:Q",
@@ -63,7 +63,7 @@ def draw(frame: pd.DataFrame, order: list[str], canvas: Canvas) -> Any:
     )
     names = (
         alt.Chart(common.values(pd.DataFrame({"configuration": order})))
-        .mark_text(align="left", baseline="middle", dy=canvas.px(-13), fontSize=canvas.px(12.5), color=ink("ink"),
+        .mark_text(align="left", baseline="middle", dy=canvas.px(-10), fontSize=canvas.px(12.5), color=ink("ink"),
                    limit=alt.ExprRef("width"), aria=False)
         .encode(y=row, x=alt.value(0), text="configuration:N")
     )  # fmt: skip

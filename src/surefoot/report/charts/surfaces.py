@@ -29,8 +29,8 @@ def draw(frame: pd.DataFrame, looks: dict[str, Look], thresholds: Sequence[tuple
     rules = alt.Chart(alt.Data(values=[{"celsius": celsius, "word": word} for celsius, word in thresholds]))
     lines = rules.mark_rule(color=ink("crash"), strokeDash=[2, 3], strokeWidth=canvas.px(1.2), aria=False).encode(x=x)
     words = rules.mark_text(
-        angle=270, align="right", baseline="bottom", dx=-4, dy=-3, fontSize=canvas.px(11), color=ink("crash"), aria=False
-    ).encode(x=x, y=alt.value(0), text="word:N", opacity=common.roomy(300))
+        angle=270, align="left", baseline="bottom", dx=4, dy=-3, fontSize=canvas.px(11), color=ink("crash"), aria=False
+    ).encode(x=x, y=alt.value("height"), text="word:N", opacity=common.roomy(300))
     names = (
         alt.Chart(common.values(pd.DataFrame({"place": places})))
         .mark_text(align="left", baseline="middle", dy=canvas.px(-18), fontSize=canvas.px(12.5), color=ink("ink"), aria=False)

@@ -22,21 +22,23 @@ def draw(frame: pd.DataFrame, looks: dict[str, Look], title: str, canvas: Canvas
     data = common.named(_rows(frame, order))
     colour, _, dash = common.series_scales(order, [looks[name] for name in order])
     y_scale = alt.Scale(zero=False, nice=True)
-    x = alt.X("minutes:Q", title="minutes under load", axis=alt.Axis(grid=False), scale=alt.Scale(nice=False))
+    key = common.line_legend(canvas, columns=3)
+    x = alt.X("minutes:Q", title="minutes under load", axis=alt.Axis(grid=False, tickMinStep=1), scale=alt.Scale(nice=False))
     base = (
         alt.Chart(data)
         .transform_calculate(configuration=f"{json.dumps(order)}[datum[0]]", **_PLACES)
         .transform_filter(common.shown("configuration"))
-        .encode(x=x, color=alt.Color("configuration:N", scale=colour, legend=common.legend(
-            canvas, symbolType="stroke", symbolStrokeWidth=3, columns=3)))
+        .encode(x=x, color=alt.Color("configuration:N", scale=colour, legend=key))
     )  # fmt: skip
     band = base.mark_area(opacity=0.16, aria=False, clip=True).encode(
         y=alt.Y("low:Q", scale=y_scale, title=title), y2="high:Q"
     )
     line = base.mark_line(strokeWidth=canvas.px(1.7), aria=False, clip=True).encode(
         y=alt.Y("mean:Q", scale=y_scale, title=title),
-        strokeDash=alt.StrokeDash("configuration:N", scale=dash, legend=common.legend(canvas, columns=3)),
+        strokeDash=alt.StrokeDash("configuration:N", scale=dash, legend=key),
     )
+    if canvas.standalone:
+        return alt.layer(band, line.add_params(common.hidden())).properties(height=canvas.height)
     touch = base.mark_point(opacity=0, size=50, clip=True, aria=False).encode(
         y=alt.Y("mean:Q", scale=y_scale, title=title),
         tooltip=[

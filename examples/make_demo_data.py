@@ -1,0 +1,42 @@
+"""Write the demo's story into the journal: the Low Mill bench tunes `fenland-15`, a laptop that does not exist.
+
+    SUREFOOT_HOME=/some/folder python examples/make_demo_data.py [--seed 15] [--name fenland-15]
+
+Same seed, same journal. Then: surefoot report fenland-15
+"""
+
+from __future__ import annotations
+
+import argparse
+
+from surefoot.journal import Journal
+from surefoot.rehearsal.demo_data import configuration_names, demo_happenings, demo_unit
+
+
+def main() -> None:
+    """Write unit, runs, traces, scores, readings and names of configurations; say what was written."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--seed", type=int, default=15)
+    parser.add_argument("--name", default="fenland-15", help="name of the unit")
+    options = parser.parse_args()
+
+    unit = demo_unit(options.name)
+    happenings = list(demo_happenings(options.seed, unit=unit))
+    with Journal.open() as journal:
+        journal.add_unit(unit)
+        for one in happenings:
+            run_id = journal.log_run(one.plan, one.closing, at=one.at)
+            if one.trace is not None:
+                journal.add_trace(run_id, one.trace)
+            for score in one.scores:
+                journal.add_score(unit.name, score, run_id=run_id)
+            for reading in one.readings:
+                journal.add_reading(unit.name, reading, run_id=run_id)
+        for rank, (key, name) in enumerate(configuration_names(happenings).items(), 1):
+            journal.name_configuration(unit.name, key, name, rank)
+        print(f"{len(happenings)} runs of {unit.name} written to {journal.path}")
+        print(f"Now: surefoot report {unit.name}")
+
+
+if __name__ == "__main__":
+    main()
