@@ -79,3 +79,25 @@ def test_bootstrap_of_many_runs_comes_to_scipys_percentile_interval() -> None:
         (a, b), lambda x, y, axis: x.mean(axis) - y.mean(axis), method="BCa", n_resamples=4999, rng=1
     ).confidence_interval
     assert (got.low, got.high) == (pytest.approx(theirs.low, abs=0.12), pytest.approx(theirs.high, abs=0.12))
+
+
+@pytest.mark.parametrize(
+    ("a", "b", "t", "p"),
+    [
+        # scipy's own tests of the unequal-variance t-test, there checked against R (from memory; scipy agrees).
+        ((1, 2, 3), (1.1, 2.9, 4.2), -0.68649512735572582, 0.53619490753126731),
+        ((1, 2, 3, 4), (1.1, 2.9, 4.2), -0.2108663315950719, 0.84354139131608286),
+    ],
+)
+def test_welch_of_scipys_own_tests(a: tuple[float, ...], b: tuple[float, ...], t: float, p: float) -> None:
+    got = welch(a, b)
+    assert (got.t, got.p_value) == (pytest.approx(t), pytest.approx(p))
+    theirs = stats.ttest_ind(a, b, equal_var=False)
+    assert (theirs.statistic, theirs.pvalue) == (pytest.approx(t), pytest.approx(p))
+
+
+def test_percentiles_of_numpys_own_tests() -> None:
+    # numpy's own tests of np.percentile, 40th percentile: linear 29, Weibull's (n + 1) p rule 26 (from memory).
+    values = [15.0, 20.0, 35.0, 40.0, 50.0]
+    assert percentile(values, 40) == pytest.approx(29)
+    assert percentile(values, 40, rule="n-plus-1") == pytest.approx(26)

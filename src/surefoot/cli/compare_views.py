@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from rich.table import Table
 from rich.text import Text
 
+from surefoot.report.gather import hottest
 from surefoot.scores.comparison import Cell, Comparison, LimiterShare, Row
 from surefoot.scores.configurations import short_names
 
@@ -82,6 +83,17 @@ def comparison_view(
             Text(f"  {numbers[one.configuration]} {short[one.configuration]}: {one.verdict}; {one.words}.")
             for one in supply
         ]
+    hot = hottest(gathered.surfaces)
+    if hot:
+        parts += [Text(), Text("Surfaces, the hottest reading of each place", style="bold")]
+        parts += [
+            Text(
+                f"  {numbers[one.configuration]} {short[one.configuration]}, {one.place or 'surface'}: {one.verdict.words}."
+            )
+            for one in hot
+            if one.configuration in numbers
+        ]
+        parts.append(Text(hot[0].verdict.caution, style="dim"))
     parts += [Text(), Text(comparison.correction)]
     parts += [Text(f"Note: {note}") for note in (*comparison.notes, *comparison.left_out, *gathered.problems)]
     parts += [Text(f"Note: {note}") for note in _cell_notes(shown, numbers)]

@@ -11,6 +11,7 @@ import numpy as np
 
 from surefoot.errors import BadInput, SurefootError
 from surefoot.runs import Channel, Run, Trace
+from surefoot.scores.bootstrap import WithinLog
 from surefoot.scores.comparison import Comparison, Family, LimiterShare, compare
 from surefoot.scores.configurations import (
     UNORDERED,
@@ -100,6 +101,17 @@ def list_configurations(journal: Journal, unit: Unit | str) -> list[Configuratio
     """The configurations of a unit with the runs that stand for them, in the user's order; reads no trace."""
     card = journal.unit(unit) if isinstance(unit, str) else unit
     return _grouped(journal, card)[1]
+
+
+def hottest(surfaces: Sequence[SurfaceAt]) -> list[SurfaceAt]:
+    """The hottest reading of each configuration and place under load, in order."""
+    found: dict[tuple[str, str], SurfaceAt] = {}
+    for one in surfaces:
+        if one.state == "load":
+            before = found.get((one.configuration, one.place))
+            if before is None or one.verdict.celsius > before.verdict.celsius:
+                found[one.configuration, one.place] = one
+    return list(found.values())
 
 
 def gather(journal: Journal, unit: Unit | str) -> Gathered:
@@ -238,6 +250,7 @@ class _Collecting:
         self.sounds: list[SoundAt] = []
         self.surfaces: list[SurfaceAt] = []
         self.problems: list[str] = []
+        self._within: dict[tuple[int, str], tuple[float, WithinLog]] = {}
         self._shares: dict[tuple[str, str], list[dict[str, float]]] = defaultdict(list)
         self._sentences: dict[tuple[str, str], str] = {}
         self._wall: dict[str, list[float]] = defaultdict(list)
@@ -307,8 +320,10 @@ class _Collecting:
             return
         note = "; ".join(got.notes)
         for name, value in got.figures().items():
-            # Frame rates that were written down as scores count; of those the log adds its own spread only.
             if known:
+                # Frame rates that were written down as scores count; the log only adds its own spread to them.
+                if name in got.intervals:
+                    self._within[run.id, name] = (value, got.intervals[name])
                 continue
             unit = "%" if name == "stutter" else "fps"
             metric = of_score(Score(name=name, value=value, unit=unit, higher_is_better=unit == "fps"))
@@ -325,7 +340,11 @@ class _Collecting:
         same = next((one.metric for one in self.samples if one.metric.name == metric.name), None)
         if same is not None and same.better != metric.better:
             self.problems.append(f"Score {entry.score.name!r} was entered both as higher and as lower is better.")
-        self.samples.append(Sample(same or metric, key, entry.score.value, entry.run_id, note=entry.score.note))
+        within = self._within.get((entry.run_id or 0, entry.score.name.rpartition(": ")[2]))
+        # A run may hold the log of one scene and the scores of several.
+        own = within[1] if within and abs(within[0] - entry.score.value) <= 1e-6 * abs(within[0]) else None
+        made = Sample(same or metric, key, entry.score.value, entry.run_id, within=own, note=entry.score.note)
+        self.samples.append(made)
 
     def reading(self, entry: ReadingEntry) -> None:
         """A reading of an instrument: sound corrected, surfaces judged, wall power and battery kept for the supply."""

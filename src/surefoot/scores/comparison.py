@@ -273,9 +273,13 @@ def _cell(metric: Metric, key: str, values: list[_Value], confidence: float) -> 
         return Cell(metric.name, key, 0, nan, nan, nan, nan, "", (), (), False, None, None, "not measured", False)
     mean = mean_of([one.value for one in values], confidence)
     low, high, source = mean.low, mean.high, "runs"
+    notes = [note for one in values for note in one.notes]
     if mean.count == 1:
         within = values[0].within
         low, high, source = (within.low, within.high, "one log") if within else (math.nan, math.nan, "")
+        if within:
+            span = f"{within.low:.{metric.decimals}f} to {within.high:.{metric.decimals}f} {metric.unit}"
+            notes.append(f"within its one log {span}, which says nothing of another run")
     return Cell(
         metric=metric.name,
         configuration=key,
@@ -292,7 +296,7 @@ def _cell(metric: Metric, key: str, values: list[_Value], confidence: float) -> 
         gain=None,
         verdict="no baseline",
         is_real=False,
-        notes=tuple(dict.fromkeys(note for one in values for note in one.notes)),
+        notes=tuple(dict.fromkeys(notes)),
     )
 
 
