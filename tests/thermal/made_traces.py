@@ -1,4 +1,4 @@
-"""Generated traces of a virtual part whose limiter, resistances and time constants are known. Invented, not measured."""
+"""Traces of a virtual part whose limiter, resistances and time constants are known. Invented, not measured."""
 
 from __future__ import annotations
 

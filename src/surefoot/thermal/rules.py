@@ -238,7 +238,6 @@ def _decide(ruling: Ruling, signals: _Signals, known: _Known, top: float | None,
             "the part is not fully at work, and temperature and power are clear of their limits",
             0.6,
         )
-    flat_power = _flat_power(signals)
     if clock is not None:
         free_text = "the clock is flat at the highest seen"
         _decide_free_level(ruling, signals, at_top & clock_flat & ~signals.idle, free_text)
@@ -248,11 +247,11 @@ def _decide(ruling: Ruling, signals: _Signals, known: _Known, top: float | None,
             clear & clear_of_ceiling, "free", f"{free_text}, and temperature and power are clear of their limits", 0.85
         )
     if "power" not in knows and signals.power_5 is not None:
-        may_be = flat_power & ~clear_of_limit & ~at_ceiling
+        may_be = ~clear_of_limit & ~at_ceiling
         _decide_power_levels(ruling, signals, may_be, below)
         if above_limit.any():
             text = "power keeps a level above the sustained limit: a short-term limit"
-            _decide_power_levels(ruling, signals, flat_power & above_limit, below, text)
+            _decide_power_levels(ruling, signals, above_limit, below, text)
     if "thermal" not in knows:
         _decide_thermal_level(ruling, signals, known, below)
     if "thermal" not in knows:
@@ -359,9 +358,10 @@ def _decide_free_level(ruling: Ruling, signals: _Signals, level: Mask, text: str
 
 
 def _decide_power_levels(
-    ruling: Ruling, signals: _Signals, flat: Mask, below: Mask, text: str = "power keeps a level of its own"
+    ruling: Ruling, signals: _Signals, may_be: Mask, below: Mask, text: str = "power keeps a level of its own"
 ) -> None:
-    """Power held at one level or another (a short-term and a long-term limit make two)."""
+    """Power held at one level or another (a short-term and a long-term limit make two), where it may be."""
+    flat = may_be & _flat_power(signals)
     power = signals.power_5
     if power is None or not flat.any():
         return
@@ -377,6 +377,10 @@ def _decide_power_levels(
         mode = int(codes[np.bincount(back, weights=signals.weights[left]).argmax()])
         level = left & (np.abs(bins - mode) <= 1)
         left &= np.abs(bins - mode) > 1
+        if level.any():
+            # The edges of a level are not flat over 20 s, and belong to it all the same.
+            away = np.abs(np.nan_to_num(power, nan=0.0) / float(np.median(power[level])) - 1.0)
+            level |= may_be & (away < 1.5 * _LEVEL) & ~signals.idle
         if float(signals.weights[level].sum()) < least:
             continue
         power_range = _relative_range(power, level)
