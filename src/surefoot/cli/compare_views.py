@@ -83,16 +83,12 @@ def comparison_view(
             Text(f"  {numbers[one.configuration]} {short[one.configuration]}: {one.verdict}; {one.words}.")
             for one in supply
         ]
-    hot = hottest(gathered.surfaces)
+    hot = [one for one in hottest(gathered.surfaces) if one.configuration in numbers]
     if hot:
-        parts += [Text(), Text("Surfaces, the hottest reading of each place", style="bold")]
-        parts += [
-            Text(
-                f"  {numbers[one.configuration]} {short[one.configuration]}, {one.place or 'surface'}: {one.verdict.words}."
-            )
-            for one in hot
-            if one.configuration in numbers
-        ]
+        parts += [Text(), Text("Surfaces, the hottest reading of each place, as read", style="bold")]
+        for one in hot:
+            where = f"  {numbers[one.configuration]} {short[one.configuration]}, {one.place or 'surface'}"
+            parts.append(Text(f"{where}: {one.verdict.words}."))
         parts.append(Text(hot[0].verdict.caution, style="dim"))
     parts += [Text(), Text(comparison.correction)]
     parts += [Text(f"Note: {note}") for note in (*comparison.notes, *comparison.left_out, *gathered.problems)]
