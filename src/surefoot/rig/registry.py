@@ -42,6 +42,11 @@ def loads() -> dict[str, Callable[..., Load]]:
     return {**{name: _cpu(name) for name in PROGRAMS}, BY_HAND: _by_hand}
 
 
+def why_not(name: str) -> str:
+    """Why a load that comes with Surefoot cannot be started here, in words; "" when it can, as far as is known."""
+    return ""
+
+
 def load_names(unit: Unit | None = None) -> tuple[str, ...]:
     """Every name `make_load` knows for a unit: its card's own first, then the built-in ones."""
     own = tuple(card.name for card in unit.loads) if unit else ()
