@@ -53,6 +53,7 @@ class Configuration:
     ambients: tuple[float, ...] = ()
     supplies: tuple[str, ...] = ()
     drivers: tuple[str, ...] = ()
+    setting_words: str = ""
 
     @property
     def parts(self) -> Parts:
@@ -182,7 +183,13 @@ def short_names(among: Sequence[Configuration]) -> dict[str, str]:
 
 
 def _short_parts(one: Configuration) -> tuple[str, ...]:
-    return (one.power_mode or "", one.cooling or "", one.setting.describe(), one.load or "", one.firmware or "")
+    return (
+        one.power_mode or "",
+        one.cooling or "",
+        one.setting_words or one.setting.describe(),
+        one.load or "",
+        one.firmware or "",
+    )
 
 
 def unlike(one: Configuration, baseline: Configuration) -> tuple[str, ...]:
@@ -219,7 +226,8 @@ def _with_names(found: list[Configuration], unit: Unit | None) -> list[Configura
         if len(firmwares) > 1:
             words.append(f"firmware {one.firmware}" if one.firmware else "firmware not known")
         automatic = ", ".join(words)
-        named.append(replace(one, automatic_name=automatic, name=one.name or automatic))
+        setting = one.setting.describe(unit)
+        named.append(replace(one, automatic_name=automatic, name=one.name or automatic, setting_words=setting))
     return named
 
 
