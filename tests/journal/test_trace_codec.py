@@ -14,9 +14,7 @@ from surefoot.runs import QUANTITIES, Floats
 
 # The grid that DEVELOPERS.md and the module promise: 0.0001 V, 0.001 of any other canonical unit, a microsecond.
 GRID = {name: 1e-4 if unit == "V" else 1e-3 for name, unit in QUANTITIES.items()}
-anything = (
-    st.floats(allow_nan=True, allow_infinity=True) | st.floats(-5000, 5000) | st.integers(-(2**53), 2**53).map(float)
-)
+anything = st.floats() | st.floats(-5000, 5000) | st.integers(-(2**53), 2**53).map(float)
 channels = st.dictionaries(
     st.tuples(st.sampled_from(["cpu", "gpu"]), st.sampled_from(list(QUANTITIES))).map(".".join), st.none(), max_size=4
 )
@@ -38,7 +36,7 @@ def assert_same(back: Floats, values: Floats, grid: float) -> None:
     assert np.array_equal(back[measured][far], values[measured][far])
     error = np.abs(back[measured][~far] - values[measured][~far])
     # Half a step of the grid, and for large values the last bit of the double.
-    assert np.all(error <= grid / 2 * (1 + 1e-6) + np.spacing(np.abs(values[measured][~far])))
+    assert np.all(error <= grid / 2 * (1 + 1e-6) + np.abs(values[measured][~far]) * 2.0**-52)
 
 
 @given(st.data(), channels, st.integers(1, 40))
@@ -107,9 +105,8 @@ def test_a_packing_only_ever_widens_and_blocks_of_one_layout_are_read_together(b
     last = [block for layout, block in stored if layout == stored[-1][0]]
     made = {TIME: np.empty(5 * len(last)), "cpu.clock": np.empty(5 * len(last))}
     trace_codec.decode(stored[-1][0], 5, last, made, 0)
-    wanted = np.concatenate(
-        [values for values, (layout, _) in zip(blocks, stored, strict=True) if layout == stored[-1][0]]
-    )
+    same = [layout == stored[-1][0] for layout, _ in stored]
+    wanted = np.concatenate([values for values, is_same in zip(blocks, same, strict=True) if is_same])
     assert_same(made["cpu.clock"], wanted, 1e-3)
 
 
