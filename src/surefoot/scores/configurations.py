@@ -36,7 +36,7 @@ class Configuration:
     ``key``: stable text of its parts, for storage (words in lower case there, as first written here); ``name``: the
     user's, else ``automatic_name``; ``rank``: the user's order, None when not ordered; ``run_ids``: oldest first;
     ``first_at``: when the first was opened; ``ambients``, ``supplies``, ``drivers``: the different ones seen, to judge
-    whether like is compared with like.
+    whether like is compared with like; ``setting_words``: the setting with its units.
     """
 
     key: str
