@@ -26,8 +26,8 @@ from surefoot.thermal.logs.lines import Ints, Lines, index_lines, split
 from surefoot.thermal.logs.numbers import Decimal, is_grouped, is_missing
 from surefoot.thermal.logs.plausible import outside
 from surefoot.thermal.logs.problems import Ledger, Problem, spans
+from surefoot.thermal.logs.stamps import DAY
 from surefoot.thermal.logs.times import (
-    DAY,
     Moments,
     TimeColumn,
     as_datetime,
@@ -301,11 +301,11 @@ class _Assembly:
             seconds = moments.seconds
         else:
             seconds = moments.seconds[rows]
-        for column in taken:
-            if column.channel is None and column.role == "unknown":
-                self.ledger.problem(f"column not taken: {column.how}.", line=header_line, column=column.header)
-            elif column.channel:
-                channels[column.channel] = self._believable(column, channels[column.channel], lines)
+        for one in taken:
+            if one.channel is None and one.role == "unknown":
+                self.ledger.problem(f"column not taken: {one.how}.", line=header_line, column=one.header)
+            elif one.channel:
+                channels[one.channel] = self._believable(one, channels[one.channel], lines)
         trace, started_at = self._trace(moments, seconds, lines, channels)
         return ImportedLog(
             trace=trace,
@@ -397,11 +397,11 @@ class _Assembly:
         """Times of a log that tells none: an interval that the user gives, or frame times added up."""
         if self.interval_seconds is not None:
             self.ledger.note(f"no column tells the time; a sample every {self.interval_seconds:g} s, as you said.")
-            return Moments(np.arange(count) * self.interval_seconds, False, False, False, 0.0)
+            return Moments(np.arange(count, dtype=np.float64) * self.interval_seconds, False, False, False, 0.0)
         frames = channels.get("frame.frame-time")
         if frames is not None and np.isfinite(frames).all() and (frames >= 0).all():
             self.ledger.note("no column tells the time; the frame times were added up.")
-            return Moments(np.concatenate([[0.0], np.cumsum(frames)[:-1]]) / 1e3, False, False, False, 0.0)
+            return Moments((np.cumsum(frames) - frames) / 1e3, False, False, False, 0.0)
         there = ", ".join(repr(text) for text in self.texts[:12])
         raise BadInput(
             "no column tells the time.",
@@ -442,8 +442,6 @@ class _Assembly:
             channels = {name: values[order.rows] for name, values in channels.items()}
         start = float(order.seconds[0])
         started_at = self._started_at(moments, start, zoned)
-        if not moments.absolute and not moments.of_day and self.main is not None and 0 <= start < DAY:
-            start = 0.0 if start <= 60 else start
         relative = np.round(order.seconds - start, 6)
         return Trace(relative, channels, started_at), started_at
 
@@ -457,7 +455,7 @@ class _Assembly:
         if moments.of_day:
             moment = day * DAY + start
         elif np.isfinite(clock):
-            moment = day * DAY + clock
+            moment = day * DAY + clock + max(start, 0.0)
         else:
             return None
         if self.timezone:

@@ -118,14 +118,15 @@ def _parsed(block: Block, parse: Parse, wanted: list[int]) -> dict[int, NDArray[
 
     # A quote inside a cell may hide a delimiter from the parser that our index saw: one column more catches it.
     spare = 1 if block.index is None or block.index.quoted else 0
+    source: Any = Memory(block.data)
     try:
         with warnings.catch_warnings():
             # Columns of numbers and words come mixed, chunk by chunk; that is wanted here and no cause to warn.
             warnings.simplefilter("ignore")
             frame = pd.read_csv(
-                Memory(block.data),  # type: ignore[arg-type]
+                source,
                 header=None,
-                names=list(range(block.width + spare)),
+                names=range(block.width + spare),
                 usecols=[*wanted, *range(block.width, block.width + spare)],
                 index_col=False,
                 sep=parse.delimiter or "\x1f",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
@@ -13,7 +13,7 @@ from surefoot.errors import BadInput
 from surefoot.runs import Channel, Floats
 from surefoot.thermal.logs import words
 from surefoot.thermal.logs.cells import Cells
-from surefoot.thermal.logs.measures import Measure, measure
+from surefoot.thermal.logs.measures import Measure, measure, split_unit
 from surefoot.thermal.logs.plausible import bare_unit, outside
 from surefoot.thermal.logs.recognise import TAKE_FROM, Guess, guess
 
@@ -176,7 +176,8 @@ def settle(claims: list[Claim]) -> tuple[list[Column], dict[str, Floats]]:
                 how=f"perhaps {column.channel}: {column.how}",
             )
     _rivals(claims)
-    columns, channels = [], {}
+    columns: list[Column] = []
+    channels: dict[str, Floats] = {}
     for claim in claims:
         column = claim.column
         if column.channel:
@@ -284,11 +285,9 @@ def _rivals(claims: list[Claim]) -> None:
 
 
 def _own_words(header: str, other: str) -> str:
-    mine = words.plain(re.sub(r"[\[(][^\])]*[\])]$", "", header)).split()
-    theirs = Counter(words.plain(other).split())
-    own = [
-        word for word in mine if word not in theirs and word not in words.COMMON and re.fullmatch(r"[a-z0-9]+", word)
-    ]
+    mine = re.split(r"[^a-z0-9]+", words.plain(split_unit(header)[0]))
+    theirs = set(re.split(r"[^a-z0-9]+", words.plain(other)))
+    own = [word for word in mine if word and word not in theirs and word not in words.COMMON]
     number = re.search(r"\((\d+)\)$", header)
     if not own and number:
         return number.group(1)

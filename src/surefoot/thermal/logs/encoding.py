@@ -141,7 +141,7 @@ def _sense(sample: bytes, page: str) -> float:
     cyrillic = re.findall(r"[\u0400-\u04ff]{3,}", text)
     mixed = re.findall(r"[a-z][\u0400-\u04ff\u0370-\u03ff]|[\u0400-\u04ff\u0370-\u03ff][a-z]", text)
     lower = sum(run[1:].islower() for run in cyrillic)
-    return score + 2.5 * lower - 3 * len(mixed)
+    return float(score + 2.5 * lower - 3 * len(mixed))
 
 
 def _tell_replaced(text: str, ledger: Ledger) -> None:

@@ -78,7 +78,7 @@ def _title_records(rows: list[list[str]], first: int, fields: int) -> list[int]:
         near = abs(len(row) - fields) <= 1 or (not titles and len(row) >= max(2, fields // 2))
         if not there or not near or value_share(row) > 0.5:
             break
-        if titles and (len(there) < 2 or any(len(cell) > 60 or ": " in cell for cell in there)):
+        if titles and ((len(there) < 2 and row[0]) or any(len(cell) > 60 or ": " in cell for cell in there)):
             break
         titles.insert(0, index)
         index -= 1

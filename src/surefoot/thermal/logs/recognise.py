@@ -12,10 +12,21 @@ ASK_BELOW = 0.7
 TAKE_FROM = 0.4
 """Below this confidence a column is not taken without a correction."""
 
-_WEAK_DOMAIN = words._any(r"cpu|gpu|processor|prozessor|processeur|procesador|graphic|grafik|\btctl\b|\btdie\b|package")
+_WEAK_DOMAIN = words._any(
+    r"cpu  gpu  processor  prozessor  processeur  procesador  graphic  grafik  \btctl\b  \btdie\b  package"
+)
+_BATTERY = words._any(r"batter  \bakku  bateria  \bbat\b")
+_BUSY_PART = words._any(r"^cpu$  ^gpu$  ^(?:cpu|gpu) (?:core|total|0)$  ^memory$  ^ram$  ^core \d+$  ^cpu \d+$")
 _FLAGS = ("thermal-flag", "power-flag", "current-flag", "throttle-flag")
 _FLAG_LIMITS = {"power-flag": "power-limit", "thermal-flag": "temperature-limit"}
-_DEFAULT_DOMAIN = {"fan": "board", "duty": "board", "charge": "battery", "frame-time": "frame", "energy": "system"}
+_DEFAULT_DOMAIN = {
+    "fan": "board",
+    "duty": "board",
+    "charge": "battery",
+    "frame-time": "frame",
+    "energy": "system",
+    "reasons": "gpu",
+}
 
 
 @dataclass(frozen=True)
@@ -102,6 +113,10 @@ def _quantity(text: str, family: str, boolean: bool) -> tuple[str, bool, bool]:
                 if limit and f"{name}-limit" in fitting:
                     return f"{name}-limit", True, True
                 return name, True, True
+        if family == "share" and not matching:
+            if _BATTERY.search(text):
+                return "charge", False, True
+            return ("busy", False, True) if _BUSY_PART.search(text) else ("", False, False)
         if family in ("time", "share", "flag"):
             if family == "share" and "fan" in matching:
                 return "duty", True, True
