@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from surefoot.cli import trace_import
 from surefoot.cli.common import PIPE_WIDTH, JsonFlag, open_journal, show
 from surefoot.errors import BadInput
 
@@ -26,7 +27,11 @@ DomainOption = Annotated[str, typer.Option("--domain", help="The part asked abou
 
 def register(app: typer.Typer) -> None:
     """Add the sub-commands of `trace`."""
+    trace_import.register(traces)
     app.add_typer(traces, name="trace")
+
+
+trace_import.register(traces)
 
 
 @traces.command("show")

@@ -247,17 +247,21 @@ def _sample_noise(times: Floats, values: Floats, rise: Rise) -> float:
 
 
 def _time_constants(rise: Rise) -> tuple[float, ...]:
-    """Of the models that carry the mixture: one, two or none, as weighted geometric means."""
-    amplitudes = np.abs(rise.coefficients[:, 1:])
-    count = np.where(np.isfinite(rise.taus), amplitudes > 0.5, False).sum(axis=1)
-    share = [float(rise.weight[count == terms].sum()) for terms in (0, 1, 2)]
-    terms = int(np.argmax(share))
+    """Of the models that carry the mixture: one, two or none, as weighted geometric means.
+
+    A term counts when it moves the temperature by more than a tenth of the larger one, and by half a degree: between
+    the points of the grid a small second term only mends the first.
+    """
+    amplitudes = np.abs(np.where(np.isfinite(rise.taus), rise.coefficients[:, 1:], 0.0))
+    least = np.maximum(0.1 * amplitudes.max(axis=1, keepdims=True), 0.5)
+    counts = amplitudes > least
+    count = counts.sum(axis=1)
+    terms = int(np.argmax([float(rise.weight[count == terms].sum()) for terms in (0, 1, 2)]))
     if terms == 0:
         return ()
-    of = (count == terms) & (rise.weight > 0)
+    of = count == terms
     weight = rise.weight[of] / rise.weight[of].sum()
-    taus = np.where(amplitudes[of] > 0.5, rise.taus[of], np.nan)
-    logs = np.sort(np.log(taus), axis=1)  # NaN sorts last
+    logs = np.sort(np.log(np.where(counts[of], rise.taus[of], np.nan)), axis=1)  # NaN sorts last
     return tuple(float(np.exp((weight * logs[:, place]).sum())) for place in range(terms))
 
 
