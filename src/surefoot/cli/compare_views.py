@@ -73,10 +73,7 @@ def comparison_view(
         parts.append(_limiters(comparison.limiters, numbers, short))
     if equal:
         parts += [Text(), Text("Watts at the baseline's score", style="bold")]
-        parts += [
-            Text(f"  {numbers[one.configuration]} {short[one.configuration]}, {one.metric}: {one.words}.")
-            for one in equal
-        ]
+        parts += [Text(f"  {one.words}.") for one in equal]
     if supply:
         parts += [Text(), Text("Supply", style="bold")]
         parts += [

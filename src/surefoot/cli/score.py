@@ -65,7 +65,7 @@ def score(
 def reading(
     unit: UnitName,
     kind: Annotated[str, typer.Argument(metavar="KIND", help="sound, surface, wall-power or battery.")],
-    value: Annotated[float, typer.Argument(help="dB(A), °C, W or percent.")],
+    value: Annotated[float, typer.Argument(metavar="VALUE", help="dB(A), °C, W or percent.")],
     background: Annotated[
         float | None, typer.Option("--background", help="Sound level with the unit off, dB(A).")
     ] = None,

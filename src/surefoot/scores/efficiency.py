@@ -138,7 +138,7 @@ def watts_at_equal_score(comparison: Comparison, metric: str) -> tuple[EqualScor
         if one.key == comparison.baseline or not score or not watts:
             continue
         if abs(score / base_score - 1) <= NEAR_SCORE:
-            words = f"its score is the baseline's within 1 %: {watts:.1f} W against {base_watts:.1f} W"
+            words = f"{one.name}, {metric}: the baseline's score within 1 %, {watts:.1f} W against {base_watts:.1f} W"
             made.append(EqualScore(one.key, metric, base_score, watts, base_watts, "measured", words))
             continue
         setting = one.parts._replace(power_mode=None)
@@ -156,12 +156,14 @@ def watts_at_equal_score(comparison: Comparison, metric: str) -> tuple[EqualScor
             if setting in settings:
                 continue
             settings.add(setting)
-            words = f"{between:.1f} W between the power modes of this setting, against {base_watts:.1f} W"
+            words = f"{one.name}, {metric}: {between:.1f} W at the baseline's score, between the power modes of this"
+            words += f" setting, against {base_watts:.1f} W"
             made.append(EqualScore(one.key, metric, base_score, between, base_watts, "interpolated", words))
         elif abs(score / base_score - 1) <= FAR_SCALE:
             scaled = watts * base_score / score
             words = (
-                f"about {scaled:.1f} W at the baseline's score against {base_watts:.1f} W, scaled in proportion;"
+                f"{one.name}, {metric}: about {scaled:.1f} W at the baseline's score against {base_watts:.1f} W,"
+                " scaled in proportion;"
                 " measure it in another power mode to know"
             )
             made.append(EqualScore(one.key, metric, base_score, scaled, base_watts, "scaled", words))
