@@ -60,7 +60,7 @@ def test_every_table_refuses_update_delete_and_replace_from_any_client(journal: 
 
 
 def _any_value(column: str) -> str:
-    texts = {"kind": "'sound'", "state": "'load'", "packing": "'plain'", "data": "x'00'", "import_id": "NULL"}
+    texts = {"kind": "'sound'", "state": "'load'", "data": "x'00'", "import_id": "NULL"}
     numbers = {
         "id",
         "run_id",

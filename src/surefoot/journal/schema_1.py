@@ -120,7 +120,6 @@ TABLES = (
         started_at TEXT,
         layout_id INTEGER NOT NULL REFERENCES trace_layouts (id),
         samples INTEGER NOT NULL CHECK (samples > 0),
-        packing TEXT NOT NULL CHECK (packing IN ('plain', 'zlib')),
         data BLOB NOT NULL
     )
     """,

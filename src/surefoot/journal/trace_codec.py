@@ -16,6 +16,9 @@ Bytes of a block: the bases, each in 0, 2, 4 or 8 bytes as its column says, thos
 in the layout's order; zeros up to a multiple of 8; then each column's samples in the layout's order, which is by
 descending width so that every column is aligned; zeros up to a multiple of 8. The base is the block's least integer;
 what is stored is the integer less the base, less half the range of the width.
+
+Not compressed further: zlib took 13 to 32 % off a day's trace (that of tests/benchmarks/trace_store.py) and made reading
+it four times slower.
 """
 
 from __future__ import annotations

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import zlib
 from collections.abc import Iterable, Sequence
 from datetime import datetime
 from itertools import pairwise
@@ -26,8 +25,8 @@ BLOCK_SAMPLES = 8192
 """Samples in one block of an imported trace: 2.3 h at 1 Hz, so that a narrow integer still spans the values."""
 
 
-_Block = tuple[int, int, str, str | None, bytes]
-"""Layout id, samples, packing, start of the trace, data."""
+_Block = tuple[int, int, str | None, bytes]
+"""Layout id, samples, start of the trace, data."""
 
 
 class TraceRecords(Records):
@@ -111,7 +110,6 @@ class TraceRecords(Records):
             started_at=None if started_at is None else started_at.isoformat(),
             layout_id=self._layout_id(layout),
             samples=samples,
-            packing="plain",
             data=data,
         )
 
@@ -127,7 +125,7 @@ class TraceRecords(Records):
 
         The heartbeats first, because their second 0 is the start of the load.
         """
-        what = "SELECT layout_id, samples, packing, started_at, data FROM trace_blocks WHERE run_id = ?"
+        what = "SELECT layout_id, samples, started_at, data FROM trace_blocks WHERE run_id = ?"
         beats = self._store.tuples(what + " AND heartbeat_id IS NOT NULL ORDER BY id", (run_id,))
         imports = self._store.tuples(
             "SELECT DISTINCT coalesce(import_id, id) FROM trace_blocks WHERE run_id = ? AND heartbeat_id IS NULL"
@@ -150,7 +148,7 @@ class TraceRecords(Records):
     def _assemble(self, run_id: int, blocks: Sequence[_Block]) -> Trace:
         """The trace of the blocks of one origin; its arrays are the rows of one matrix, the time first."""
         # Columns, and no Python object for each block beside its bytes: there are 8,640 in a day of heartbeats.
-        layout_ids, sizes, packings, starts, contents = zip(*blocks, strict=True)
+        layout_ids, sizes, starts, contents = zip(*blocks, strict=True)
         kinds = np.array([layout_ids, sizes])
         edges = [0, *(np.flatnonzero(np.any(np.diff(kinds) != 0, axis=0)) + 1).tolist(), len(blocks)]
         layouts = self._layouts(set(layout_ids))
@@ -163,8 +161,8 @@ class TraceRecords(Records):
             layout, samples = layouts[layout_ids[first]], sizes[first]
             end = start + samples * (last - first)
             try:
-                trace_codec.decode(layout, samples, _unpacked(packings, contents, first, last), into, start)
-            except (ValueError, zlib.error) as error:
+                trace_codec.decode(layout, samples, contents[first:last], into, start)
+            except ValueError as error:
                 raise damaged(self._store.path, f"trace of run {run_id}: {error}") from error
             for name in channels - {column.name for column in layout}:
                 into[name][start:end] = np.nan
@@ -185,9 +183,3 @@ def _columns(trace: Trace, start: int, end: int) -> dict[str, Floats]:
 
 def _layout(text: str) -> Layout:
     return tuple(Column(str(name), *map(int, packing)) for name, *packing in json.loads(text))
-
-
-def _unpacked(packings: Sequence[str], contents: Sequence[bytes], first: int, last: int) -> Sequence[bytes]:
-    if "zlib" not in packings:
-        return contents[first:last]
-    return [zlib.decompress(contents[i]) if packings[i] == "zlib" else contents[i] for i in range(first, last)]
