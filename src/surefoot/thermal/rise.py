@@ -10,6 +10,7 @@ is not picked either but mixed over a grid, since a short series tells it badly 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -27,7 +28,7 @@ _SLOW = (math.log(240.0), 0.9)
 _LONE = (math.log(120.0), 1.2)
 _PRIOR_CONSTANT, _PRIOR_LONE, _PRIOR_PAIR = 0.1, 0.3, 0.6
 _RATIO = 2.5  # of the two time constants; closer ones cannot be told from one
-AMPLITUDE_CELSIUS = 40.0
+AMPLITUDE_CELSIUS = 25.0
 """Prior standard deviation of the rise that belongs to one time constant."""
 
 _CORRELATIONS = (0.0, 0.3, 0.55, 0.75, 0.88, 0.95)
@@ -43,13 +44,13 @@ class Mixture:
 
     def quantiles(self, *chances: float) -> tuple[float, ...]:
         """The values below which a share ``chance`` of the mixture lies, by bisection."""
-        keep = self.weight > 1e-5 * float(self.weight.max())
+        keep = self.weight > 1e-4 * float(self.weight.max())
         weight, mean, spread = self.weight[keep], self.mean[keep], np.maximum(self.spread[keep], 1e-9)
         weight = weight / weight.sum()
         found = []
         for chance in chances:
             low, high = float((mean - 9 * spread).min()), float((mean + 9 * spread).max())
-            for _ in range(46):
+            for _ in range(36):
                 middle = (low + high) / 2
                 if float((weight * _normal_cdf((middle - mean) / spread)).sum()) < chance:
                     low = middle
@@ -183,10 +184,21 @@ def fit_rise(data: Binned, effort: Effort = "full") -> Rise | None:
     if n < 6:
         return None
     start = float(data.middle[0] - data.width / 2)
-    grid = _FINE if effort == "full" else _COARSE
-    correlations = (0.75,) if effort == "quick" else _CORRELATIONS
+    correlations: Sequence[float] = (0.75,) if effort == "quick" else _CORRELATIONS
+    grid = _COARSE
     design = _design(data.middle - start, data.width, grid.taus)
     solved = [_solve(design, data, grid, rho) for rho in correlations]
+    if effort == "full":
+        # The coarse grid has told which correlations matter and how large the noise is: the fine one does the rest.
+        scores = np.array([one.log_evidence for one in solved])
+        likely = np.flatnonzero(scores > scores.max() - 9.0).tolist()
+        grid = _FINE
+        design = _design(data.middle - start, data.width, grid.taus)
+        correlations = [correlations[place] for place in likely]
+        variances = [solved[place].variance for place in likely]
+        solved = [
+            _solve(design, data, grid, rho, variance) for rho, variance in zip(correlations, variances, strict=True)
+        ]
     evidence = np.array([one.log_evidence for one in solved])
     share = np.exp(evidence - evidence.max())
     share = share / share.sum()
@@ -267,10 +279,14 @@ class _Solved:
     covariance: Floats
     residual: Floats
     log_evidence: float
+    variance: float
 
 
-def _solve(design: Floats, data: Binned, grid: _Grid, correlation: float) -> _Solved:
-    """Every model of the grid by regularised least squares at one correlation of the noise."""
+def _solve(design: Floats, data: Binned, grid: _Grid, correlation: float, variance: float | None = None) -> _Solved:
+    """Every model of the grid by regularised least squares at one correlation of the noise.
+
+    ``variance``: of the innovations, when it is nearly known; else it is found by iteration.
+    """
     n = data.middle.size
     # Work about the last value, so that the flat prior on the end value is flat where it matters.
     about = float(data.celsius[-1])
@@ -286,8 +302,10 @@ def _solve(design: Floats, data: Binned, grid: _Grid, correlation: float) -> _So
     log_amplitude = np.where(grid.used[:, 1:], math.log(AMPLITUDE_CELSIUS), 0.0).sum(axis=1)
     spent = 1.0 + 1.5 * grid.used[:, 1:].sum(axis=1)
 
-    variance = max(float(np.mean(np.diff(white[:, -1]) ** 2)) / 2.0, 1e-3)
-    for _ in range(6):
+    rounds = 6 if variance is None else 2
+    if variance is None:
+        variance = max(float(np.mean(np.diff(white[:, -1]) ** 2)) / 2.0, 1e-3)
+    for _ in range(rounds):
         precision = inner / variance + regular
         covariance, determinant = _inverse(precision)
         coefficients = np.einsum("mij,mj->mi", covariance, right / variance)
@@ -312,7 +330,7 @@ def _solve(design: Floats, data: Binned, grid: _Grid, correlation: float) -> _So
     share = weight[order] / weight[order].sum()
     curve = np.einsum("k,ki,nki->n", share, coefficients[order], design[:, grid.columns[order]])
     shift = np.array([about, 0.0, 0.0])
-    return _Solved(weight, coefficients + shift, widened, data.celsius - about - curve, log_evidence)
+    return _Solved(weight, coefficients + shift, widened, data.celsius - about - curve, log_evidence, variance)
 
 
 def _inverse(matrix: Floats) -> tuple[Floats, Floats]:
