@@ -22,7 +22,8 @@ def test_decimals_follow_the_value(value: float, decimals: int) -> None:
 def test_frame_figures_are_frames_and_lows_go_by_the_bootstrap() -> None:
     low = of_score(Score(name="scene: 1 % low (percentile)", value=60, unit="fps"))
     assert (low.group, low.bootstrap) == ("frames", True)
-    fps = of_score(Score(name="scene", value=60, unit="fps"))
+    assert of_score(Score(name="lantern walk, 1 % Low", value=60, unit="fps")).bootstrap
+    fps = of_score(Score(name="slow scene of the lowlands", value=60, unit="fps"))
     assert (fps.group, fps.bootstrap) == ("frames", False)
 
 

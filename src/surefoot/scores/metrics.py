@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from typing import Literal
 
 from surefoot.errors import BadInput
 from surefoot.runs import QUANTITIES, Channel, Reading, Score
 from surefoot.scores.bootstrap import WithinLog
-from surefoot.scores.frames import LOWS
 from surefoot.scores.means import resolution_of
 
 Better = Literal["higher", "lower", ""]
@@ -70,7 +70,8 @@ class Sample:
 def of_score(score: Score) -> Metric:
     """The metric of a score: its name and unit tell it apart."""
     better: Better = "higher" if score.higher_is_better else "lower"
-    is_low = any(score.name.endswith(low) for low in LOWS)
+    # Also lows that were typed in, whatever they are called: their spread is a bootstrap's affair all the same.
+    is_low = score.unit == "fps" and "low" in re.findall(r"[a-z]+", score.name.casefold())
     is_frames = is_low or score.unit == "fps" or score.name.endswith("stutter")
     return Metric(
         name=score.name if score.unit in ("points", "fps") or is_frames else f"{score.name} ({score.unit})",
