@@ -17,6 +17,7 @@ GROUPS = (
     "tune",
     "recall",
     "runs",
+    "bundle",
     "log",
     "check",
     "measure",

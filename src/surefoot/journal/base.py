@@ -33,6 +33,13 @@ class Records:
             raise BadInput(f"run {run_id} belongs to unit {row['unit']!r}, not to {unit!r}.")
         return run_id
 
+    def _open_run(self, unit: str) -> int | None:
+        """The id of a unit's run that nothing has closed, or None."""
+        row = self._store.row(
+            "SELECT id FROM runs WHERE unit = ? AND NOT EXISTS (SELECT 1 FROM closings WHERE run_id = runs.id)", (unit,)
+        )
+        return None if row is None else int(row["id"])
+
 
 def as_text(value: Any) -> str:
     """A value as JSON text. Raises BadInput for one that JSON cannot hold."""

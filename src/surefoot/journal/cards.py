@@ -54,9 +54,9 @@ class CardRecords(Records):
             retired = self.is_retired(name)
             if retired == (event == "retire"):
                 raise BadInput(f"unit {name!r} is {'retired already' if retired else 'not retired'}.")
-            running = self._store.row("SELECT run FROM open_runs_view WHERE unit = ?", (name,))
+            running = self._open_run(name)
             if running is not None:
-                raise JournalError(f"unit {name!r} has run {running['run']} open.", remedy="Close it first.")
+                raise JournalError(f"unit {name!r} has run {running} open.", remedy="Close it first.")
             self._store.insert("cards", unit=name, at=stamp(), event=event, card=None)
 
     def is_retired(self, name: str) -> bool:

@@ -48,6 +48,11 @@ class Journal(RunRecords, MeasureRecords):
         return self._store.path
 
     @property
+    def store(self) -> Store:
+        """The open file behind it, for what belongs to the journal's own room."""
+        return self._store
+
+    @property
     def read_only(self) -> bool:
         """Whether it was opened for reading only."""
         return self._store.read_only

@@ -70,10 +70,10 @@ class RunRecords(CardRecords, TraceRecords):
             stack.enter_context(self._store.transaction())
             unit = self._usable(plan.unit)
             _within_limits(unit, plan.setting)
-            still = self._store.row("SELECT run FROM open_runs_view WHERE unit = ?", (plan.unit,))
+            still = self._open_run(plan.unit)
             if still is not None:
                 raise JournalError(
-                    f"run {still['run']} of unit {plan.unit!r} is still open.",
+                    f"run {still} of unit {plan.unit!r} is still open.",
                     remedy="`surefoot tune` judges it first; or close it by hand with `surefoot log`.",
                 )
             return self._insert_run(plan, stamp(at))

@@ -52,7 +52,7 @@ class Store:
                         where=str(path),
                         remedy="`surefoot unit add NAME` begins one; SUREFOOT_HOME says where it is kept.",
                     )
-                version = _inspect(path)
+                version = inspect(path)
                 if version < schema.VERSION:
                     raise JournalError(
                         f"the journal has the older schema {version}, and reading only cannot bring it forward.",
@@ -60,7 +60,7 @@ class Store:
                         remedy="Open it once for writing: any command that records something does.",
                     )
                 return cls(path, _connect_read_only(path), read_only=True)
-            if _inspect(path) < schema.VERSION:
+            if inspect(path) < schema.VERSION:
                 _create_or_migrate(path)
             return cls(path, _connect(path), read_only=False)
 
@@ -93,6 +93,35 @@ class Store:
         # Table and column names come from our own code, never from input.
         made = self.connection.execute(f"INSERT INTO {table} ({names}) VALUES ({places})", tuple(values.values()))
         return int(made.lastrowid or 0)
+
+    @contextmanager
+    def snapshot(self) -> Iterator[Store]:
+        """Several reads of one state of the file, whatever is written meanwhile."""
+        with self._mutex, self._errors():
+            if self._inside():
+                yield self
+                return
+            self.connection.execute("BEGIN")
+            try:
+                yield self
+            finally:
+                if self._inside():
+                    self.connection.execute("ROLLBACK")
+
+    def schema_objects(self) -> dict[str, str]:
+        """The SQL of every table, view, index and trigger by name, its white space evened out."""
+        rows = self.rows(
+            "SELECT name, sql FROM sqlite_master WHERE sql IS NOT NULL AND name NOT LIKE 'sqlite\\_%' ESCAPE '\\'"
+        )
+        return {str(row["name"]): " ".join(str(row["sql"]).split()) for row in rows}
+
+    def into_one_file(self) -> None:
+        """Make the file whole by itself, with no log beside it, and close it."""
+        with self._mutex, self._errors():
+            self.connection.execute("PRAGMA journal_mode = TRUNCATE").fetchall()
+            self.connection.close()
+        for suffix in ("-journal", "-wal", "-shm"):
+            self.path.with_name(self.path.name + suffix).unlink(missing_ok=True)
 
     @contextmanager
     def transaction(self, *, copy_down: bool = True) -> Iterator[Store]:
@@ -139,7 +168,7 @@ class Store:
         return found + [f"record {row[1]} of {row[0]} points to a {row[2]} that is not there" for row in orphans]
 
 
-def _inspect(path: Path) -> int:
+def inspect(path: Path) -> int:
     """The schema version of a file, 0 when it is not there or empty. Raises JournalError for one that is not ours.
 
     Read only: a file that is refused is left as it was found.
@@ -183,11 +212,11 @@ def _connect_read_only(path: Path) -> sqlite3.Connection:
     )
     try:
         connection.execute("PRAGMA user_version").fetchone()
-    except sqlite3.OperationalError:
+    except sqlite3.Error as error:
         connection.close()
         # In a folder that cannot be written SQLite cannot make the shared memory that WAL needs. With no log beside
         # it the file is whole, and nobody can be writing it from here: read it as it lies.
-        if path.with_name(path.name + "-wal").exists():
+        if not isinstance(error, sqlite3.OperationalError) or path.with_name(path.name + "-wal").exists():
             raise
         connection = sqlite3.connect(
             _uri(path, "mode=ro&immutable=1"), uri=True, isolation_level=None, check_same_thread=False
@@ -228,7 +257,7 @@ def _create_or_migrate(path: Path) -> None:
     folder = path.parent
     folder.mkdir(parents=True, exist_ok=True)
     with locks.held(folder, f"schema of {path.name}", "the journal is being set up", wait_seconds=30):
-        before = _inspect(path)
+        before = inspect(path)
         if before >= schema.VERSION:
             return
         if before:

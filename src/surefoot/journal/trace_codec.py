@@ -17,8 +17,8 @@ in the layout's order; zeros up to a multiple of 8; then each column's samples i
 descending width so that every column is aligned; zeros up to a multiple of 8. The base is the block's least integer;
 what is stored is the integer less the base, less half the range of the width.
 
-Not compressed further: zlib took 13 to 32 % off a day's trace (that of tests/benchmarks/trace_store.py) and made reading
-it four times slower.
+Not compressed further: zlib took 13 to 32 % off a day's trace (that of tests/benchmarks/trace_store.py) and made
+reading it four times slower.
 """
 
 from __future__ import annotations

@@ -1,0 +1,51 @@
+"""`surefoot bundle`: a unit's journal as one portable file."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from surefoot.cli.common import JsonFlag, UnitName, open_journal, show
+
+
+def register(app: typer.Typer) -> None:
+    """Add `bundle` and what belongs to it."""
+    group = typer.Typer(help="A unit's journal as one portable file.", no_args_is_help=True)
+    group.command("save")(save)
+    group.command("load")(load)
+    app.add_typer(group, name="bundle")
+
+
+def save(
+    unit: UnitName,
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="Where to write it.")],
+    force: Annotated[bool, typer.Option("--force", help="Write over a file of that name.")] = False,
+    as_json: JsonFlag = False,
+) -> None:
+    """Write a unit with its card history, runs, traces, scores and readings into one file."""
+    from rich.text import Text
+
+    from surefoot.journal.bundle import save_bundle
+
+    with open_journal() as journal:
+        done = save_bundle(journal, unit, file, overwrite=force)
+    said = f"{done.unit}: {done.runs} runs written to {done.path} ({done.bytes / 1e6:.1f} MB)."
+    show(done, lambda: Text(said), as_json)
+
+
+def load(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="A bundle made by `bundle save`.")],
+    name: Annotated[str | None, typer.Option("--as", metavar="NAME", help="Enter the unit under this name.")] = None,
+    as_json: JsonFlag = False,
+) -> None:
+    """Enter the unit of a bundle into the journal, with its card history and all its times."""
+    from rich.text import Text
+
+    from surefoot.journal.bundle import load_bundle
+
+    with open_journal() as journal:
+        done = load_bundle(journal, file, name=name)
+    renamed = f", there named {done.named}," if done.unit != done.named else ""
+    show(done, lambda: Text(f"{done.unit}{renamed} is in the journal with {done.runs} runs."), as_json)

@@ -1,0 +1,228 @@
+"""A unit's journal as one portable file. A bundle is itself a journal that holds one unit and nothing else."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sqlite3
+import tempfile
+from collections.abc import Iterator
+from contextlib import closing
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from surefoot.errors import BadInput, JournalError
+from surefoot.journal.failures import translated
+from surefoot.journal.journal import Journal
+from surefoot.journal.store import Store, inspect, sync_folder
+from surefoot.units import Unit, validated
+
+# In the order they are copied: what is pointed to before what points to it, and a run's closing after its heartbeats,
+# since a closed run takes none.
+_OF_UNIT = ("cards", "consents", "runs", "scores", "readings", "configuration_names", "forecasts")
+_OF_RUN = ("applications", "heartbeats", "closings", "trace_blocks")
+_ORDER = (
+    *("cards", "consents", "runs", "applications", "heartbeats", "closings", "trace_blocks"),
+    *("scores", "readings", "configuration_names", "forecasts"),
+)
+_POINTS_TO = {
+    "card_id": "cards",
+    "run_id": "runs",
+    "heartbeat_id": "heartbeats",
+    "import_id": "trace_blocks",
+    "layout_id": "trace_layouts",
+}
+
+
+@dataclass(frozen=True)
+class Bundled:
+    """What went through a bundle. ``unit``: its name in the journal; ``named``: in the bundle; ``runs``: how many."""
+
+    unit: str
+    named: str
+    path: Path
+    runs: int
+    bytes: int
+
+
+def save_bundle(journal: Journal, unit: str, path: str | os.PathLike[str], *, overwrite: bool = False) -> Bundled:
+    """Write a unit with all its records into a file of its own. The file is there whole, or not at all.
+
+    Raises BadInput for an unknown unit and for a file that is there already (unless ``overwrite``), JournalError while
+    a run of the unit is open or when the file cannot be written.
+    """
+    target = Path(path).expanduser()
+    journal.unit(unit)
+    if target.is_dir():
+        raise BadInput("this is a folder; a bundle is a file.", where=str(target))
+    if target.exists():
+        if target.resolve() == journal.path.resolve():
+            raise BadInput("this is the journal itself.", where=str(target))
+        if not overwrite:
+            raise BadInput(
+                "there is a file of that name.", where=str(target), remedy="Choose another, or give --force."
+            )
+    if not target.parent.is_dir():
+        raise BadInput("there is no such folder.", where=str(target.parent))
+    try:
+        place = tempfile.TemporaryDirectory(prefix=".bundle-", dir=target.parent)
+    except OSError as error:
+        raise BadInput(f"nothing can be written here: {error.strerror or error}.", where=str(target.parent)) from None
+    with translated(target), place as folder:
+        made = Path(folder) / "bundle.sqlite"
+        with closing(Store.open(made)) as store:
+            with journal.store.snapshot() as source, store.transaction():
+                _refuse_open(source, unit)
+                runs = _copy(source, store, unit, unit, keep_ids=True)
+            store.into_one_file()
+        with made.open("rb+") as file:
+            os.fsync(file.fileno())
+        os.replace(made, target)
+        sync_folder(target.parent)
+        return Bundled(unit, unit, target, runs, target.stat().st_size)
+
+
+def load_bundle(journal: Journal, path: str | os.PathLike[str], *, name: str | None = None) -> Bundled:
+    """Enter the unit of a bundle into the journal with its card history and all times, under ``name`` or its own.
+
+    Everything or nothing. Runs get new ids. Raises BadInput when the file is not a bundle of one unit, is damaged, or
+    when the very unit or another one of that name is in the journal; JournalError when the journal cannot be written.
+    """
+    file = Path(path).expanduser()
+    if not file.is_file():
+        raise BadInput("there is no such file.", where=str(file))
+    if file.resolve() == journal.path.resolve():
+        raise BadInput("this is the journal itself.", where=str(file))
+    # Worked on in a copy: an older one is brought forward there, and the file given is never changed.
+    with tempfile.TemporaryDirectory(prefix="surefoot-bundle-") as folder:
+        copy = Path(folder) / "bundle.sqlite"
+        named = _checked_copy(file, copy, journal.store.schema_objects())
+        unit = validated(Unit, {"name": name if name is not None else named}, "--as").name
+        with Journal.open(copy) as bundle, journal.store.transaction() as target:
+            _refuse_known(journal, bundle, named, unit)
+            runs = _copy(bundle.store, target, named, unit, keep_ids=False)
+        return Bundled(unit, named, file, runs, file.stat().st_size)
+
+
+def _checked_copy(file: Path, copy: Path, schema: dict[str, str]) -> str:
+    """Copy a bundle and read every record of it once; the name of its unit.
+
+    ``schema``: what a journal's tables, views and triggers are. A file from elsewhere with any others is refused before
+    one of them is used, for a view or trigger can run what its author likes.
+    """
+    try:
+        with translated(file):
+            if inspect(file) == 0:
+                raise BadInput("the file is empty.", where=str(file))
+            for suffix in ("", "-wal"):
+                part = file.with_name(file.name + suffix)
+                if part.exists():
+                    shutil.copyfile(part, copy.with_name(copy.name + suffix))
+        with Journal.open(copy) as bundle:
+            if bundle.store.schema_objects() != schema:
+                raise BadInput("its tables are not those of a bundle.", where=str(file))
+            units = bundle.units(retired=True)
+            if len(units) != 1:
+                raise BadInput(
+                    f"a bundle holds one unit; this file holds {len(units)}.",
+                    where=str(file),
+                    remedy="Make one with `surefoot bundle save UNIT FILE`.",
+                )
+            name = units[0].name
+            faults = bundle.faults()
+            if faults:
+                raise BadInput(f"the bundle is damaged: {faults[0]}.", where=str(file))
+            _refuse_open(bundle.store, name)
+            bundle.card_history(name)
+            for run in bundle.runs(name):
+                bundle.trace(run.id)
+            for read in (bundle.scores, bundle.readings, bundle.forecasts, bundle.configuration_names):
+                read(name)
+            return name
+    except JournalError as error:
+        raise BadInput(f"the bundle cannot be used: {error.what}", where=str(file), remedy=error.remedy) from error
+    except ValueError as error:
+        if isinstance(error, BadInput):
+            raise
+        raise BadInput(f"the bundle cannot be used: {error}.", where=str(file)) from error
+
+
+def _refuse_open(source: Store, unit: str) -> None:
+    row = source.row("SELECT run FROM open_runs_view WHERE unit = ?", (unit,))
+    if row is not None:
+        raise JournalError(
+            f"run {row['run']} of unit {unit!r} is still open, and only this machine can judge it.",
+            remedy="Finish the session first: `surefoot tune` judges an open run.",
+        )
+
+
+def _refuse_known(journal: Journal, bundle: Journal, named: str, unit: str) -> None:
+    """Refuse the very unit that is here already, under whatever name, and another one of the same name."""
+    mine = _mark(bundle, named)
+    for there in journal.units(retired=True):
+        if _mark(journal, there.name) == mine:
+            here, brought = len(journal.runs(there.name)), len(bundle.runs(named))
+            raise BadInput(
+                f"this very unit is in the journal as {there.name!r}: {here} runs there, {brought} in the bundle.",
+                remedy="Nothing was loaded; load it into another journal (SUREFOOT_HOME) to see it beside.",
+            )
+    try:
+        journal.refuse_taken_name(unit)
+    except BadInput as error:
+        raise BadInput(error.what, remedy="It is another machine's. Load the bundle --as another name.") from None
+
+
+def _mark(journal: Journal, unit: str) -> tuple[str, str | None]:
+    """What two copies of one unit share, however many runs were added since: when it and its first run were entered."""
+    row = journal.store.row(
+        "SELECT added_at, (SELECT opened_at FROM runs WHERE runs.unit = units.name ORDER BY id LIMIT 1) AS first"
+        " FROM units WHERE name = ?",
+        (unit,),
+    )
+    assert row is not None
+    return row["added_at"], row["first"]
+
+
+def _copy(source: Store, target: Store, unit: str, name: str, *, keep_ids: bool) -> int:
+    """Copy a unit's records under a name; the number of runs. Ids are kept, or made new and followed through."""
+    added = source.row("SELECT added_at FROM units WHERE name = ?", (unit,))
+    assert added is not None
+    target.insert("units", name=name, added_at=added["added_at"])
+    new_ids: dict[str, dict[int, int]] = {table: {} for table in (*_ORDER, "trace_layouts")}
+    for table in _ORDER:
+        for row in _rows(source, table, unit):
+            values = dict(row)
+            old = values.get("id")
+            if "id" in values and not keep_ids:
+                del values["id"]
+            if "unit" in values:
+                values["unit"] = name
+            if table == "cards" and values["card"] is not None and name != unit:
+                values["card"] = (
+                    Unit.model_validate_json(values["card"]).model_copy(update={"name": name}).model_dump_json()
+                )
+            if table == "trace_blocks":
+                _bring_layout(source, target, values["layout_id"], new_ids["trace_layouts"])
+            for column, pointed in _POINTS_TO.items():
+                if values.get(column) is not None and not (keep_ids and pointed != "trace_layouts"):
+                    values[column] = new_ids[pointed][values[column]]
+            made = target.insert(table, **values)
+            if old is not None:
+                new_ids[table][old] = made
+    return len(new_ids["runs"])
+
+
+def _rows(source: Store, table: str, unit: str) -> Iterator[sqlite3.Row]:
+    of_unit = "unit = ?" if table in _OF_UNIT else "run_id IN (SELECT id FROM runs WHERE unit = ?)"
+    key = "run_id" if table == "closings" else "id"
+    # Only names from the tables above; a trace can be large, so that rows are taken as they come.
+    yield from source.connection.execute(f"SELECT * FROM {table} WHERE {of_unit} ORDER BY {key}", (unit,))
+
+
+def _bring_layout(source: Store, target: Store, layout_id: int, known: dict[int, int]) -> None:
+    if layout_id in known:
+        return
+    row: Any = source.row("SELECT columns FROM trace_layouts WHERE id = ?", (layout_id,))
+    there = target.row("SELECT id FROM trace_layouts WHERE columns = ?", (row["columns"],))
+    known[layout_id] = there["id"] if there else target.insert("trace_layouts", columns=row["columns"])
