@@ -78,6 +78,8 @@ class JointPosterior:
         self._knobs = {knob.name: _Knob(knob, *_start(knob, counted, goal)) for knob in knobs}
         failures = [_branches(item, self._knobs) for item in counted if is_shared(item)]
         kept, self.struck_out = _fit(failures, {name: item.base for name, item in self._knobs.items()})
+        # Stepping back asks for the same knob at the same depth again and again.
+        self._spectra: dict[tuple[str, float, float, int], NDArray[np.complex128]] = {}
         self._mix(kept)
 
     def _mix(self, failures: Sequence[SharedFailure]) -> None:
@@ -166,12 +168,18 @@ class JointPosterior:
     def _spectrum(self, name: str, depth: float, room: float, length: int) -> NDArray[np.complex128]:
         """Transform of a knob's hazard distribution, per term: shape (terms, length // 2 + 1)."""
         item = self._knobs[name]
+        asked = (name, depth, room, length)
+        if asked not in self._spectra:
+            self._spectra[asked] = self._transform(item, depth, room, length)
+        return self._spectra[asked][item.keys]
+
+    def _transform(self, item: _Knob, depth: float, room: float, length: int) -> NDArray[np.complex128]:
         hazard = item.grid.hazard(depth).ravel() - item.grid.background
         bins = np.ceil(hazard / room * HAZARD_BINS - 1e-9)
         inside = bins <= HAZARD_BINS
         at = bins[inside].astype(np.int64)
         spread = np.array([np.bincount(at, weights=row[inside], minlength=HAZARD_BINS + 1) for row in item.weights])
-        return np.asarray(np.fft.rfft(spread, length, axis=1)[item.keys])
+        return np.asarray(np.fft.rfft(spread, length, axis=1))
 
     def mttf_bound(self, depths: Mapping[str, float], confidence: float) -> float:
         """Hours that the MTTF of the joint setting reaches at ``confidence``, to within 1 %, rounded down.

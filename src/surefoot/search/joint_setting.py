@@ -72,13 +72,16 @@ def step_back(
     counted: Sequence[CountedRun],
     joint: JointPosterior,
     goal: Goal,
+    *,
+    strategy: str = "posterior",
 ) -> SteppedBack:
     """The deepest joint setting, no deeper in any knob than ``certified``, that meets the goal at its confidence.
 
     A setting that failed when held together, at less than the goal's hours per failure, is not among the answers
-    however likely the arithmetic says it was a stray failure: the knob most to blame is stepped back past it.
+    however likely the arithmetic says it was a stray failure: the knob most to blame is stepped back past it. A rule
+    of thumb (another ``strategy``) does not add hazards up; it is stepped back after such failures only.
     """
-    confidence = model_confidence(goal)
+    confidence = model_confidence(goal) if strategy == "posterior" else 0.0
     depths = {name: depth for name, depth in certified.items() if depth > 0}
     if len(depths) < 2:
         # One knob alone is certified by its own posterior already.

@@ -27,7 +27,8 @@ class KnownStable:
     claim for all of them together where they were ever held together, else None; with one tuned knob None as well:
     its certificate is the claim. ``run_ids``: the runs it rests on; ``loads``: tried at this setting or deeper in some
     tuned knob; ``transition_tried``: whether one of those goes from idle to full and back; ``last_at``, ``conditions``:
-    of the last run that supports it. ``back``: by knob, how far it was stepped back so that the hazards fit together;
+    of the last run that supports it; ``mttf_hours``: lower bound for the setting as a whole, held together or not, at
+    ``confidence``. ``back``: by knob, how far it was stepped back so that the hazards fit together;
     ``left_out``: in words, the runs that do not count.
     """
 
@@ -69,7 +70,8 @@ def known_stable(
     With several knobs it is the joint setting: hazards add, and a knob is stepped back where they do not fit. With
     nothing tuned, or nothing certified deeper than stock, the answer is None unless hours of load at stock alone
     bear the claim (chi-square bound); then the setting is stock. ``conditions``: what is installed now; runs under
-    another firmware or graphics driver do not count.
+    another firmware or graphics driver do not count. ``strategy``: whose recommendation; another than the posterior
+    recommends by its own rule, and ``mttf_hours`` is still what the runs bear out.
     """
     read = read_runs(unit, runs, conditions=conditions)
     if any(item.failed and item.at_stock for item in read.counted):
@@ -82,8 +84,9 @@ def known_stable(
         read.counted,
         joint,
         goal,
+        strategy=strategy,
     )
-    return from_parts(unit, read, goal, joint, own, target)
+    return from_parts(unit, read, goal, joint, own, target, strategy)
 
 
 def from_parts(
@@ -93,6 +96,7 @@ def from_parts(
     joint: JointPosterior,
     own: Mapping[str, Certificate],
     target: SteppedBack,
+    strategy: str = "posterior",
 ) -> KnownStable | None:
     """`known_stable` from what the planner has worked out already."""
     if not target.depths:
@@ -106,20 +110,20 @@ def from_parts(
         hours = min(joint_minutes(read.counted, depths).values()) / 60.0
         if hours > 0:
             together = _joint_certificate(depths, joint, read.counted, goal, hours)
-    supporting = [item for item in read.counted if not item.failed and covers(item, depths)] or [
-        item
-        for item in read.counted
-        if not item.failed
-        and any(name in item.bears_on and item.depths[name] >= depth - 1e-9 for name, depth in depths.items())
-    ]
     deep = [
         item
         for item in read.counted
         if not item.failed
         and any(name in item.bears_on and item.depths[name] >= depth - 1e-9 for name, depth in depths.items())
     ]
+    supporting = [item for item in deep if covers(item, depths)] or deep
     setting = unit.setting_at(depths)
-    bound = together.mttf_hours if together else min(known.mttf_hours for known in certificates.values())
+    if strategy != "posterior":
+        bound = joint.mttf_bound(depths, model_confidence(goal))
+    elif len(depths) == 1:
+        bound = next(iter(certificates.values())).mttf_hours
+    else:
+        bound = together.mttf_hours if together else joint.mttf_bound(depths, model_confidence(goal))
     return _assemble(
         read,
         goal,
@@ -130,7 +134,7 @@ def from_parts(
         supporting[-1],
         target.back,
         bound,
-        _says(unit, setting, goal, together, len(depths)),
+        _says(unit, setting, goal, together, len(depths), bound, strategy),
     )
 
 
@@ -239,7 +243,20 @@ def _joint_certificate(
     )
 
 
-def _says(unit: Unit, setting: Setting, goal: Goal, together: Certificate | None, knobs: int) -> str:
+def _says(
+    unit: Unit,
+    setting: Setting,
+    goal: Goal,
+    together: Certificate | None,
+    knobs: int,
+    bound: float,
+    strategy: str,
+) -> str:
+    if strategy != "posterior":
+        return (
+            f"{setting.describe(unit)}: what the rule of the {strategy} recommends; the runs bear out an MTTF of "
+            f"{bound:.3g} h of load at {goal.confidence:.0%} confidence."
+        )
     claim = (
         f"{setting.describe(unit)}: MTTF of at least {goal.mttf_hours:g} h of load at {goal.confidence:.0%} confidence"
     )

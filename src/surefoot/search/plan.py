@@ -83,10 +83,11 @@ class _Bench:
         return next_step(knob, evidence, goal_in_unit(knob, self.goal), strategy=self.strategy)
 
     def target(self) -> SteppedBack:
-        return step_back(self.knobs, self.certified, self.counted, self.joint, self.goal)
+        return step_back(self.knobs, self.certified, self.counted, self.joint, self.goal, strategy=self.strategy)
 
     def claim(self, target: SteppedBack | None = None) -> str:
-        known = from_parts(self.unit, self.read, self.goal, self.joint, self.own, target or self.target())
+        target = target or self.target()
+        known = from_parts(self.unit, self.read, self.goal, self.joint, self.own, target, self.strategy)
         if known is None:
             return f"Nothing is known to hold for {self.goal.mttf_hours:g} h of load at {self.goal.confidence:.0%} yet."
         return known.says
@@ -183,9 +184,9 @@ def _order(bench: _Bench) -> list[Knob]:
     done: set[str] = set()
     for item in bench.counted:
         if item.run.plan.purpose == "joint":
-            done |= {name for name in begun if item.depths[name] > 0}
-        elif item.run.plan.knob in item.depths:
-            begun.add(item.run.plan.knob)
+            done |= {one for one in begun if item.depths[one] > 0}
+        elif (name := item.run.plan.knob) is not None and name in item.depths:
+            begun.add(name)
     order = _by_payoff(bench, [knob for knob in bench.searched if bench.named or knob.name not in done])
     names = {knob.name for knob in order}
     last = next(
