@@ -11,6 +11,7 @@ from __future__ import annotations
 import sys
 
 import altair as alt
+
 import surefoot
 
 

@@ -25,7 +25,9 @@ def report(
     ] = None,
     pictures: Annotated[
         Path | None,
-        typer.Option("--pictures", metavar="DIR", help="Also write each chart as SVG, PNG for video and print, and CSV."),
+        typer.Option(
+            "--pictures", metavar="DIR", help="Also write each chart as SVG, PNG for video and print, and CSV."
+        ),
     ] = None,
     baseline: Annotated[
         str | None,

@@ -149,9 +149,13 @@ class _State:
     power: float = 0.0
 
 
-def _second(s: _State, mode: Mode, cooling: Cooling, tuning: Tuning, room: float, cpu_busy: float, gpu_busy: float) -> _State:
+def _second(
+    s: _State, mode: Mode, cooling: Cooling, tuning: Tuning, room: float, cpu_busy: float, gpu_busy: float
+) -> _State:
     # Clocks: what the power limit allows, pulled down in proportion to how far the die is past its ceiling.
-    by_power = _clock_for(mode.cpu_watts, 0.8, TOP_CPU_GHZ, lambda f: cpu_power(f, tuning.cpu_offset_mv, cpu_busy, s.cpu))
+    by_power = _clock_for(
+        mode.cpu_watts, 0.8, TOP_CPU_GHZ, lambda f: cpu_power(f, tuning.cpu_offset_mv, cpu_busy, s.cpu)
+    )
     by_heat = s.cpu_ghz + 0.06 * (CEILING_CPU - 0.6 - s.cpu)
     thermal = by_heat < min(by_power, TOP_CPU_GHZ)
     cpu_ghz = min(max(min(by_power, by_heat), 0.8), TOP_CPU_GHZ)

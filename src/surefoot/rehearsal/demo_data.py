@@ -189,7 +189,9 @@ def search_happenings(unit: Unit, rng: np.random.Generator, *, clock_at: datetim
         happening = Happening(now, planned, closing, _search_trace(planned, closing, rng))
         yield happening
         closed = now + timedelta(minutes=closing.minutes)
-        runs.append(Run(id=number, opened_at=now, plan=planned, applied=step.setting, closed_at=closed, closing=closing))
+        runs.append(
+            Run(id=number, opened_at=now, plan=planned, applied=step.setting, closed_at=closed, closing=closing)
+        )
         pause = 9 if closing.outcome.is_crash else 3
         now = closed + timedelta(minutes=pause)
         if now.hour >= 18:
@@ -224,9 +226,7 @@ def _conditions(unit: Unit, mode: str, cooling: str, room: float) -> Conditions:
 def _ending(unit: Unit, setting: Setting, minutes: float, rng: np.random.Generator) -> Closing:
     """How the virtual machine takes it: the knobs' hazards add, and the sooner one ends the run."""
     depths = unit.depths(setting)
-    times = {
-        name: float(rng.exponential(60.0 / edge.failures_per_hour(depths[name]))) for name, edge in EDGES.items()
-    }
+    times = {name: float(rng.exponential(60.0 / edge.failures_per_hour(depths[name]))) for name, edge in EDGES.items()}
     culprit = min(times, key=lambda name: times[name])
     if times[culprit] >= minutes:
         return Closing(outcome=Outcome.HELD, minutes=minutes, judged_by="the load ran to its end", setting=setting)
@@ -318,9 +318,7 @@ def _instruments(
     share = {"keyboard, middle": 0.64, "palm rest, left": 0.22, "underside, rear": 0.72 * pad}
     moment = at + timedelta(minutes=11)
     surfaces = tuple(
-        Reading(
-            kind="surface", value=round(room + part * rise + float(rng.normal(0, 0.4)), 1), place=place, at=moment
-        )
+        Reading(kind="surface", value=round(room + part * rise + float(rng.normal(0, 0.4)), 1), place=place, at=moment)
         for place, part in share.items()
     )
     wall = (steady.cpu_watts + steady.gpu_watts + 24.0) / 0.88 + float(rng.normal(0, 1.0))

@@ -1,10 +1,10 @@
 """The journal as DataFrames, for people who draw and count for themselves. Works with pandas 2 and 3.
 
-    import surefoot
+import surefoot
 
-    with surefoot.open_journal() as journal:
-        runs = journal.runs("fenland-15")
-        print(runs.groupby("outcome")["minutes"].sum())
+with surefoot.open_journal() as journal:
+    runs = journal.runs("fenland-15")
+    print(runs.groupby("outcome")["minutes"].sum())
 """
 
 from __future__ import annotations
@@ -104,8 +104,11 @@ class JournalFrames:
         return pd.concat(frames, ignore_index=True)
 
     def scores(self, unit: str) -> pd.DataFrame:
-        """One row a score: ``run`` (missing where it is of a configuration), ``configuration``, ``score``, ``value``, ``unit``,
-        ``higher_is_better``, ``at``, ``note``."""
+        """One row a score.
+
+        ``run`` (missing where it is of a configuration), ``configuration``, ``score``, ``value``, ``unit``,
+        ``higher_is_better``, ``at``, ``note``.
+        """
         import pandas as pd
 
         rows = [
@@ -125,8 +128,11 @@ class JournalFrames:
         return _typed(pd.DataFrame(rows, columns=names))
 
     def readings(self, unit: str) -> pd.DataFrame:
-        """One row an instrument reading: ``run``, ``configuration``, ``kind``, ``value``, ``unit``, ``place``, ``background``
-        (dB(A)), ``state``, ``at``, ``note``."""
+        """One row an instrument reading.
+
+        ``run``, ``configuration``, ``kind``, ``value``, ``unit``, ``place``, ``background`` (dB(A)), ``state``, ``at``,
+        ``note``.
+        """
         import pandas as pd
 
         units = {"sound": "dB(A)", "surface": "°C", "wall-power": "W", "battery": "%"}
@@ -184,15 +190,16 @@ class JournalFrames:
 
 RUN_COLUMNS = (
     "run", "begun", "ended", "purpose", "knob", "load", "planned_minutes", "minutes", "outcome", "judged_by", "source",
-    "ambient_celsius", "power_mode", "cooling", "supply", "firmware", "driver", "operating_system", "configuration", "note",
+    "ambient_celsius", "power_mode", "cooling", "supply", "firmware", "driver", "operating_system", "configuration",
+    "note",
 )  # fmt: skip
 
 
 def runs_frame(runs: Iterable[Run]) -> pd.DataFrame:
-    """One row a run: `RUN_COLUMNS`, and a column ``setting.KNOB`` for every knob that was moved (signed offset, 0 at stock).
+    """One row a run: `RUN_COLUMNS`, and a column ``setting.KNOB`` for every knob that was moved.
 
-    ``outcome`` is missing while a run is open; ``begun`` and ``ended`` are UTC; ``configuration`` is the key that scores and
-    comparisons are grouped by.
+    A setting is a signed offset, 0 at stock; ``outcome`` is missing while a run is open; ``begun`` and ``ended`` are
+    UTC; ``configuration`` is the key that scores and comparisons are grouped by.
     """
     import pandas as pd
 
@@ -231,9 +238,9 @@ def runs_frame(runs: Iterable[Run]) -> pd.DataFrame:
 def comparison_frame(comparison: Comparison) -> pd.DataFrame:
     """One row a metric and configuration.
 
-    ``metric``, ``label``, ``unit``, ``better`` (``higher``, ``lower`` or empty), ``configuration``, ``baseline``, ``runs``,
-    ``mean``, ``sd``, ``low``, ``high`` (interval of the mean), ``difference``, ``difference_low``, ``difference_high``,
-    ``percent``, ``p_adjusted``, ``verdict``, ``is_real``, ``at_most``. NaN where there is none.
+    ``metric``, ``label``, ``unit``, ``better`` (``higher``, ``lower`` or empty), ``configuration``, ``baseline``,
+    ``runs``, ``mean``, ``sd``, ``low``, ``high`` (interval of the mean), ``difference``, ``difference_low``,
+    ``difference_high``, ``percent``, ``p_adjusted``, ``verdict``, ``is_real``, ``at_most``. NaN where there is none.
     """
     import pandas as pd
 

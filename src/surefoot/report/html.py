@@ -32,9 +32,7 @@ class _Figure:
 
 def table_of(frame: pd.DataFrame, caption: str = "") -> TableView:
     """A DataFrame as a table, numbers to four figures."""
-    columns = tuple(
-        Column(str(name).replace("_", " "), frame[name].dtype.kind in "iuf") for name in frame.columns
-    )
+    columns = tuple(Column(str(name).replace("_", " "), frame[name].dtype.kind in "iuf") for name in frame.columns)
     names = [str(name) for name in frame.columns]
     rows = tuple(
         tuple(TableCell(_shown(value), _sign(name, value)) for name, value in zip(names, row, strict=True))
@@ -79,7 +77,8 @@ def render(view: PageView) -> str:
 
     from surefoot.report.patterns import pattern_definitions
 
-    bundle = f"\n{vl_convert.javascript_bundle()}\n"
+    library = vl_convert.javascript_bundle("window.vegaEmbed = vegaEmbed;")
+    bundle = f"\n{library}\n"
     script = f"\n{_asset('page.js')}\n"
     if "</script" in bundle.lower() or "<!--" in bundle:
         bundle = bundle.replace("</script", "<\\/script").replace("<!--", "<\\!--")

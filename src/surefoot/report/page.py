@@ -85,7 +85,8 @@ def write_report(
     """Write the report of a unit as one HTML file that needs nothing else; its place.
 
     ``baseline``: name or number of the configuration that the others are compared with; the first when None. The
-    file is there whole or not at all. Raises BadInput for an unknown unit or baseline, or a place that cannot be written.
+    file is there whole or not at all. Raises BadInput for an unknown unit or baseline, or a place that cannot be
+    written.
     """
     from surefoot.report.html import render
 
@@ -106,5 +107,7 @@ def write_page(html: str, path: str | os.PathLike[str]) -> Path:
         os.chmod(name, 0o644)
         os.replace(name, place)
     except OSError as error:
-        raise BadInput(f"{place} cannot be written: {error.strerror}.", remedy="Give another place with --out.") from None
+        raise BadInput(
+            f"{place} cannot be written: {error.strerror}.", remedy="Give another place with --out."
+        ) from None
     return place

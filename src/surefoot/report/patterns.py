@@ -31,9 +31,7 @@ def pattern_definitions() -> str:
         f'<rect width="8" height="8" fill="var(--{name})"/>{_LINES[kind]}</pattern>'
         for name, kind in LIMITERS.items()
     ]
-    made.append(
-        f'<pattern id="fill-guard-band" width="8" height="8" patternUnits="userSpaceOnUse">{_BAND}</pattern>'
-    )
+    made.append(f'<pattern id="fill-guard-band" width="8" height="8" patternUnits="userSpaceOnUse">{_BAND}</pattern>')
     return "<defs>" + "".join(made) + "</defs>"
 
 

@@ -103,6 +103,8 @@ class Picture:
         else:
             chart = chart.properties(width="container", autosize=_fit_across())
         made: dict[str, Any] = chart.to_dict(validate=CHECKED)
+        # The schema's address: nothing here is to look as if it were fetched.
+        made.pop("$schema", None)
         made["config"] = vega_config(canvas.scale if canvas.standalone else 1.0)
         if canvas.standalone:
             made["config"]["padding"] = 22

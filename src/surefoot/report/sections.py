@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from surefoot.report.chapters import answer, edges, measures, records, search, thermals
 from surefoot.report.look import Looks
 from surefoot.report.material import Material
 from surefoot.report.view import PageView, Section
-from surefoot.report.chapters import answer, edges, measures, records, search, thermals
 from surefoot.report.words import CAUTIONS, job, span
 
 

@@ -18,11 +18,15 @@ CAUTIONS = (
     "the same model may not hold them; do not copy them.",
     "A certificate is a statistical claim about hours of load, not a promise. Keep backups: unsaved work and file "
     "systems are at risk at every crash.",
-    "Surfaces, vents and the battery get hot. Stop if a battery swells, smells or gets unusually hot. Surface readings are "
-    "set beside the thresholds of ISO 13732-1 as information; that is no medical judgement and no judgement of compliance.",
-    "The maker's warranty terms decide; changing voltages or clocks may end the warranty. Open a machine only unplugged "
+    "Surfaces, vents and the battery get hot. Stop if a battery swells, smells or gets unusually hot. Surface "
+    "readings are "
+    "set beside the thresholds of ISO 13732-1 as information; that is no medical judgement and no judgement of "
+    "compliance.",
+    "The maker's warranty terms decide; changing voltages or clocks may end the warranty. Open a machine only "
+    "unplugged "
     "and by the maker's service manual, or leave it to a qualified technician.",
-    "Nothing here was set above stock voltage, no protection was switched off, no firmware lock was passed, and no setting "
+    "Nothing here was set above stock voltage, no protection was switched off, no firmware lock was passed, and "
+    "no setting "
     "was made to apply at boot. After sleep, a mode change or a firmware update, check that a setting is still there.",
 )
 
@@ -117,7 +121,8 @@ def certificate(knob: Knob, claim: Certificate) -> str:
     """A certificate in words."""
     where = minus(knob.describe(claim.depth))
     text = (
-        f"{knob.name} at {where}: at {claim.confidence:.0%} confidence at least {number(claim.mttf_hours, 0)} hours of load"
+        f"{knob.name} at {where}: at {claim.confidence:.0%} confidence at least {number(claim.mttf_hours, 0)} "
+        "hours of load"
         " between failures. "
     )
     failed = count(claim.failures, "failure") if claim.failures else "no failure"
@@ -131,7 +136,10 @@ def certificate(knob: Knob, claim: Certificate) -> str:
 
 
 def search_title(knob: Knob, runs: Iterable[tuple[float, Outcome, float]], known: float | None) -> str:
-    """What a knob's search showed: ``runs`` as (depth, outcome, minutes); ``known``: the known-stable value, or None."""
+    """What a knob's search showed.
+
+    ``runs``: as (depth, outcome, minutes); ``known``: the known-stable value, or None.
+    """
     runs = list(runs)
     held = [depth for depth, outcome, _ in runs if outcome is Outcome.HELD]
     failed = [depth for depth, outcome, _ in runs if outcome.verdict(knob)]

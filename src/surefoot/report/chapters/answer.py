@@ -42,12 +42,15 @@ def _answer(material: Material, known: KnownStable, gains: tuple[GainView, ...])
     linked = [f"{name} {value:+g}" for name, value in known.setting.values.items() if name not in leaders]
     bound = known.joint.mttf_hours if known.joint else known.mttf_hours
     words = [
-        f"At {known.confidence:.0%} confidence this unit lasts at least {number(bound, 0)} hours of load between failures at "
+        f"At {known.confidence:.0%} confidence this unit lasts at least {number(bound, 0)} hours of load "
+        "between failures at "
         f"this setting; the goal is {material.goal.mttf_hours:g} h."
     ]
     if known.joint is not None:
         failed = count(known.joint.failures, "failure") if known.joint.failures else "no failure"
-        words.append(f"All knobs were held together for {number(known.joint.hours, 1)} h, with {failed} at this or less.")
+        words.append(
+            f"All knobs were held together for {number(known.joint.hours, 1)} h, with {failed} at this or less."
+        )
     else:
         words += [certificate(unit.knob(name), claim) for name, claim in known.certificates.items()][:1]
     small = [_under(material)]
@@ -70,21 +73,23 @@ def _certificates(unit: Unit, known: KnownStable) -> TableView | None:
     if not known.certificates:
         return None
     columns = (
-        Column("knob"), Column("setting", True), Column("hours between failures, at least", True), Column("hours under load", True),
-        Column("failures", True), Column("edge", True), Column("guard band", True),
+        Column("knob"), Column("setting", True), Column("hours between failures, at least", True),
+        Column("hours under load", True), Column("failures", True), Column("edge", True), Column("guard band", True),
     )  # fmt: skip
     rows = []
     for name, claim in known.certificates.items():
         knob = unit.knob(name)
         has_edge = math.isfinite(claim.edge_depth)
         texts = (
-            name, minus(knob.describe(claim.depth)), number(claim.mttf_hours, 0), number(claim.hours, 1), str(claim.failures),
+            name, minus(knob.describe(claim.depth)), number(claim.mttf_hours, 0), number(claim.hours, 1),
+            str(claim.failures),
             minus(knob.describe(round(claim.edge_depth))) if has_edge else "–",
             f"{claim.guard_band:.3g} {knob.unit}" if has_edge else "–",
         )  # fmt: skip
         rows.append(tuple(TableCell(text) for text in texts))
     caption = (
-        f"Each knob by itself, at {known.confidence:.0%} confidence. Hours under load: there or deeper; failures: there or "
+        f"Each knob by itself, at {known.confidence:.0%} confidence. Hours under load: there or deeper; "
+        "failures: there or "
         "shallower; edge: one hour between failures."
     )
     return TableView(columns, tuple(rows), caption)
@@ -146,8 +151,9 @@ def _gain(row: Row, cell: Cell) -> GainView:
     if math.isfinite(gain.percent) and math.isfinite(gain.low_percent):
         between = f"{signed(gain.low_percent, 1)} to {signed(gain.high_percent, 1)} %; "
     elif math.isfinite(gain.low):
-        between = f"{signed(gain.low, row.metric.decimals)} to {signed(gain.high, row.metric.decimals)} {row.metric.unit}; "
+        between = (
+            f"{signed(gain.low, row.metric.decimals)} to {signed(gain.high, row.metric.decimals)} {row.metric.unit}; "
+        )
     else:
         between = ""
     return GainView(row.metric.label, gain_text(row, cell), between + sure)
-

@@ -9,9 +9,9 @@ import numpy as np
 
 from surefoot.report.charts import edge as drawing
 from surefoot.report.material import Material
-from surefoot.report.view import Block, Empty, Section
 from surefoot.report.picture import LegendItem, Picture
 from surefoot.report.theme import ink
+from surefoot.report.view import Block, Empty, Section
 from surefoot.report.words import minus, number, quoted, slug
 from surefoot.search import EdgePosterior
 from surefoot.units import Knob
@@ -42,8 +42,10 @@ def section(material: Material) -> Section:
             empty=Empty("There is no evidence on any knob.", f"surefoot tune {quoted(material.unit.name)}"),
         )  # fmt: skip
     lead = (
-        "What all runs together say of each knob. The edge is the depth at which one hour of load passes between failures; the "
-        f"goal asks for {material.goal.mttf_hours:g} h. The guard band is what is given up between the edge and the recommended "
+        "What all runs together say of each knob. The edge is the depth at which one hour of load passes "
+        "between failures; the "
+        f"goal asks for {material.goal.mttf_hours:g} h. The guard band is what is given up between the edge and "
+        "the recommended "
         "setting, so that the claim holds although the edge is only known roughly."
     )
     return Section("edge", "The edge", title, lead, blocks=(Block(tuple(charts), LEGEND),))
@@ -53,7 +55,9 @@ def _reach(found: EdgePosterior, material: Material, knob: Knob) -> tuple[float,
     """The depths worth showing: where there were runs or where either density is more than a trace."""
     depths = found.depths
     tried = [piece.depth for piece in material.evidence.get(knob.name, ())]
-    seen = (found.edge_density > 0.004 * found.edge_density.max()) | (found.goal_density > 0.004 * found.goal_density.max())
+    seen = (found.edge_density > 0.004 * found.edge_density.max()) | (
+        found.goal_density > 0.004 * found.goal_density.max()
+    )
     likely = depths[seen] if seen.any() else depths
     off_stock = [depth for depth in tried if depth > 0]
     low = max(min([float(likely[0]), *off_stock]) - 2 * knob.step, 0.0)
@@ -83,13 +87,14 @@ def _density(material: Material, knob: Knob, found: EdgePosterior) -> Picture:
     spread = f"{number(low, 0)} to {number(high, 0)} {knob.unit} deep (80 % of the density)"
     title = f"{knob.name}: the edge lies {spread}"
     if claim:
-        title = f"{knob.name}: recommended {minus(knob.describe(claim.depth))}, edge near {minus(knob.describe(round(edge_depth)))}"
+        where, near = minus(knob.describe(claim.depth)), minus(knob.describe(round(edge_depth)))
+        title = f"{knob.name}: recommended {where}, edge near {near}"
     table = frame.pivot_table(index="value", columns="curve", values="density", sort=False).reset_index()
     return Picture(
         key=f"edge-{slug(knob.name)}",
         title=title,
         description=f"Density of the edge of {knob.name}: {spread}.",
-        note=f"The edge lies {spread}. Marks along the bottom are the runs." if claim else "Marks along the bottom are the runs.",
+        note=(f"The edge lies {spread}. " if claim else "") + "Marks along the bottom are the runs.",
         draw=partial(
             drawing.density, frame, _runs(material, knob, reach), knob, reach, recommended,
             knob.value_at(edge_depth) if claim else None,
@@ -140,7 +145,12 @@ def _life(material: Material, knob: Knob, found: EdgePosterior) -> Picture:
             f"{minus(knob.describe(float(np.floor(meets[-1] / knob.step) * knob.step)))}"
         )
     table = frame.drop(columns=["depth_text"]).rename(
-        columns={"value": f"{knob.name} ({knob.unit})", "low": "hours at least", "middle": "hours middle", "high": "hours at most"}
+        columns={
+            "value": f"{knob.name} ({knob.unit})",
+            "low": "hours at least",
+            "middle": "hours middle",
+            "high": "hours at most",
+        }
     )
     return Picture(
         key=f"hours-between-failures-{slug(knob.name)}",

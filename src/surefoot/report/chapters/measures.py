@@ -7,12 +7,11 @@ from collections.abc import Callable
 from functools import partial
 from typing import TYPE_CHECKING
 
-from surefoot.report.charts import common
-from surefoot.report.charts import strip, surfaces
+from surefoot.report.charts import common, strip, surfaces
 from surefoot.report.look import Looks
 from surefoot.report.material import Material
-from surefoot.report.view import Block, Column, Empty, Section, TableCell, TableView
 from surefoot.report.picture import Picture
+from surefoot.report.view import Block, Column, Empty, Section, TableCell, TableView
 from surefoot.report.words import count, gain_text, listed, measure_title, number, quoted, slug
 from surefoot.scores.comparison import VERDICT_SAYS, Cell, Comparison, Row
 from surefoot.scores.surfaces import CAUTION, THRESHOLDS, judge
@@ -41,9 +40,7 @@ def heat(material: Material, looks: Looks) -> Section:
     title = "Temperature, clock and power"
     if not charts:
         name = quoted(material.unit.name)
-        return Section(
-            "heat", "Heat", title, empty=Empty("No sensor trace was recorded.", f"surefoot measure {name}")
-        )
+        return Section("heat", "Heat", title, empty=Empty("No sensor trace was recorded.", f"surefoot measure {name}"))
     comparison = material.comparison
     rooms = [note for note in comparison.notes if note.startswith("Temperatures")] if comparison else []
     lead = "Means under load, warm-up left out. " + " ".join(rooms)
@@ -87,7 +84,9 @@ def everything(material: Material) -> Section:
     comparison = material.comparison
     if comparison is None or not comparison.rows:
         name = quoted(material.unit.name)
-        return Section("compared", "All figures", title, empty=Empty("Nothing was measured.", f"surefoot measure {name}"))
+        return Section(
+            "compared", "All figures", title, empty=Empty("Nothing was measured.", f"surefoot measure {name}")
+        )
     base = comparison.configuration(comparison.baseline).name
     columns = (Column("measure"), *(Column(one.name, True) for one in comparison.configurations))
     rows = []
@@ -99,7 +98,9 @@ def everything(material: Material) -> Section:
     caption = f"Mean by configuration, in brackets the difference to “{base}”; * marks a real one."
     equal = tuple(one.words for one in material.equal_scores)
     after = " ".join((comparison.correction, *comparison.notes, *comparison.left_out, *material.problems))
-    return Section("compared", "All figures", title, tables=(TableView(columns, tuple(rows), caption),), list=equal, after=after)
+    return Section(
+        "compared", "All figures", title, tables=(TableView(columns, tuple(rows), caption),), list=equal, after=after
+    )
 
 
 def _cell_text(row: Row, cell: Cell) -> str:
@@ -113,7 +114,8 @@ def _lead(comparison: Comparison | None) -> str:
         return ""
     base = comparison.configuration(comparison.baseline).name
     return (
-        f"Large marks are means, bars their {comparison.confidence:.0%} intervals, small marks single runs. The dashed line is "
+        f"Large marks are means, bars their {comparison.confidence:.0%} intervals, small marks single runs. The "
+        "dashed line is "
         f"the baseline, “{base}”; in brackets the difference to it, * where it is real. {comparison.correction}"
     )
 
@@ -130,9 +132,7 @@ def _strips(material: Material, looks: Looks, wanted: Callable[[Row], bool]) -> 
     comparison = material.comparison
     if comparison is None:
         return ()
-    rows = [
-        row for row in comparison.rows if row.metric.main and wanted(row) and any(cell.runs for cell in row.cells)
-    ]
+    rows = [row for row in comparison.rows if row.metric.main and wanted(row) and any(cell.runs for cell in row.cells)]
     return tuple(_strip(row, comparison, looks) for row in rows[:MOST_CHARTS])
 
 
@@ -227,16 +227,20 @@ def _surfaces(material: Material, looks: Looks) -> Picture | None:
     if not records:
         return None
     frame = pd.DataFrame(records)
-    hottest = frame.loc[frame["celsius"].idxmax()]
+    hottest = frame.iloc[int(frame["celsius"].to_numpy().argmax())]
     order = [name for name in looks.by_name if name in set(frame["configuration"])]
     return Picture(
         key="surfaces",
         title=f"Hottest surface under load: {hottest['place']}, {number(float(hottest['celsius']), 1)} °C "
         f"with “{hottest['configuration']}”",
-        description=f"Surface temperatures by place and configuration: {count(len(frame), 'mean')}; hottest {hottest['verdict']}.",
+        description=f"Surface temperatures by place and configuration: {count(len(frame), 'mean')}; "
+        f"hottest {hottest['verdict']}.",
         note="Dotted lines: burn thresholds of ISO 13732-1 at long contact (51 °C: uncoated metal).",
         draw=partial(
-            surfaces.draw, frame, looks.by_name, [(one.celsius, f"{one.celsius:g} °C: {_brief(one.contact)}") for one in THRESHOLDS]
+            surfaces.draw,
+            frame,
+            looks.by_name,
+            [(one.celsius, f"{one.celsius:g} °C: {_brief(one.contact)}") for one in THRESHOLDS],
         ),
         table=frame,
         legend=common.series_legend(order, [looks.by_name[name] for name in order]),
@@ -245,5 +249,3 @@ def _surfaces(material: Material, looks: Looks) -> Picture | None:
 
 def _brief(contact: str) -> str:
     return contact.replace("hours and longer", "h").replace("minutes", "min").replace("minute", "min")
-
-

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from surefoot.report.material import Material
-from surefoot.report.view import Column, Empty, Section, TableCell, TableView
 from surefoot.report.picture import LegendItem
 from surefoot.report.theme import OUTCOMES, ink
+from surefoot.report.view import Column, Empty, Section, TableCell, TableView
 from surefoot.report.words import count, hours, minus, number, quoted
 from surefoot.runs import Run
 
@@ -22,7 +22,8 @@ def conditions(material: Material) -> Section:
         )  # fmt: skip
     columns = tuple(
         Column(text) for text in (
-            "configuration", "power mode", "cooling", "setting", "load", "firmware", "driver", "supply", "room, °C", "runs",
+            "configuration", "power mode", "cooling", "setting", "load", "firmware", "driver", "supply", "room, "
+            "°C", "runs",
         )
     )  # fmt: skip
     rows = []

@@ -8,11 +8,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from surefoot.report.charts import common
-from surefoot.report.charts import passfail
+from surefoot.report.charts import common, passfail
 from surefoot.report.material import Material
-from surefoot.report.view import Block, Empty, Section
 from surefoot.report.picture import Picture
+from surefoot.report.view import Block, Empty, Section
 from surefoot.report.words import count, hours, listed, minus, quoted, search_title, slug
 from surefoot.runs import Run
 from surefoot.units import Knob
@@ -64,7 +63,8 @@ def path(material: Material) -> Section:
     failures = sum(run.outcome is not None and (run.outcome.is_crash or run.outcome.is_soft) for run in searched)
     lead = (
         f"{count(len(searched), 'run')}, {hours(sum(run.minutes for run in searched))} under load, "
-        f"{count(failures, 'failure')}. Each mark is a run: its place is the setting, its shape and word how it ended, its area "
+        f"{count(failures, 'failure')}. Each mark is a run: its place is the setting, its shape and word how it "
+        "ended, its area "
         "how long it was held."
     )
     return Section("search", "Search", title, lead, blocks=(Block(tuple(charts), pairs=False),))
@@ -112,7 +112,8 @@ def passes(material: Material) -> Section:
         )  # fmt: skip
     return Section(
         "passes", "Pass and fail", title,
-        "Every setting that was tried, over two knobs at once. A joint run moves both; hazards add, so the border of the goal "
+        "Every setting that was tried, over two knobs at once. A joint run moves both; hazards add, so the "
+        "border of the goal "
         "is nearer to stock where both are deep.",
         blocks=(Block(tuple(charts), pairs=len(charts) > 1),),
     )  # fmt: skip
@@ -191,4 +192,3 @@ def _pass_chart(material: Material, frame: pd.DataFrame, across: Knob, up: Knob)
         data=frame,
         legend=common.outcome_legend(frame["outcome"]),
     )
-

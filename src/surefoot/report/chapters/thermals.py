@@ -7,13 +7,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from surefoot.report.charts import common
-from surefoot.report.charts import shares, timeline
+from surefoot.report.charts import common, shares, timeline
 from surefoot.report.downsample import buckets
 from surefoot.report.look import Looks
 from surefoot.report.material import Material
-from surefoot.report.view import Block, Empty, Section
 from surefoot.report.picture import Picture
+from surefoot.report.view import Block, Empty, Section
 from surefoot.report.words import number, quoted, slug
 from surefoot.runs import Channel
 from surefoot.scores.comparison import LimiterShare
@@ -41,7 +40,8 @@ def limiters(material: Material, looks: Looks) -> Section:
             "limiters", "Limiters", title, empty=Empty("No trace with clocks was recorded.", f"surefoot measure {name}")
         )
     lead = (
-        "Share of the time under load. Where the hardware reports why its clock is held down, its report is taken; else clock, "
+        "Share of the time under load. Where the hardware reports why its clock is held down, its report is "
+        "taken; else clock, "
         "power and temperature are set against their limits."
     )
     present = {label for one in found for label, share in one.shares.items() if share >= 0.005}
@@ -93,14 +93,14 @@ def _shares_title(word: str, frame: pd.DataFrame, order: list[str]) -> str:
     if not order:
         return f"{word}: what held the clock down"
     leaders = frame.loc[frame.groupby("configuration")["share"].idxmax()].set_index("configuration")
-    first, last = leaders.loc[order[0]], leaders.loc[order[-1]]
+    first, last = str(leaders["limiter"][order[0]]), str(leaders["limiter"][order[-1]])
 
     def say(label: str) -> str:
         return "nothing" if label == "free" else shares.WORDS[label].replace("power limit", "its power limit")
 
-    if len(order) > 1 and first["limiter"] != last["limiter"]:
-        return f"{word}: held by {say(first['limiter'])} in “{order[0]}”, by {say(last['limiter'])} in “{order[-1]}”"
-    return f"{word}: held mostly by {say(last['limiter'])} in “{order[-1]}” ({last['share']:.0%} of the time)"
+    if len(order) > 1 and first != last:
+        return f"{word}: held by {say(first)} in “{order[0]}”, by {say(last)} in “{order[-1]}”"
+    return f"{word}: held mostly by {say(last)} in “{order[-1]}” ({float(leaders['share'][order[-1]]):.0%} of the time)"
 
 
 def over_time(material: Material, looks: Looks) -> Section:
@@ -117,10 +117,17 @@ def over_time(material: Material, looks: Looks) -> Section:
             "thermals", "Over time", title,
             empty=Empty("No sensor trace was recorded.", f"surefoot trace import FILE --unit {name}"),
         )  # fmt: skip
-    order = [name for name in looks.by_name if any(name in set(chart.data["configuration"]) for chart in charts if chart.data is not None)]
-    runs = ", ".join(f"{looks.names[key]}: run {run.id}" for key, (run, _) in material.traces.items() if key in looks.names)
+    order = [
+        name
+        for name in looks.by_name
+        if any(name in set(chart.data["configuration"]) for chart in charts if chart.data is not None)
+    ]
+    runs = ", ".join(
+        f"{looks.names[key]}: run {run.id}" for key, (run, _) in material.traces.items() if key in looks.names
+    )
     lead = (
-        "One run of each configuration. Lines are means, the shade behind a line reaches from the least to the greatest value of "
+        "One run of each configuration. Lines are means, the shade behind a line reaches from the least to the "
+        "greatest value of "
         "each moment, so that no peak is lost. Zooming in one chart zooms all."
     )
     legend = common.series_legend(order, [looks.by_name[name] for name in order], lines=True)
@@ -153,13 +160,15 @@ def _timeline(frame: pd.DataFrame, channel: str, looks: Looks) -> Picture:
     import pandas as pd
 
     parsed = Channel.parse(channel)
-    label = f"{WORDS.get(parsed.domain, parsed.domain)} {parsed.quantity}" + (" speed" if parsed.quantity == "fan" else "")
+    label = f"{WORDS.get(parsed.domain, parsed.domain)} {parsed.quantity}" + (
+        " speed" if parsed.quantity == "fan" else ""
+    )
     decimals = 0 if parsed.unit in ("MHz", "rpm", "°C") else 1
     late = frame[frame["minutes"] >= 0.75 * frame.groupby("configuration")["minutes"].transform("max")]
     ends = late.groupby("configuration", sort=False)["mean"].mean()
     last = [name for name in looks.by_name if name in ends.index][-1]
     if parsed.quantity == "temperature":
-        peak = frame.loc[frame["high"].idxmax()]
+        peak = frame.iloc[int(frame["high"].to_numpy().argmax())]
         title = f"{label} peaks at {number(float(peak['high']), 0)} °C in “{peak['configuration']}”"
     else:
         title = f"{label} settles at {number(float(ends[last]), decimals)} {parsed.unit} in “{last}”"

@@ -13,7 +13,6 @@ from surefoot.report.picture import Canvas, LegendItem
 from surefoot.report.theme import OUTCOMES, Look, ink
 from surefoot.runs import Outcome
 
-
 _DATASETS: ContextVar[dict[str, Any] | None] = ContextVar("datasets", default=None)
 
 
@@ -139,5 +138,10 @@ def legend(canvas: Canvas, title: str | None = None, **options: Any) -> alt.Lege
 
 def line_legend(canvas: Canvas, **options: Any) -> alt.Legend | None:
     """The same for lines: a stretch of each."""
-    strokes = {"symbolType": "stroke", "symbolStrokeWidth": canvas.px(2.2), "symbolOpacity": 1, "symbolSize": canvas.px(500)}
+    strokes: dict[str, Any] = {
+        "symbolType": "stroke",
+        "symbolStrokeWidth": canvas.px(2.2),
+        "symbolOpacity": 1,
+        "symbolSize": canvas.px(500),
+    }
     return legend(canvas, **strokes, **options)

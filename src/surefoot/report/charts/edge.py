@@ -45,7 +45,12 @@ def density(
     ``edge``: signed values, or None.
     """
     x = _x(knob, reach)
-    y = alt.Y("density:Q", title="density", axis=alt.Axis(labels=False, ticks=False, grid=False), scale=alt.Scale(domain=[-0.14, 1.22]))
+    y = alt.Y(
+        "density:Q",
+        title="density",
+        axis=alt.Axis(labels=False, ticks=False, grid=False),
+        scale=alt.Scale(domain=[-0.14, 1.22]),
+    )
     layers: list[Any] = []
     if recommended is not None and edge is not None:
         layers += _guard(recommended, edge, knob, reach, x, canvas)
@@ -78,7 +83,9 @@ def density(
     return alt.layer(*layers).properties(height=canvas.height or 300)
 
 
-def _guard(recommended: float, edge: float, knob: Knob, reach: tuple[float, float], x: Any, canvas: Canvas) -> list[Any]:
+def _guard(
+    recommended: float, edge: float, knob: Knob, reach: tuple[float, float], x: Any, canvas: Canvas
+) -> list[Any]:
     band = alt.Chart(alt.Data(values=[{"value": recommended, "end": edge}]))
     at = alt.Chart(alt.Data(values=[{"value": recommended}])).encode(x=x)
     words = f"recommended {recommended:+g} {knob.unit}" if recommended else "recommended: stock"
@@ -92,7 +99,9 @@ def _guard(recommended: float, edge: float, knob: Knob, reach: tuple[float, floa
     return [
         band.mark_rect(fill=GUARD_BAND, opacity=0.8, aria=False).encode(x=x, x2="end:Q"),
         at.mark_rule(color=ink("accent"), strokeWidth=canvas.px(2.2), aria=False),
-        at.mark_text(stroke=ink("card"), strokeWidth=canvas.px(5), strokeJoin="round", **letters).encode(y=alt.value(0)),
+        at.mark_text(stroke=ink("card"), strokeWidth=canvas.px(5), strokeJoin="round", **letters).encode(
+            y=alt.value(0)
+        ),
         at.mark_text(color=ink("accent"), **letters).encode(y=alt.value(0)),
     ]
 
@@ -132,7 +141,8 @@ def life(frame: pd.DataFrame, knob: Knob, reach: tuple[float, float], goal_hours
     )
     touch = base.mark_point(opacity=0, size=90, clip=True).encode(
         y=alt.Y("middle:Q", scale=y_scale),
-        tooltip=[alt.Tooltip("depth_text:N", title="setting"), alt.Tooltip("middle:Q", title="hours, middle", format=".3~g"),
+        tooltip=[alt.Tooltip("depth_text:N", title="setting"),
+                 alt.Tooltip("middle:Q", title="hours, middle", format=".3~g"),
                  alt.Tooltip("low:Q", title="hours, at least", format=".3~g"),
                  alt.Tooltip("high:Q", title="hours, at most", format=".3~g")],
     )  # fmt: skip

@@ -30,7 +30,9 @@ def draw(
     colour, shape = common.outcome_scales(frame["outcome"])
     x = alt.X(
         "x:Q",
-        title=f"{across.name}, {across.unit} (deeper to the right)" if across.sign < 0 else f"{across.name}, {across.unit}",
+        title=f"{across.name}, {across.unit} (deeper to the right)"
+        if across.sign < 0
+        else f"{across.name}, {across.unit}",
         scale=_scale(frame["x"], across),
         axis=alt.Axis(labelExpr=common.STOCK_OR_OFFSET, tickCount=8),
     )
@@ -114,7 +116,15 @@ def _known(known: tuple[float, float], x: Any, y: Any, canvas: Canvas) -> list[A
         "aria": False,
     }  # fmt: skip
     return [
-        at.mark_point(size=canvas.px(1500), shape="square", stroke=ink("accent"), strokeWidth=2.2, filled=False, opacity=1, aria=False),
+        at.mark_point(
+            size=canvas.px(1500),
+            shape="square",
+            stroke=ink("accent"),
+            strokeWidth=2.2,
+            filled=False,
+            opacity=1,
+            aria=False,
+        ),
         at.mark_text(stroke=ink("card"), strokeWidth=canvas.px(4), strokeJoin="round", opacity=0.8, **letters),
         at.mark_text(color=ink("accent"), **letters),
     ]

@@ -30,11 +30,16 @@ def legend_items(present: set[str]) -> tuple[LegendItem, ...]:
 
 
 def draw(frame: pd.DataFrame, order: list[str], canvas: Canvas) -> Any:
-    """Stacked bars: ``frame`` has ``configuration``, ``limiter`` (key of `WORDS`), ``share`` (0 to 1), ``start``, ``end``,
-    ``label`` and ``rule`` (how it was judged)."""
+    """Stacked bars of each configuration's time.
+
+    ``frame``: ``configuration``, ``limiter`` (key of `WORDS`), ``share`` (0 to 1), ``start``, ``end``, ``label`` and
+    ``rule`` (how it was judged).
+    """
     present = [name for name in LIMITERS if name in set(frame["limiter"])]
     fills = alt.Scale(domain=[WORDS[name] for name in present], range=[fill(name) for name in present])
-    row = alt.Y("configuration:N", sort=order, axis=None, scale=alt.Scale(domain=order, paddingInner=0.0, paddingOuter=0.02))
+    row = alt.Y(
+        "configuration:N", sort=order, axis=None, scale=alt.Scale(domain=order, paddingInner=0.0, paddingOuter=0.02)
+    )
     x = alt.X("start:Q", title="share of the time", scale=alt.Scale(domain=[0, 1], nice=False),
               axis=alt.Axis(format="%", tickCount=5, grid=False))  # fmt: skip
     data = common.values(frame.assign(word=frame["limiter"].map(WORDS)))
@@ -44,7 +49,9 @@ def draw(frame: pd.DataFrame, order: list[str], canvas: Canvas) -> Any:
         x=x,
         x2="end:Q",
         y=row,
-        fill=alt.Fill("word:N", scale=fills, legend=common.legend(canvas, symbolType="square", symbolSize=canvas.px(260))),
+        fill=alt.Fill(
+            "word:N", scale=fills, legend=common.legend(canvas, symbolType="square", symbolSize=canvas.px(260))
+        ),
         tooltip=[
             alt.Tooltip("configuration:N", title="configuration"),
             alt.Tooltip("word:N", title="held down by"),
@@ -52,15 +59,15 @@ def draw(frame: pd.DataFrame, order: list[str], canvas: Canvas) -> Any:
             alt.Tooltip("rule:N", title="judged by"),
         ],
     )
-    middle = base.transform_calculate(middle="(datum.start + datum.end) / 2").transform_filter(f"datum.share * width > length(datum.label) * {canvas.px(6.6)} + 10")
+    middle = base.transform_calculate(middle="(datum.start + datum.end) / 2").transform_filter(
+        f"datum.share * width > length(datum.label) * {canvas.px(6.6)} + 10"
+    )
     # A plate under the letters, so that they are read over any hatching.
     labels = {"fontSize": canvas.px(11.5), "fontWeight": 600, "yOffset": drop, "baseline": "middle", "aria": False}
     plate = middle.mark_text(stroke=ink("card"), strokeWidth=canvas.px(4), strokeJoin="round", **labels).encode(
         x="middle:Q", y=row, text="label:N"
     )
-    words = middle.mark_text(color=ink("ink"), **labels).encode(
-        x="middle:Q", y=row, text="label:N"
-    )
+    words = middle.mark_text(color=ink("ink"), **labels).encode(x="middle:Q", y=row, text="label:N")
     names = (
         alt.Chart(common.values(pd.DataFrame({"configuration": order})))
         .mark_text(align="left", baseline="middle", dy=canvas.px(-10), fontSize=canvas.px(12.5), color=ink("ink"),

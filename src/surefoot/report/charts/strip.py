@@ -64,9 +64,13 @@ def draw(
     )
     with_interval = base.transform_filter("isValid(datum.low) && isValid(datum.high)")
     bars = with_interval.mark_rule(strokeWidth=canvas.px(2.4), yOffset=drop, y2Offset=drop, aria=False).encode(
-        x=alt.X("low:Q", scale=x_scale, title=axis_title), x2="high:Q", color=alt.Color("configuration:N", scale=colour, legend=None)
+        x=alt.X("low:Q", scale=x_scale, title=axis_title),
+        x2="high:Q",
+        color=alt.Color("configuration:N", scale=colour, legend=None),
     )
-    marks = base.mark_point(filled=True, size=canvas.px(150), opacity=1, stroke=ink("card"), strokeWidth=1.4, yOffset=drop).encode(
+    marks = base.mark_point(
+        filled=True, size=canvas.px(150), opacity=1, stroke=ink("card"), strokeWidth=1.4, yOffset=drop
+    ).encode(
         x=alt.X("mean:Q", scale=x_scale, title=axis_title),
         color=alt.Color("configuration:N", scale=colour, legend=None),
         shape=alt.Shape("configuration:N", scale=shape, legend=None),
@@ -79,8 +83,8 @@ def draw(
     )
     layers = [*names, *ends, dots, bars, marks]
     if baseline is not None:
-        layers.insert(0, alt.Chart(alt.Data(values=[{"mean": baseline}])).mark_rule(
-            color=ink("soft"), strokeDash=[3, 3], aria=False).encode(x=alt.X("mean:Q", scale=x_scale, title=axis_title)))  # fmt: skip
+        at = alt.Chart(alt.Data(values=[{"mean": baseline}])).encode(x=alt.X("mean:Q", scale=x_scale, title=axis_title))
+        layers.insert(0, at.mark_rule(color=ink("soft"), strokeDash=[3, 3], aria=False))
     return alt.layer(*layers).properties(height=canvas.height or ROW * len(order) + 10)
 
 

@@ -16,8 +16,11 @@ ROW = 64
 
 
 def draw(frame: pd.DataFrame, looks: dict[str, Look], thresholds: Sequence[tuple[float, str]], canvas: Canvas) -> Any:
-    """``frame``: ``place``, ``configuration``, ``celsius`` (mean), ``low``, ``high``, ``readings``, ``verdict``;
-    ``thresholds``: Celsius and the contact time it stands for."""
+    """Marks by place.
+
+    ``frame``: ``place``, ``configuration``, ``celsius`` (mean), ``low``, ``high``, ``readings``, ``verdict``;
+    ``thresholds``: Celsius and the contact time it stands for.
+    """
     order = [name for name in looks if name in set(frame["configuration"])]
     places = list(frame.groupby("place")["celsius"].max().sort_values(ascending=False).index)
     colour, shape, _ = common.series_scales(order, [looks[name] for name in order])
@@ -33,13 +36,17 @@ def draw(frame: pd.DataFrame, looks: dict[str, Look], thresholds: Sequence[tuple
     ).encode(x=x, y=alt.value("height"), text="word:N", opacity=common.roomy(300))
     names = (
         alt.Chart(common.values(pd.DataFrame({"place": places})))
-        .mark_text(align="left", baseline="middle", dy=canvas.px(-18), fontSize=canvas.px(12.5), color=ink("ink"), aria=False)
+        .mark_text(
+            align="left", baseline="middle", dy=canvas.px(-18), fontSize=canvas.px(12.5), color=ink("ink"), aria=False
+        )
         .encode(y=row, x=alt.value(0), text="place:N")
     )
     marks = (
         alt.Chart(common.values(frame))
         .transform_filter(common.shown("configuration"))
-        .mark_point(filled=True, size=canvas.px(130), opacity=0.92, stroke=ink("card"), strokeWidth=1, yOffset=canvas.px(8))
+        .mark_point(
+            filled=True, size=canvas.px(130), opacity=0.92, stroke=ink("card"), strokeWidth=1, yOffset=canvas.px(8)
+        )
         .encode(
             x=x,
             y=row,

@@ -17,13 +17,18 @@ _PLACES = {"minutes": "datum[1]", "mean": "datum[2]", "low": "datum[3]", "high":
 
 
 def draw(frame: pd.DataFrame, looks: dict[str, Look], title: str, canvas: Canvas) -> Any:
-    """``frame``: ``minutes``, ``mean``, ``low``, ``high``, ``configuration``; ``title``: of the y axis, with its unit."""
+    """Lines over time.
+
+    ``frame``: ``minutes``, ``mean``, ``low``, ``high``, ``configuration``; ``title``: of the y axis, with its unit.
+    """
     order = [name for name in looks if name in set(frame["configuration"])]
     data = common.named(_rows(frame, order))
     colour, _, dash = common.series_scales(order, [looks[name] for name in order])
     y_scale = alt.Scale(zero=False, nice=True)
     key = common.line_legend(canvas, columns=3)
-    x = alt.X("minutes:Q", title="minutes under load", axis=alt.Axis(grid=False, tickMinStep=1), scale=alt.Scale(nice=False))
+    x = alt.X(
+        "minutes:Q", title="minutes under load", axis=alt.Axis(grid=False, tickMinStep=1), scale=alt.Scale(nice=False)
+    )
     base = (
         alt.Chart(data)
         .transform_calculate(configuration=f"{json.dumps(order)}[datum[0]]", **_PLACES)
@@ -49,7 +54,9 @@ def draw(frame: pd.DataFrame, looks: dict[str, Look], title: str, canvas: Canvas
             alt.Tooltip("high:Q", title="greatest", format=",.4~g"),
         ],
     )
-    return alt.layer(band, line, touch.add_params(common.hidden(), common.zoom())).properties(height=canvas.height or 230)
+    return alt.layer(band, line, touch.add_params(common.hidden(), common.zoom())).properties(
+        height=canvas.height or 230
+    )
 
 
 def _rows(frame: pd.DataFrame, order: list[str]) -> list[list[float]]:
