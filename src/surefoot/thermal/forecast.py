@@ -199,20 +199,24 @@ def what_if(point: OperatingPoint, what: What, assumed: Assumptions | None = Non
         )
     solved = _solve(point, what, drawn)
     random = np.random.default_rng(7)
-    watts = solved.watts * (1 + prior.repeat_watts_share * random.normal(size=_DRAWS))
-    celsius = solved.celsius + np.where(solved.binds == "thermal", 0.5, prior.repeat_celsius) * random.normal(
-        size=_DRAWS
-    )
+
+    def repeated(values: Floats, spread: Floats | float) -> Floats:
+        """As a second run would measure them: runs differ even when nothing was changed."""
+        return values + spread * random.normal(size=_DRAWS)
+
+    again = np.where(solved.binds == "thermal", 0.5, prior.repeat_celsius) * (prior.repeat_celsius > 0)
+    watts = _estimate(solved.watts, repeated(solved.watts, prior.repeat_watts_share * solved.watts), point.watts)
+    celsius = _estimate(solved.celsius, repeated(solved.celsius, again), point.celsius)
     clock = None
     if point.clock_mhz is not None:
-        spread = 1 + prior.repeat_clock_share * random.normal(size=_DRAWS)
-        clock = _estimate(solved.share * point.clock_mhz * spread, point.clock_mhz)
+        mhz = solved.share * point.clock_mhz
+        clock = _estimate(mhz, repeated(mhz, prior.repeat_clock_share * mhz), point.clock_mhz)
     names, counts = np.unique(solved.binds, return_counts=True)
     return Forecast(
         domain=point.domain,
         what=what,
-        watts=_estimate(watts, point.watts),
-        celsius=_estimate(celsius, point.celsius),
+        watts=watts,
+        celsius=celsius,
         clock_mhz=clock,
         limiters={str(name): float(count) / _DRAWS for name, count in zip(names, counts, strict=True)},
         volts=float(np.median(drawn.volts)),
@@ -222,9 +226,11 @@ def what_if(point: OperatingPoint, what: What, assumed: Assumptions | None = Non
     )
 
 
-def _estimate(draws: Floats, before: float) -> Estimate:
-    low, middle, high = np.percentile(draws, (2.5, 50.0, 97.5))
-    return Estimate(float(middle), float(low), float(high), before)
+def _estimate(draws: Floats, measured: Floats, before: float) -> Estimate:
+    """The middle of the draws, with the interval of what would be measured."""
+    low, high = np.percentile(measured, (2.5, 97.5))
+    middle = float(np.median(draws))
+    return Estimate(middle, min(float(low), middle), max(float(high), middle), before)
 
 
 @dataclass(frozen=True)
@@ -264,8 +270,8 @@ class _Drawn:
             volts=volts,
             slope=between(prior.volts_per_ghz),
             aside=between(prior.aside_share),
-            static=normal(prior.static_share, 0.03, 0.45),
-            leak_kelvin=normal(prior.leak_per_kelvin, 0.002, 0.03),
+            static=normal(prior.static_share, 0.0, 0.45),
+            leak_kelvin=normal(prior.leak_per_kelvin, 0.0, 0.03),
             leak_volt=between(prior.leak_volt_power),
             fan=np.ones(_DRAWS) if point.fan_fixed else between(prior.fan_share),
             room=room,
