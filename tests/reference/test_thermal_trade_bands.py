@@ -1,8 +1,8 @@
 """Facts of the trade as plausibility bands. Common practice, no source.
 
-A mid-size gaming laptop in a 21 °C room holds its CPU at about 25, 45 or 50 W by power mode with the GPU loaded too, and
-at 60 W when the CPU is loaded alone; -150 mV there gave 4.0 GHz on all cores and, at the same clock with the CPU alone,
-11 °C less; a benchmark went from 2800 to 3100 points.
+A mid-size gaming laptop in a 21 °C room holds its CPU at about 25, 45 or 50 W by power mode with the GPU loaded too,
+and at 60 W when the CPU is loaded alone; -150 mV there gave 4.0 GHz on all cores and, at the same clock with the CPU
+alone, 11 °C less; a benchmark went from 2800 to 3100 points.
 
 The voltage was not told: 1.05 ± 0.08 V is assumed, the default of the product. Nor was the temperature before: the
 bands must hold from 75 to 90 °C.

@@ -132,7 +132,11 @@ def _panel(name: str, seconds: Floats, values: Floats, columns: int, rows: int, 
 
 
 def _number(value: float) -> str:
-    return f"{value:.0f}" if abs(value) >= 1000 else f"{value:.1f}" if abs(value) >= 10 else f"{value:.3g}"
+    """At most 8 characters."""
+    size = abs(value)
+    if size >= 1e6:
+        return f"{value:.1e}"
+    return f"{value:.0f}" if size >= 1000 else f"{value:.1f}" if size >= 10 else f"{round(value, 2) + 0.0:g}"
 
 
 def _strip(seconds: Floats, report: LimiterReport, columns: int, domain: str, plain: bool) -> str:
