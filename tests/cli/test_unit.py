@@ -151,6 +151,12 @@ def test_a_taken_name_is_told_before_anything_is_asked(monkeypatch: pytest.Monke
     add_example()
     monkeypatch.setattr(unit_commands, "_can_ask", lambda: True)
     assert "already" in refused("unit", "add", NAME.upper(), answers="").message()
+    assert "80 printable" in refused("unit", "add", "x" * 81, answers="").message()
+
+
+def test_white_space_around_a_name_is_no_part_of_it() -> None:
+    told = surefoot("unit", "add", f"  {NAME} ", "--from", str(EXAMPLES / "fenland-15.toml"), "--json")
+    assert json.loads(told.stdout)["name"] == NAME
 
 
 def test_a_card_comes_back_as_toml_and_can_be_edited_from_it(tmp_path: Path) -> None:

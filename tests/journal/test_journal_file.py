@@ -11,12 +11,13 @@ import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
+import numpy as np
 import pytest
 
-from surefoot.errors import JournalError
+from surefoot.errors import BadInput, JournalError
 from surefoot.journal import Journal, schema, schema_1
 from surefoot.journal.store import Store
-from surefoot.runs import Closing, Outcome, RunPlan
+from surefoot.runs import Closing, Outcome, RunPlan, Trace
 from surefoot.units import Setting, Unit
 
 HELD = Closing(outcome=Outcome.HELD, minutes=10, judged_by="held for the planned time")
@@ -225,6 +226,31 @@ def test_a_locked_file_is_told_and_nothing_is_written(journal: Journal, monkeypa
     other.execute("ROLLBACK")
     other.close()
     journal.add_unit(Unit(name="other"))
+
+
+def test_a_full_disk_is_told_and_nothing_is_written(journal: Journal) -> None:
+    run_id = journal.open_run(RunPlan(unit="fenland-15", setting=Setting(), load="cpu", planned_minutes=10))
+    pages = journal.store.rows("PRAGMA page_count")[0][0]
+    journal.store.connection.execute(f"PRAGMA max_page_count = {pages}")
+    seconds = np.arange(50_000.0)
+    with pytest.raises(JournalError, match="disk is full"):
+        journal.heartbeat(run_id, 1, Trace(seconds, {"cpu.power": seconds}))
+    assert journal.run(run_id).heartbeats == 0 and not journal.has_trace(run_id)
+    journal.store.connection.execute("PRAGMA max_page_count = 1000000")
+    journal.heartbeat(run_id, 1, Trace(seconds, {"cpu.power": seconds}))
+    assert len(journal.trace(run_id)) == seconds.size
+
+
+def test_a_table_of_runs_is_one_step(journal: Journal) -> None:
+    plan = RunPlan(unit="fenland-15", setting=Setting(), load="cpu", planned_minutes=10, source="hand")
+    with pytest.raises(BadInput), journal.together():
+        journal.log_run(plan, HELD)
+        journal.log_run(plan.model_copy(update={"unit": "nobody"}), HELD)
+    assert journal.runs("fenland-15") == []
+    with journal.together():
+        journal.log_run(plan, HELD)
+        journal.log_run(plan, HELD)
+    assert len(journal.runs("fenland-15")) == 2
 
 
 def test_a_client_that_looks_on_does_not_hold_a_session_up(journal: Journal) -> None:

@@ -43,7 +43,7 @@ def add(
 
     with open_journal() as journal:
         # Before anything is asked: a name that is taken should not cost the user ten answers.
-        journal.refuse_taken_name(name)
+        name = journal.free_name(name)
         if card is not None:
             unit = read_card(card, name)
         elif _can_ask():

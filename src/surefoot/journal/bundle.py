@@ -168,7 +168,7 @@ def _refuse_known(journal: Journal, bundle: Journal, named: str, unit: str) -> N
                 remedy="Nothing was loaded; load it into another journal (SUREFOOT_HOME) to see it beside.",
             )
     try:
-        journal.refuse_taken_name(unit)
+        journal.free_name(unit)
     except BadInput as error:
         raise BadInput(error.what, remedy="It is another machine's. Load the bundle --as another name.") from None
 

@@ -11,7 +11,7 @@ from surefoot.errors import BadInput, JournalError
 from surefoot.journal.base import Records
 from surefoot.journal.moments import moment, stamp
 from surefoot.journal.records import CardEntry, Consent, UnitLine
-from surefoot.units import Unit
+from surefoot.units import Unit, validated
 
 
 class CardRecords(Records):
@@ -21,12 +21,16 @@ class CardRecords(Records):
         """Enter a new unit with its card. Raises BadInput when the name is taken, also in other capitals."""
         when = stamp(at)
         with self._store.transaction():
-            self.refuse_taken_name(unit.name)
+            self.free_name(unit.name)
             self._store.insert("units", name=unit.name, added_at=when)
             self._store.insert("cards", unit=unit.name, at=when, event="add", card=unit.model_dump_json())
 
-    def refuse_taken_name(self, name: str) -> None:
-        """Raise BadInput when a unit has that name, in whatever capitals, also a retired one."""
+    def free_name(self, name: str) -> str:
+        """The name as a new unit would have it. Capitals make no difference between two names.
+
+        Raises BadInput when it cannot be a name, and when a unit has it, in use or retired.
+        """
+        name = validated(Unit, {"name": name}, "the unit's name").name
         for row in self._store.rows("SELECT unit, retired FROM units_view"):
             if str(row["unit"]).casefold() == name.casefold():
                 change = "take it back with `surefoot unit retire NAME --undo`" if row["retired"] else "change its card"
@@ -34,6 +38,7 @@ class CardRecords(Records):
                     f"there is a{' retired' if row['retired'] else ''} unit {row['unit']!r} already.",
                     remedy=f"Choose another name, or {change}.",
                 )
+        return name
 
     def revise_unit(self, unit: Unit, *, at: datetime | None = None) -> None:
         """Write a unit's changed card; the former ones stay in its history. An unchanged card writes nothing."""

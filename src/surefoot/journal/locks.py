@@ -22,6 +22,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from surefoot.errors import JournalError
+from surefoot.journal.failures import translated
 
 _LOCKED_BYTE = 0x7FFF_FFF0
 _held: dict[str, Holder] = {}
@@ -56,12 +57,14 @@ def held(folder: Path, what: str, refusal: str, *, wait_seconds: float = 0.0) ->
     ``wait_seconds``.
     """
     path = lock_path(folder, what)
-    path.parent.mkdir(parents=True, exist_ok=True)
+    with translated(path):
+        path.parent.mkdir(parents=True, exist_ok=True)
     key = str(path.resolve())
     mine = Holder(os.getpid(), socket.gethostname(), datetime.now(UTC).isoformat(timespec="seconds"), what)
     _claim(key, mine, refusal, wait_seconds)
     try:
-        handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o644)
+        with translated(path):
+            handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o644)
         try:
             _lock(handle, path, refusal, wait_seconds)
             _write(handle, json.dumps(mine.__dict__))

@@ -17,10 +17,9 @@ import sqlite3
 import sys
 import threading
 from collections.abc import Iterator, Sequence
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 from typing import Any
-from urllib.parse import quote
 
 from surefoot.errors import JournalError
 from surefoot.journal import locks, schema
@@ -147,7 +146,9 @@ class Store:
                     self.connection.execute("ROLLBACK")
                 raise
             if copy_down:
-                self.connection.execute("PRAGMA wal_checkpoint(PASSIVE)").fetchall()
+                # The step is on disk already: what goes wrong here must not be told as a step that failed.
+                with suppress(sqlite3.Error):
+                    self.connection.execute("PRAGMA wal_checkpoint(PASSIVE)").fetchall()
 
     def _inside(self) -> bool:
         return self.connection.in_transaction
@@ -203,7 +204,9 @@ def inspect(path: Path) -> int:
 
 
 def _uri(path: Path, query: str) -> str:
-    return f"file:{quote(str(path.resolve()).replace(os.sep, '/'))}?{query}"
+    plain = path.resolve().as_uri()
+    # SQLite takes no host in a URI: a Windows share is a path that begins with two slashes.
+    return f"{plain if plain.startswith('file:///') else plain.replace('file://', 'file:////', 1)}?{query}"
 
 
 def _connect_read_only(path: Path) -> sqlite3.Connection:
