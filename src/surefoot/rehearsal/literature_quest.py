@@ -60,11 +60,15 @@ class QuestPlusStrategy:
 
         quest = copy(_fresh(knob.step, knob.limit, typical_per_decade(knob)))
         domain = quest.stim_domain["intensity"]
+        # What the package's `update` does, on bare arrays: a search replays its evidence at every step.
+        dims = quest.posterior.dims
+        chances = quest.likelihoods.transpose("response", "intensity", *dims).values
+        weight = quest.posterior.values.copy()
         for piece in evidence:
-            nearest = domain[int(np.argmin(np.abs(domain - piece.depth)))]
-            likelihood = quest.likelihoods.sel(intensity=nearest, response="Yes" if piece.failed else "No")
-            posterior = quest.posterior * likelihood
-            quest.posterior = posterior / posterior.sum()
+            nearest = int(np.argmin(np.abs(domain - piece.depth)))
+            weight *= chances[0 if piece.failed else 1, nearest]
+            weight /= weight.sum()
+        quest.posterior = quest.posterior.copy(data=weight)
         return quest
 
     def _goal_depths(self, quest: Any, goal: Goal) -> tuple[Floats, Floats]:
