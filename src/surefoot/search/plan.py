@@ -21,6 +21,8 @@ from surefoot.units import Conditions, Knob, Setting, Unit
 JOINT_MINUTES = 30.0
 """How long the joint setting is held before it is called known: interactions that the sum of hazards does not know
 (a shared supply, a shared heat sink) with an MTTF below 13 min would show in it with 90 % (30 / ln 10)."""
+JOINT_SHARE = 0.25
+"""Of a goal of few hours, the share of its MTTF that the joint setting is held for at most."""
 ANSWER_MINUTES = 4.0
 """Length of the run that answers a failure by holding something shallower."""
 
@@ -117,6 +119,11 @@ def plan(
     own = own_certificates(unit.leaders(), read.counted, joint, goal, strategy)
     bench = _Bench(unit, goal, strategy, read, searched, knobs is not None, joint, own)
     return replace(_next(bench), left_out=read.sentences())
+
+
+def joint_minutes_for(goal: Goal) -> float:
+    """How long the joint setting is held before it is called known, minutes under load."""
+    return min(JOINT_MINUTES, JOINT_SHARE * goal.mttf_hours * 60.0)
 
 
 def _next(bench: _Bench) -> Step:
@@ -250,14 +257,15 @@ def _together(bench: _Bench, stops: Mapping[str, Proposal]) -> Step:
         return _stop(why, reason or "Stop: every search has stopped.", bench.claim(target))
     held = joint_minutes(bench.counted, depths)
     short = min(held, key=lambda name: held[name])
-    left = JOINT_MINUTES - held[short]
+    enough = joint_minutes_for(bench.goal)
+    left = enough - held[short]
     failures = [item for item in bench.counted if item.failed and item.run.plan.purpose == "joint"]
     if len(failures) >= bench.goal.max_failures:
         reason = f"Stop: {len(failures)} joint runs failed, as many as are allowed."
         return _stop("failures", reason, bench.claim(target))
     together = sum(item.minutes for item in bench.counted if not item.failed and covers(item, depths))
-    if left <= ROUNDING or together >= JOINT_MINUTES * len(depths):
-        unheard = [name for name, minutes in held.items() if minutes < JOINT_MINUTES - ROUNDING]
+    if left <= ROUNDING or together >= enough * len(depths):
+        unheard = [name for name, minutes in held.items() if minutes < enough - ROUNDING]
         caution = f" The loads held together did not exercise {' and '.join(unheard)}." if unheard else ""
         where = bench.unit.setting_at(depths).describe(bench.unit)
         reason = (
