@@ -76,7 +76,7 @@ def test_bootstrap_of_many_runs_comes_to_scipys_percentile_interval() -> None:
     a, b = rng.normal(100, 3, 200), rng.normal(98, 5, 200)
     got = bootstrap_difference(a, b)
     theirs = stats.bootstrap(
-        (a, b), lambda x, y, axis: x.mean(axis) - y.mean(axis), method="BCa", n_resamples=4999, rng=1
+        (a, b), lambda x, y, axis: x.mean(axis) - y.mean(axis), method="BCa", n_resamples=4999, random_state=1
     ).confidence_interval
     assert (got.low, got.high) == (pytest.approx(theirs.low, abs=0.12), pytest.approx(theirs.high, abs=0.12))
 

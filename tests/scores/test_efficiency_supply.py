@@ -53,6 +53,14 @@ def test_wall_power_counts_where_every_scored_configuration_has_it() -> None:
     assert "wall" in complete[0].metric.label
 
 
+def test_runs_without_their_own_power_are_left_out_where_others_have_it() -> None:
+    some = per_watt([*of(POINTS, FULL, 3000, 3100, 2900), *of(CPU, FULL, 60, 50)])
+    assert [(one.run_id, one.value) for one in some] == [(0, 50.0), (1, 62.0)]
+    typed = per_watt([Sample(POINTS, FULL.key, 3000.0), *of(CPU, FULL, 60, 40)])
+    assert [one.value for one in typed] == [60.0]
+    assert "mean of its configuration" in typed[0].note
+
+
 def test_runs_with_different_parts_measured_have_no_common_package_power() -> None:
     assert package_power([*of(CPU, FULL, 60), *of(GPU, FULL, 40), *of(CPU, QUIET, 30)]) == []
 

@@ -234,15 +234,21 @@ def _limiters(shares: Sequence[LimiterShare], numbers: dict[str, int], names: di
 
 
 def _cell_notes(rows: Sequence[Row], numbers: dict[str, int]) -> list[str]:
-    notes: dict[tuple[str, str], list[str]] = {}
-    for row in rows:
-        for cell in row.cells:
-            for note in cell.notes:
-                where = notes.setdefault((note, cell.configuration), [])
-                where.append(row.metric.label)
+    """What must be known of single cells, each note once with the configurations and measures it is of."""
+    found: dict[tuple[str, tuple[str, ...]], list[int]] = {}
+    for note in dict.fromkeys(note for row in rows for cell in row.cells for note in cell.notes):
+        for key, number in numbers.items():
+            labels = tuple(
+                row.metric.label
+                for row in rows
+                for cell in row.cells
+                if cell.configuration == key and note in cell.notes
+            )
+            if labels:
+                found.setdefault((note, labels), []).append(number)
     return [
-        f"{numbers[key]}, {', '.join(labels[:3])}{' and more' if len(labels) > 3 else ''}: {note}."
-        for (note, key), labels in notes.items()
+        f"{', '.join(map(str, places))}: {', '.join(labels[:3])}{' and more' if len(labels) > 3 else ''}: {note}."
+        for (note, labels), places in found.items()
     ]
 
 

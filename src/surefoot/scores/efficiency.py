@@ -13,7 +13,7 @@ import numpy as np
 
 from surefoot.scores.comparison import Comparison
 from surefoot.scores.configurations import Configuration
-from surefoot.scores.metrics import Metric, Sample
+from surefoot.scores.metrics import Metric, Sample, decimals_for
 
 WALL = "wall-power.load"
 PACKAGE = "package power"
@@ -51,19 +51,21 @@ def per_watt(samples: Sequence[Sample]) -> list[Sample]:
         power = _by_place(powers, source)
         if not scored or not scored <= {key for key, _ in power}:
             continue
+        measured = {key for key, run_id in power if run_id is not None}
         for score in scores:
-            watts = power.get((score.configuration, score.run_id)) or power.get((score.configuration, None))
+            watts = power.get((score.configuration, score.run_id))
             note = ""
             if not watts:
+                # A run's own power where runs have one: the mean of others would hide how power varies.
+                if score.configuration in measured and score.run_id is not None:
+                    continue
                 watts = [value for (key, _), found in power.items() if key == score.configuration for value in found]
-                note = "power is the mean of other runs of the configuration"
+                note = "power is the mean of its configuration, not read in each run"
             mean = float(np.mean(watts))
             if mean > 0:
-                made.append(
-                    Sample(
-                        _per_watt(score.metric, words), score.configuration, score.value / mean, score.run_id, note=note
-                    )
-                )
+                value = score.value / mean
+                metric = _per_watt(score.metric, words, value)
+                made.append(Sample(metric, score.configuration, value, score.run_id, note=note))
         break
     return made
 
@@ -81,7 +83,7 @@ def _by_place(samples: Sequence[Sample], name: str) -> dict[tuple[str, int | Non
     return found
 
 
-def _per_watt(metric: Metric, words: str) -> Metric:
+def _per_watt(metric: Metric, words: str, value: float) -> Metric:
     unit = "points/W" if metric.unit == "points" else f"{metric.unit}/W"
     return Metric(
         name=f"{metric.name} per watt",
@@ -89,7 +91,7 @@ def _per_watt(metric: Metric, words: str) -> Metric:
         unit=unit,
         better="higher",
         group="efficiency",
-        decimals=2,
+        decimals=decimals_for(value),
         by_load=metric.by_load,
     )
 

@@ -80,13 +80,13 @@ def of_score(score: Score) -> Metric:
         better=better,
         group="frames" if is_frames else "score",
         bootstrap=is_low,
-        decimals=2 if score.name.endswith("stutter") else 1 if is_frames else _decimals(score.value),
+        decimals=2 if score.name.endswith("stutter") else 1 if is_frames else decimals_for(score.value),
         by_load=False,
     )
 
 
-def _decimals(value: float) -> int:
-    """Decimals for about four significant digits, no more than the value has itself (and at most four)."""
+def decimals_for(value: float) -> int:
+    """Decimals in a table for about four significant digits, no more than the value has itself (and at most four)."""
     wanted = 3 - math.floor(math.log10(abs(value))) if value else 0
     step = resolution_of([value], most_digits=4)
     has = round(-math.log10(step)) if step else 4
