@@ -145,7 +145,7 @@ def test_a_voltage_comes_before_a_clock_of_the_same_part():
         unit = unit_of(*cards)
         counted = read_runs(unit, [run_of(1, {}, 2)]).counted
         joint = JointPosterior(unit.leaders(), counted, GOAL)
-        names = [knob.name for knob in payoff_order(unit.leaders(), joint, counted, {}, GOAL)]
+        names = [turn.knob for turn in payoff_order(unit.leaders(), joint, counted, {}, GOAL)]
         assert names.index("gpu-volts") < names.index("gpu-core")
 
 
@@ -155,7 +155,18 @@ def test_the_knob_that_gains_most_an_hour_comes_first():
     unit = unit_of(far, easy)
     counted = read_runs(unit, [run_of(1, {}, 2)]).counted
     joint = JointPosterior(unit.leaders(), counted, GOAL)
-    assert [knob.name for knob in payoff_order(unit.leaders(), joint, counted, {}, GOAL)] == ["easy", "far"]
+    assert [turn.knob for turn in payoff_order(unit.leaders(), joint, counted, {}, GOAL)] == ["easy", "far"]
+
+
+def test_the_turns_are_told_with_what_each_is_expected_to_bring():
+    unit = unit_of(CORE, GPU)
+    step = plan(unit, [run_of(1, {}, 2)], GOAL)
+    assert [turn.knob for turn in step.turns][0] == step.knob
+    assert {turn.knob for turn in step.turns} == {"cpu-core", "gpu-core"}
+    for turn in step.turns:
+        assert turn.gain > 0
+        assert turn.hours > 0
+        assert turn.share == pytest.approx(turn.gain / unit.knob(turn.knob).limit)
 
 
 def test_a_search_goes_on_with_the_knob_it_was_on():

@@ -14,7 +14,7 @@ from surefoot.search.joint_goal import goal_in_unit
 from surefoot.search.joint_rules import brought_up, ceilings, holds, unanswered
 from surefoot.search.joint_setting import ROUNDING, SteppedBack, covers, joint_minutes, own_certificates, step_back
 from surefoot.search.known import from_parts
-from surefoot.search.payoff import payoff_order
+from surefoot.search.payoff import Turn, payoff_order
 from surefoot.search.run_evidence import CountedRun, RunsRead, plain_evidence, read_runs
 from surefoot.units import Conditions, Knob, Setting, Unit
 
@@ -36,7 +36,8 @@ class Step:
     knobs included; ``reason``: one sentence with its numbers; ``claim``: what may be claimed now; ``settles``: what
     the run will settle; ``proposal``: of the knob under search, with its alternatives. ``why_stop``: ``certified``,
     ``limit``, ``failures``, ``worth``, ``faulty`` or "". ``load``: the load that it should be held under, "" when any
-    that exercises the knobs will do; ``left_out``: in words, the runs that do not count.
+    that exercises the knobs will do; ``left_out``: in words, the runs that do not count; ``turns``: the knobs still to
+    search, in the order in which that pays.
     """
 
     stop: bool
@@ -52,6 +53,7 @@ class Step:
     proposal: Proposal | None = None
     load: str = ""
     left_out: tuple[str, ...] = ()
+    turns: tuple[Turn, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -134,12 +136,14 @@ def _next(bench: _Bench) -> Step:
     if not any(item.at_stock and holds(item) for item in bench.counted):
         return _stock(bench)
     stops: dict[str, Proposal] = {}
-    for knob in _order(bench):
+    turns = _order(bench)
+    for at, turn in enumerate(turns):
+        knob = bench.knobs[turn.knob]
         proposal = bench.proposal(knob)
         if proposal.stop:
             stops[knob.name] = proposal
             continue
-        return _search(bench, knob, proposal)
+        return replace(_search(bench, knob, proposal), turns=tuple(turns[at:]))
     return _together(bench, stops)
 
 
@@ -163,7 +167,8 @@ def _searched(unit: Unit, names: Sequence[str] | None) -> tuple[Knob, ...]:
 
 def _stock(bench: _Bench) -> Step:
     """The first run: stock, which counts for every knob."""
-    knob = _by_payoff(bench, bench.searched)[0]
+    turns = _by_payoff(bench, bench.searched)
+    knob = bench.knobs[turns[0].knob]
     proposal = next_step(knob, (), goal_in_unit(knob, bench.goal), strategy=bench.strategy)
     return Step(
         stop=False,
@@ -178,10 +183,11 @@ def _stock(bench: _Bench) -> Step:
         settles=proposal.settles or "Whether the unit is sound as it came.",
         proposal=proposal,
         load=_load(bench, (knob.name,)),
+        turns=tuple(turns),
     )
 
 
-def _order(bench: _Bench) -> list[Knob]:
+def _order(bench: _Bench) -> list[Turn]:
     """The knobs still to search: the one under search first, then by what pays.
 
     A knob that has been held together with others after its own search is done with: what its joint runs say moves the
@@ -195,7 +201,7 @@ def _order(bench: _Bench) -> list[Knob]:
         elif (name := item.run.plan.knob) is not None and name in item.depths:
             begun.add(name)
     order = _by_payoff(bench, [knob for knob in bench.searched if bench.named or knob.name not in done])
-    names = {knob.name for knob in order}
+    names = {turn.knob for turn in order}
     last = next(
         (
             item.run.plan.knob
@@ -204,10 +210,10 @@ def _order(bench: _Bench) -> list[Knob]:
         ),
         None,
     )
-    return sorted(order, key=lambda knob: knob.name != last)
+    return sorted(order, key=lambda turn: turn.knob != last)
 
 
-def _by_payoff(bench: _Bench, knobs: Sequence[Knob]) -> list[Knob]:
+def _by_payoff(bench: _Bench, knobs: Sequence[Knob]) -> list[Turn]:
     return payoff_order(knobs, bench.joint, bench.counted, bench.certified, bench.goal)
 
 
