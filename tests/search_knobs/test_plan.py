@@ -161,7 +161,7 @@ def test_the_knob_that_gains_most_an_hour_comes_first():
 def test_the_turns_are_told_with_what_each_is_expected_to_bring():
     unit = unit_of(CORE, GPU)
     step = plan(unit, [run_of(1, {}, 2)], GOAL)
-    assert [turn.knob for turn in step.turns][0] == step.knob
+    assert step.turns[0].knob == step.knob
     assert {turn.knob for turn in step.turns} == {"cpu-core", "gpu-core"}
     for turn in step.turns:
         assert turn.gain > 0
