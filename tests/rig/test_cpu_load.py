@@ -28,7 +28,7 @@ def test_a_clean_run_verifies_work_on_every_processor_and_ends_by_itself(finish,
     state = finish(session)
     assert state.state == "done", state
     assert state.outcome is None
-    assert set(state.detail["verified_units"]) == {str(processor) for processor in TWO}
+    assert set(state.detail["verified_units"]) == {f"processor {number}" for number in TWO}
     assert all(units > 0 for units in state.detail["verified_units"].values())
     assert state.progress == sum(state.detail["verified_units"].values())
     assert gone(*pids)
@@ -175,14 +175,14 @@ def test_a_parent_that_ends_without_a_word_leaves_no_worker(gone):
 def test_a_processor_that_cannot_be_bound_is_said(finish):
     state = finish(CpuLoad("cpu-heavy", processors=(4095,)).start(1 / 60))
     assert state.state == "done"
-    assert state.detail["not_pinned"] == [4095]
+    assert state.detail["not_pinned"] == ["processor 4095"]
 
 
 def test_a_load_too_short_for_every_processor_says_which_verified_nothing(finish):
     # A session of a fraction of a second: the workers may not come round to any work at all.
     state = finish(CpuLoad("cpu-transitions", processors=TWO).start(0.01 / 60))
     assert state.state == "done"
-    assert state.detail["verified_nothing"] == list(TWO)
+    assert state.detail["verified_nothing"] == [f"processor {number}" for number in TWO]
     assert "too short" in state.message
 
 

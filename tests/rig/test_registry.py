@@ -8,7 +8,8 @@ import sys
 import pytest
 
 from surefoot.errors import BadInput
-from surefoot.rig.registry import default_load, load_names, loads, make_load
+from surefoot.rig import registry
+from surefoot.rig.registry import default_load, load_names, loads, make_load, why_not
 from surefoot.units import Knob, LoadCard, Unit
 
 
@@ -63,6 +64,36 @@ OWN_GPU = LoadCard(name="render", command=("x",), exercises=("gpu",))
 )
 def test_the_load_of_a_knob(a_knob, cards, name):
     assert default_load(a_knob, unit(a_knob, loads=cards)) == name
+
+
+MEMORY = knob("gpu-memory", "gpu", unit="MHz", toward="up")
+
+
+def test_the_load_of_a_graphics_knob_with_and_without_the_library(monkeypatch):
+    for a_knob, with_library in ((CLOCK, "gpu"), (MEMORY, "gpu-memory"), (knob("vram", "vram"), "gpu-memory")):
+        monkeypatch.setattr(registry, "has_module", lambda name: True)
+        assert default_load(a_knob, unit(a_knob)) == with_library
+        monkeypatch.setattr(registry, "has_module", lambda name: False)
+        assert default_load(a_knob, unit(a_knob)) == "by-hand"
+        assert default_load(a_knob, unit(a_knob, loads=(OWN_GPU,))) == (
+            "render" if a_knob.domain == "gpu" else "by-hand"
+        )
+
+
+def test_why_a_graphics_load_is_not_here(monkeypatch):
+    monkeypatch.setattr(registry, "has_module", lambda name: False)
+    assert "surefoot[gpu]" in why_not("gpu")
+    assert "surefoot[gpu]" in why_not("cpu-gpu")
+    assert why_not("cpu") == why_not("by-hand") == ""
+
+
+def test_the_load_of_processor_and_graphics_together(monkeypatch):
+    monkeypatch.setattr(registry, "has_module", lambda name: True)
+    assert default_load(None, unit(CORE, CLOCK, MEMORY)) == "cpu-gpu"
+    assert default_load(None, unit(CLOCK, MEMORY)) == "gpu"
+    assert make_load("cpu-gpu").exercises() == ("gpu", "gpu-memory", "transition", "cpu")
+    monkeypatch.setattr(registry, "has_module", lambda name: False)
+    assert default_load(None, unit(CORE, CLOCK)) == "by-hand"
 
 
 def test_the_load_of_the_whole_unit():

@@ -6,10 +6,10 @@ import signal
 
 import pytest
 
-from surefoot.rig.loads.verdicts import WorkerView, died_by_itself, judge_worker, signal_name
+from surefoot.rig.loads.verdicts import Post, WorkerView, died_by_itself, judge_worker, signal_name
 from surefoot.runs import Outcome
 
-VIEW = {"processor": 3, "ready": True, "units": 12}
+VIEW = {"post": Post("processor 3", {"processor": 3}), "ready": True, "units": 12}
 WRONG = {"kernel": "matrix", "what": "a product is off", "expected": "aa", "found": "bb", "repeats": True}
 
 
@@ -34,6 +34,8 @@ WRONG = {"kernel": "matrix", "what": "a product is off", "expected": "aa", "foun
         ({"trouble": {"kind": "program", "what": "TypeError"}, "exit_code": 4}, Outcome.MISCOMPUTE),
         ({"trouble": {"kind": "program", "what": "TypeError"}, "ready": False}, Outcome.VOID),
         ({"trouble": {"kind": "environment", "what": "MemoryError"}}, Outcome.VOID),
+        ({"trouble": {"kind": "lost", "what": "device lost"}}, Outcome.DRIVER_RESET),
+        ({"trouble": {"kind": "lost", "what": "device lost"}, "ready": False}, Outcome.VOID),
     ],
 )
 def test_each_end_has_its_outcome(facts, outcome):
@@ -49,6 +51,14 @@ def test_a_wrong_result_is_told_before_the_way_it_ended():
     finding = judge_worker(WorkerView(**VIEW, wrong=WRONG, exit_code=-11), hang_seconds=30.0)
     assert finding is not None
     assert "a product is off. Done again, it was wrong again." in finding.message
+
+
+def test_a_crash_stands_for_what_its_post_says():
+    post = Post("graphics card", {"graphics": "made up"}, crash=Outcome.DRIVER_RESET)
+    finding = judge_worker(WorkerView(post=post, ready=True, exit_code=-signal.SIGABRT), hang_seconds=30.0)
+    assert finding is not None
+    assert finding.outcome is Outcome.DRIVER_RESET
+    assert finding.detail["graphics"] == "made up"
 
 
 def test_signals_have_names():

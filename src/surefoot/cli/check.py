@@ -101,6 +101,8 @@ def _facts(found: Survey) -> RenderableType:
     grid.add_row("System", found.operating_system)
     grid.add_row("Boot", found.boot_identity)
     grid.add_row("Processors", f"{len(found.processors)} that this process may use")
+    for device in found.graphics:
+        grid.add_row("Graphics", f"{device['name']} ({device['kind']}, {device['backend']})")
     return grid
 
 

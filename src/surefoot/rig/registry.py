@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from surefoot.errors import BadInput
+from surefoot.rig.loads.gpu.programs import GPU_PROGRAMS
 from surefoot.rig.loads.program import PROGRAMS
 from surefoot.rig.protocols import Hands, Load, SensorSource
 from surefoot.units import Knob, LoadCard, Unit
@@ -16,9 +17,15 @@ if TYPE_CHECKING:
     from surefoot.rig.loads.by_hand import ByHandLoad
     from surefoot.rig.loads.command import CommandLoad
     from surefoot.rig.loads.cpu import CpuLoad
+    from surefoot.rig.loads.gpu.load import GpuLoad
+    from surefoot.rig.loads.together import Together
 
 BY_HAND = "by-hand"
 CPU = "cpu"
+GPU = "gpu"
+GPU_MEMORY = "gpu-memory"
+CPU_GPU = "cpu-gpu"
+GPU_LIBRARY = "wgpu"
 
 
 def _cpu(name: str) -> Callable[..., Load]:
@@ -31,6 +38,24 @@ def _cpu(name: str) -> Callable[..., Load]:
     return make
 
 
+def _gpu(name: str) -> Callable[..., Load]:
+    def make() -> GpuLoad:
+        from surefoot.rig.loads.gpu.load import GpuLoad
+
+        return GpuLoad(name)
+
+    return make
+
+
+def _cpu_gpu() -> Together:
+    from surefoot.rig.loads.cpu import CpuLoad
+    from surefoot.rig.loads.gpu.load import GpuLoad
+    from surefoot.rig.loads.together import Together
+
+    # The graphics load first: it needs a moment to open its device, and the processor's must not run alone.
+    return Together(CPU_GPU, (GpuLoad(GPU), CpuLoad(CPU)))
+
+
 def _by_hand() -> ByHandLoad:
     from surefoot.rig.loads.by_hand import ByHandLoad
 
@@ -39,11 +64,21 @@ def _by_hand() -> ByHandLoad:
 
 def loads() -> dict[str, Callable[..., Load]]:
     """The loads that come with Surefoot by name, each as a maker without arguments."""
-    return {**{name: _cpu(name) for name in PROGRAMS}, BY_HAND: _by_hand}
+    return {
+        **{name: _cpu(name) for name in PROGRAMS},
+        **{name: _gpu(name) for name in GPU_PROGRAMS},
+        CPU_GPU: _cpu_gpu,
+        BY_HAND: _by_hand,
+    }
 
 
 def why_not(name: str) -> str:
-    """Why a load that comes with Surefoot cannot be started here, in words; "" when it can, as far as is known."""
+    """Why a load that comes with Surefoot cannot be started here, in words; "" when it can, as far as is known.
+
+    Whether there is a graphics device is only known once it is asked for; `surefoot.rig.survey` does.
+    """
+    if (name in GPU_PROGRAMS or name == CPU_GPU) and not has_module(GPU_LIBRARY):
+        return "needs the extra: pip install 'surefoot[gpu]'"
     return ""
 
 
@@ -88,7 +123,10 @@ def _of_all(unit: Unit) -> str:
     for card in unit.loads:
         if all(knob.name in card.exercises or knob.domain in card.exercises for knob in knobs):
             return card.name
-    return BY_HAND
+    # The whole graphics load goes through its memory as well.
+    if each <= {GPU, GPU_MEMORY}:
+        return GPU
+    return CPU_GPU if each <= {CPU, GPU, GPU_MEMORY} else BY_HAND
 
 
 def _of_knob(knob: Knob, unit: Unit) -> str:
@@ -110,6 +148,11 @@ def _built_in_for(knob: Knob) -> str:
     domain = knob.domain.lower()
     if domain == "cpu" or domain.startswith("cpu-"):
         return CPU
+    if has_module(GPU_LIBRARY):
+        if domain in ("gpu-memory", "vram") or (domain == "gpu" and "mem" in knob.name.lower()):
+            return GPU_MEMORY
+        if domain == "gpu" or domain.startswith("gpu-"):
+            return GPU
     return ""
 
 

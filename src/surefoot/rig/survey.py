@@ -5,13 +5,16 @@ from __future__ import annotations
 import re
 import time
 from collections.abc import Iterable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from surefoot.errors import MachineError
 from surefoot.rig.boot import BOOT_TIME_PREFIX, boot_identity, operating_system
 from surefoot.rig.errors_log import blind_spots
+from surefoot.rig.loads.gpu.load import graphics_devices
 from surefoot.rig.loads.processors import allowed_processors
-from surefoot.rig.registry import loads, sensors, why_not
+from surefoot.rig.registry import GPU, loads, sensors, why_not
 from surefoot.rig.sampler import Sampler
 from surefoot.runs import Channel
 
@@ -49,14 +52,19 @@ class Survey:
     processors: tuple[int, ...]
     sensors: tuple[SensorReading, ...]
     loads: tuple[LoadOffer, ...]
+    graphics: tuple[dict[str, str], ...]
     missing: tuple[str, ...] = field(default=())
 
 
 def survey(root: Path | None = None, settle_seconds: float = SETTLE_SECONDS) -> Survey:
     """Look at this machine; takes about ``settle_seconds``. ``root``: of the kernel's files, for tests."""
-    sampler = Sampler(sensors(root))
-    time.sleep(settle_seconds)
-    sample = sampler.read()
+    # Asked meanwhile: opening every graphics driver takes a second or more.
+    with ThreadPoolExecutor(max_workers=1) as pool:
+        asked = pool.submit(_graphics)
+        sampler = Sampler(sensors(root))
+        time.sleep(settle_seconds)
+        sample = sampler.read()
+        graphics, no_graphics = asked.result()
     identity = boot_identity()
     certain = not identity.startswith(BOOT_TIME_PREFIX)
     missing = [*sampler.missing(), *blind_spots(root)]
@@ -71,16 +79,32 @@ def survey(root: Path | None = None, settle_seconds: float = SETTLE_SECONDS) -> 
             SensorReading(channel, sample.get(channel), Channel.parse(channel).unit, source)
             for channel, source in sampler.channels().items()
         ),
-        loads=_offers(),
+        loads=_offers(no_graphics),
+        graphics=tuple(graphics),
         missing=tuple(missing),
     )
 
 
-def _offers() -> tuple[LoadOffer, ...]:
+def _graphics() -> tuple[list[dict[str, str]], str]:
+    """The graphics devices, and why none of them can be loaded ("" when one can)."""
+    if reason := why_not(GPU):
+        return [], reason
+    try:
+        devices = graphics_devices()
+    except MachineError as error:
+        return [], error.message()
+    if not devices:
+        return [], "no graphics device was found"
+    real = any(device["kind"] != "software" for device in devices)
+    return devices, "" if real else "no graphics device but one worked out by the processor"
+
+
+def _offers(no_graphics: str) -> tuple[LoadOffer, ...]:
     found = []
     for name, make in loads().items():
         load = make()
-        found.append(LoadOffer(name, load.exercises(), load.by_hand, why_not(name)))
+        reason = no_graphics if any(part.startswith("gpu") for part in load.exercises()) else why_not(name)
+        found.append(LoadOffer(name, load.exercises(), load.by_hand, reason))
     return tuple(found)
 
 

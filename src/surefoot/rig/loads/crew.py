@@ -1,4 +1,4 @@
-"""The worker processes of the CPU load, as their parent handles them."""
+"""The worker processes of a load, as their parent handles them."""
 
 from __future__ import annotations
 
@@ -9,11 +9,12 @@ import sys
 import threading
 import time
 from collections import deque
+from collections.abc import Sequence
 from contextlib import suppress
 from typing import Any
 
 from surefoot.errors import MachineError
-from surefoot.rig.loads.verdicts import WorkerView
+from surefoot.rig.loads.verdicts import Post, WorkerView
 
 # One thread each: the load brings its own parallelism, pinned, and must know which processor a result came from.
 ONE_BLAS_THREAD = {
@@ -30,21 +31,22 @@ _TAIL_LINES = 8
 class WorkerProcess:
     """One worker and what it has said so far. A thread of the parent's reads it, so that it never has to wait."""
 
-    def __init__(self, processor: int, job: dict[str, Any]) -> None:
-        self.processor = processor
+    def __init__(self, module: str, post: Post, job: dict[str, Any]) -> None:
+        self.post = post
         self._ready: dict[str, Any] | None = None
         self._wrong: dict[str, Any] | None = None
         self._trouble: dict[str, Any] | None = None
         self._ended = False
         self._units = 0
+        self._progress = 0.0
         self._work: dict[str, dict[str, list[float]]] = {}
         self._tail: deque[str] = deque(maxlen=_TAIL_LINES)
         self._words = 0
         self._words_seen = 0
         self._silent_seconds = 0.0
         self._lock = threading.Lock()
-        self._process = _launch(job)
-        self._reader = threading.Thread(target=self._read, daemon=True, name=f"surefoot-worker-{processor}")
+        self._process = _launch(module, job)
+        self._reader = threading.Thread(target=self._read, daemon=True, name=f"surefoot: {post.words}")
         self._reader.start()
 
     @property
@@ -82,6 +84,7 @@ class WorkerProcess:
             if "beat" in message:
                 self._units = int(message["beat"])
                 self._work = message["work"]
+                self._progress = float(message.get("progress", self._units))
 
     def tell(self, line: str) -> None:
         """One line to the worker; one that is gone does not mind."""
@@ -113,11 +116,13 @@ class WorkerProcess:
             self._reader.join(timeout=5.0)
         with self._lock:
             return WorkerView(
-                processor=self.processor,
-                pinned=self._ready is None or bool(self._ready.get("pinned")),
+                post=self.post,
+                pinned=self._ready is None or bool(self._ready.get("pinned", True)),
+                facts=dict(self._ready.get("facts", {})) if self._ready else {},
                 ready=self._ready is not None,
                 ended=self._ended,
                 units=self._units,
+                progress=self._progress,
                 silent_seconds=self._silent_seconds,
                 exit_code=code,
                 wrong=self._wrong,
@@ -146,11 +151,10 @@ class WorkerProcess:
                 self._process.stdin.close()
 
 
-def _launch(job: dict[str, Any]) -> subprocess.Popen[bytes]:
+def _launch(module: str, job: dict[str, Any]) -> subprocess.Popen[bytes]:
     if not sys.executable:
         raise MachineError(
-            "the built-in CPU load starts Python processes, and this Python does not say where its program is.",
-            where="load 'cpu'",
+            "the built-in loads start Python processes, and this Python does not say where its program is.",
         )
     options: dict[str, Any] = {}
     if os.name == "posix":
@@ -161,7 +165,7 @@ def _launch(job: dict[str, Any]) -> subprocess.Popen[bytes]:
     try:
         return subprocess.Popen(
             # -P: a file called numpy.py where the user happens to stand must not be taken for numpy.
-            [sys.executable, "-P", "-m", "surefoot.rig.loads.worker", json.dumps(job)],
+            [sys.executable, "-P", "-m", module, json.dumps(job)],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.STDOUT,
@@ -169,19 +173,19 @@ def _launch(job: dict[str, Any]) -> subprocess.Popen[bytes]:
             **options,
         )
     except OSError as error:
-        raise MachineError(f"a worker process could not be started: {error}.", where="load 'cpu'") from None
+        raise MachineError(f"a worker process could not be started: {error}.") from None
 
 
 class Crew:
-    """All workers of one load."""
+    """All workers of one load: ``posts``, each a worker of the module with the job and its own ``index``."""
 
-    def __init__(self, processors: tuple[int, ...], job: dict[str, Any]) -> None:
+    def __init__(self, module: str, posts: Sequence[Post], job: dict[str, Any]) -> None:
         self.members: list[WorkerProcess] = []
         self._last_look = time.monotonic()
         try:
-            for index, processor in enumerate(processors):
-                of_this = {**job, "index": index, "workers": len(processors), "processor": processor}
-                self.members.append(WorkerProcess(processor, of_this))
+            for index, post in enumerate(posts):
+                of_this = {**job, "index": index, "workers": len(posts), **post.facts}
+                self.members.append(WorkerProcess(module, post, of_this))
         except MachineError:
             self.kill()
             raise

@@ -89,12 +89,18 @@ class Saboteur:
         elif fault.kind == "raise":
             raise RuntimeError("put in on purpose")
 
-    def tamper(self, result: bytearray | NDArray[Any]) -> None:
-        """Flip one bit of one result, once."""
+    def wants_flip(self) -> bool:
+        """Whether this unit's result is to be spoiled by whoever holds it; says yes once."""
         if not self._armed or self._fault is None or self._fault.kind != "flip":
-            return
+            return False
         self._armed = False
         self._fault = None
+        return True
+
+    def tamper(self, result: bytearray | NDArray[Any]) -> None:
+        """Flip one bit of one result, once."""
+        if not self.wants_flip():
+            return
         if isinstance(result, bytearray):
             result[len(result) // 2] ^= 1
             return

@@ -20,19 +20,30 @@ _AGAIN = {"True": " Done again, it was wrong again.", "False": " Done again, it 
 
 
 @dataclass(frozen=True, slots=True)
+class Post:
+    """Where a worker works: in words, as facts for the record, and what it stands for when the worker crashes."""
+
+    words: str
+    facts: dict[str, Any]
+    crash: Outcome = Outcome.MISCOMPUTE
+
+
+@dataclass(frozen=True, slots=True)
 class WorkerView:
     """What the parent knows of a worker at one moment.
 
     ``exit_code``: as Python gives it (minus the signal number when a signal ended it), None while it runs;
-    ``silent_seconds``: since it last said anything; ``wrong`` and ``trouble``: what it said of itself; ``ended``: it
-    came to its own end and said so.
+    ``silent_seconds``: since it last said anything; ``wrong`` and ``trouble``: what it said of itself; ``facts``: what
+    it said of where it works; ``ended``: it came to its own end and said so.
     """
 
-    processor: int
+    post: Post
     pinned: bool = True
+    facts: dict[str, Any] = field(default_factory=dict)
     ready: bool = False
     ended: bool = False
     units: int = 0
+    progress: float = 0.0
     silent_seconds: float = 0.0
     exit_code: int | None = None
     wrong: dict[str, Any] | None = None
@@ -58,8 +69,8 @@ def judge_worker(view: WorkerView, hang_seconds: float) -> Finding | None:
     nothing for ``hang_seconds`` is a `hang`. One that was ended from outside (killed by the user, or by the system for
     want of memory) or could not get what it needs says nothing of the machine: `void`.
     """
-    where = f"processor {view.processor}" if view.pinned else f"worker {view.processor} (not pinned)"
-    seen: dict[str, Any] = {"processor": view.processor, "pinned": view.pinned, "verified_units": view.units}
+    where = view.post.words if view.pinned else f"{view.post.words} (not pinned)"
+    seen: dict[str, Any] = {**view.post.facts, **view.facts, "verified_units": view.units}
     if view.wrong is not None:
         wrong = view.wrong
         again = _AGAIN.get(str(wrong.get("repeats")), "")
@@ -71,10 +82,12 @@ def judge_worker(view: WorkerView, hang_seconds: float) -> Finding | None:
     if view.trouble is not None:
         what = view.trouble.get("what", "")
         seen["trouble"] = what
-        # An error before the first verified unit is a matter of the installation and not of the processor.
+        # An error before the first verified unit is a matter of the installation and not of the hardware.
+        if view.trouble.get("kind") == "lost" and view.ready:
+            return Finding(Outcome.DRIVER_RESET, f"{where}: the driver gave the device up ({what}).", seen)
         if view.trouble.get("kind") == "program" and view.ready:
             return Finding(
-                Outcome.MISCOMPUTE,
+                view.post.crash,
                 f"{where}: the worker's program broke after at least {view.units} verified units of work ({what}).",
                 seen,
             )
@@ -104,7 +117,7 @@ def _judge_exit(view: WorkerView, where: str, seen: dict[str, Any]) -> Finding:
     if died_by_itself(code):
         how = name or f"status {code & 0xFFFFFFFF:#010x}"
         return Finding(
-            Outcome.MISCOMPUTE,
+            view.post.crash,
             f"{where}: the worker died ({how}) after at least {view.units} verified units of work.",
             seen,
         )

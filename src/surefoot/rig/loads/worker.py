@@ -1,34 +1,23 @@
-"""One worker of the CPU load: a process of its own, pinned to one processor. Started with ``python -m``, not imported.
-
-It talks in lines of JSON on its standard output and listens on its standard input, whose end means that the parent is
-gone: then the worker ends at once, so that a killed parent leaves nothing spinning.
-"""
+"""One worker of the CPU load, a process of its own, pinned to one processor. Started with ``python -m``."""
 
 from __future__ import annotations
 
-import json
 import os
-import signal
-import sys
-import threading
 import time
 from contextlib import suppress
 from typing import Any
 
-# Only what is light: the interpreter of every worker pays for it. numpy comes after the pinning.
-
-BEAT_SECONDS = 0.25
-IDLE_SLICE_SECONDS = 0.2
-WRONG_EXIT = 3
-TROUBLE_EXIT = 4
-
-
-def say(message: dict[str, Any]) -> None:
-    """One line to the parent, in one write: whole or not at all. When nobody listens, end."""
-    try:
-        os.write(1, (json.dumps(message) + "\n").encode())
-    except OSError:
-        os._exit(0)
+# Only what is light: numpy comes after the pinning.
+from surefoot.rig.loads.child import (
+    BEAT_SECONDS,
+    IDLE_SLICE_SECONDS,
+    WRONG_EXIT,
+    Stopping,
+    await_start,
+    run,
+    say,
+    shield,
+)
 
 
 def pin(processor: int) -> bool:
@@ -48,55 +37,6 @@ def pin(processor: int) -> bool:
     except (psutil.Error, OSError, ValueError):
         return False
     return True
-
-
-def shield() -> None:
-    """No interrupt from the keyboard (it is the parent's), and no core file of a crash that was provoked."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    with suppress(ImportError, OSError, ValueError):
-        import resource
-
-        resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
-
-
-class Stopping:
-    """Listens to the parent: a line means stop after this unit of work, the end of the pipe means end now."""
-
-    def __init__(self) -> None:
-        self._asked = threading.Event()
-        self._parent = os.getppid()
-
-    def listen(self) -> None:
-        """From now on, in a thread of its own."""
-        threading.Thread(target=self._read, daemon=True).start()
-
-    def _read(self) -> None:
-        # os.read and not sys.stdin: a buffered reader's lock makes an interpreter that is ending abort.
-        while data := os.read(0, 64):
-            if b"stop" in data:
-                self._asked.set()
-        os._exit(0)
-
-    def asked(self) -> bool:
-        """Whether to stop. Ends the process at once when its parent has changed, in case the pipe is still held."""
-        if os.getppid() != self._parent:
-            os._exit(0)
-        return self._asked.is_set()
-
-    def wait(self, seconds: float) -> None:
-        """Idle for so long, or until asked to stop."""
-        self._asked.wait(seconds)
-
-
-def await_start() -> float:
-    """The moment, on the system-wide monotonic clock, at which all begin. Ends the process when the parent is gone."""
-    line = b""
-    while not line.endswith(b"\n"):
-        data = os.read(0, 1)
-        if not data:
-            os._exit(0)
-        line += data
-    return float(line)
 
 
 def main(job: dict[str, Any]) -> int:
@@ -139,7 +79,7 @@ def main(job: dict[str, Any]) -> int:
             kernel.run((0,), False, leave_alone)
         except WrongResult as error:
             return wrong(error, "start", (0,), None)
-    say({"ready": {"pid": os.getpid(), "pinned": pinned}})
+    say({"ready": {"pinned": pinned}})
     epoch = await_start()
     stopping = Stopping()
     stopping.listen()
@@ -184,20 +124,10 @@ def main(job: dict[str, Any]) -> int:
     return 0
 
 
-def run(argument: str) -> None:
-    """Entry of the process. Anything that goes wrong in the program itself is told to the parent, in one line."""
-    try:
-        code = main(json.loads(argument))
-    except (MemoryError, OSError, ImportError) as error:
-        say({"trouble": {"kind": "environment", "what": f"{type(error).__name__}: {error}"}})
-        code = TROUBLE_EXIT
-    except Exception as error:  # noqa: BLE001 - a program that breaks where it worked before is what is looked for
-        say({"trouble": {"kind": "program", "what": f"{type(error).__name__}: {error}"}})
-        code = TROUBLE_EXIT
-    sys.stdout.flush()
-    # Not sys.exit: the listening thread sits in a read, and an ordinary end may wait for it.
-    os._exit(code)
+def trouble_kind(error: Exception) -> str:
+    """``environment`` for what the system refused, ``program`` for a program that broke."""
+    return "environment" if isinstance(error, MemoryError | OSError | ImportError) else "program"
 
 
 if __name__ == "__main__":
-    run(sys.argv[1])
+    run(main, trouble_kind)

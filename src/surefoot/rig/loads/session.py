@@ -1,0 +1,161 @@
+"""A load that works in processes of its own, while it runs: one session for the processor's and the graphics card's."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from typing import Any, Literal
+
+from surefoot.errors import MachineError
+from surefoot.rig.loads.crew import Crew
+from surefoot.rig.loads.fault import Fault
+from surefoot.rig.loads.program import PHASE_WORDS, Program
+from surefoot.rig.loads.verdicts import Finding, WorkerView, judge_worker
+from surefoot.rig.protocols import LoadState
+from surefoot.runs import Outcome, Score
+
+# A worker speaks four times a second; a busy machine can keep it off the processor for seconds, not for half a minute.
+HANG_SECONDS = 30.0
+READY_SECONDS = 120.0
+STOP_SECONDS = 15.0
+_WORST_FIRST = (Outcome.MISCOMPUTE, Outcome.DRIVER_RESET, Outcome.HANG, Outcome.VOID)
+
+Rates = Callable[[list[dict[str, dict[str, list[float]]]]], tuple[Score, ...]]
+"""The scores of what all workers have done: phase to kernel to [work, seconds, units] each."""
+
+
+class WorkSession:
+    """Workers that verify their own work, as one `LoadSession`."""
+
+    def __init__(
+        self, crew: Crew, program: Program, rates: Rates, hang_seconds: float, fault: Fault | None = None
+    ) -> None:
+        self._crew = crew
+        self._program = program
+        self._rates = rates
+        self._hang_seconds = hang_seconds
+        self._fault = fault
+        self._epoch: float | None = None
+        self._last: LoadState | None = None
+
+    @property
+    def worker_pids(self) -> tuple[int, ...]:
+        """Process ids of the workers, in the order of their posts."""
+        return tuple(member.pid for member in self._crew.members)
+
+    def await_ready(self, seconds: float = READY_SECONDS) -> None:
+        """Wait until all workers have proven their kernels, then begin. A wrong result is left for `poll` to tell.
+
+        Raises MachineError when they are not ready in time, or cannot work for want of something.
+        """
+        limit = time.monotonic() + seconds
+        try:
+            while True:
+                views = self._crew.look()
+                if findings := self._findings(views, hang_seconds=seconds):
+                    if all(finding.outcome is Outcome.VOID for finding in findings):
+                        raise MachineError(
+                            f"the load could not start. {findings[0].message}",
+                            remedy="Another load can be chosen, or one of the unit card's own.",
+                        )
+                    return
+                if all(view.ready for view in views):
+                    break
+                if time.monotonic() > limit:
+                    late = ", ".join(view.post.words for view in views if not view.ready)
+                    raise MachineError(
+                        f"the load was not ready within {seconds:.0f} s ({late}).",
+                        remedy="The machine is too busy to start it; close other programs and try again.",
+                    )
+                time.sleep(0.02)
+        except BaseException:
+            self._crew.kill()
+            raise
+        self._epoch = self._crew.begin()
+
+    def poll(self) -> LoadState:
+        """What the load says now: running, failed with the outcome, or done when its minutes are over."""
+        if self._last is not None:
+            return self._last
+        views = self._crew.look()
+        findings = self._findings(views, self._hang_seconds)
+        if findings:
+            return self._close("failed", views, findings)
+        if all(view.ended for view in views):
+            return self._close("done", views, [])
+        return LoadState("running", progress=_progress(views), phase=self._phase(), detail=self._detail(views))
+
+    def stop(self) -> LoadState:
+        """Stop after the unit in hand, end every process, and give the last word: a late failure is still told."""
+        if self._last is not None:
+            return self._last
+        late = self._crew.stop(STOP_SECONDS)
+        views = self._crew.look()
+        findings = self._findings(views, self._hang_seconds)
+        if not findings:
+            findings = [
+                Finding(
+                    Outcome.HANG,
+                    f"{member.post.words} did not answer when told to stop.",
+                    {**member.post.facts, "verified_units": member.view().units},
+                )
+                for member in late
+            ]
+        return self._close("failed" if findings else "stopped", views, findings)
+
+    def scores(self) -> tuple[Score, ...]:
+        """How fast verified work was done, by kernel; () before the first."""
+        return self._rates([member.work for member in self._crew.members])
+
+    def _findings(self, views: list[WorkerView], hang_seconds: float) -> list[Finding]:
+        found = [finding for view in views if (finding := judge_worker(view, hang_seconds)) is not None]
+        # A wrong result tells more than a silence, and either more than an end from outside.
+        return sorted(found, key=lambda finding: _WORST_FIRST.index(finding.outcome))
+
+    def _phase(self) -> str:
+        if self._epoch is None:
+            return "starting"
+        elapsed = time.monotonic() - self._epoch
+        return PHASE_WORDS[self._program.at(elapsed, 0, len(self._crew.members)).phase]
+
+    def _detail(self, views: list[WorkerView]) -> dict[str, Any]:
+        detail: dict[str, Any] = {
+            "verified_units": {view.post.words: view.units for view in views},
+            "scores": {score.name: {"value": score.value, "unit": score.unit} for score in self.scores()},
+        }
+        for view in views:
+            detail.update(view.facts)
+        unpinned = [view.post.words for view in views if not view.pinned]
+        if unpinned:
+            detail["not_pinned"] = unpinned
+        if self._fault is not None:
+            detail["fault_put_in_on_purpose"] = self._fault.as_plain()
+        return detail
+
+    def _close(
+        self, state: Literal["done", "failed", "stopped"], views: list[WorkerView], findings: list[Finding]
+    ) -> LoadState:
+        self._crew.kill()
+        detail = self._detail(views)
+        message = f"{sum(view.units for view in views)} units of work verified by {len(views)} workers."
+        idle = [view.post.words for view in views if view.units == 0]
+        if idle:
+            detail["verified_nothing"] = idle
+            message += f" Nothing was verified on {', '.join(idle)}: the load was too short."
+        outcome = None
+        if findings:
+            first = findings[0]
+            outcome, message = first.outcome, first.message
+            detail = {**detail, **first.detail, "verified_units": detail["verified_units"]}
+            if len(findings) > 1:
+                detail["also"] = [finding.message for finding in findings[1:]]
+        if self._fault is not None:
+            message += " (A fault was put in on purpose.)"
+        self._last = LoadState(
+            state, progress=_progress(views), phase=self._phase(), outcome=outcome, message=message, detail=detail
+        )
+        return self._last
+
+
+def _progress(views: list[WorkerView]) -> float:
+    return sum(view.progress for view in views)
