@@ -67,7 +67,7 @@ class Browser:
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,
             close_fds=False,
-            preexec_fn=at_three_and_four,
+            preexec_fn=at_three_and_four,  # noqa: PLW1509  (no thread is running yet)
         )
         os.close(high_in)
         os.close(high_out)
@@ -146,9 +146,7 @@ class Page:
         self.session = session
         for domain in ("Page", "Runtime", "Network", "Log"):
             self.call(f"{domain}.enable")
-        self.call(
-            "Network.emulateNetworkConditions", offline=True, latency=0, downloadThroughput=0, uploadThroughput=0
-        )
+        self.call("Network.emulateNetworkConditions", offline=True, latency=0, downloadThroughput=0, uploadThroughput=0)
         self.resize(width, height)
 
     def call(self, method: str, **params: Any) -> dict[str, Any]:

@@ -7,7 +7,8 @@ examples/make_demo_data.py.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 
@@ -169,6 +170,7 @@ def search_happenings(unit: Unit, rng: np.random.Generator, *, clock_at: datetim
 
     goal = Goal(mttf_hours=unit.goal.mttf_hours, confidence=unit.goal.confidence)
     runs: list[Run] = []
+    failures: Counter[str] = Counter()
     now = clock_at
     for number in range(1, 81):
         step = plan(unit, runs, goal)
@@ -185,7 +187,7 @@ def search_happenings(unit: Unit, rng: np.random.Generator, *, clock_at: datetim
             conditions=_conditions(unit, "performance", "as it came", 21.0 + rng.normal(0, 0.3)),
             source="virtual",
         )
-        closing = _ending(unit, step.setting, step.minutes, rng)
+        closing = _ending(unit, step.setting, step.minutes, failures, rng)
         happening = Happening(now, planned, closing, _search_trace(planned, closing, rng))
         yield happening
         closed = now + timedelta(minutes=closing.minutes)
@@ -223,7 +225,9 @@ def _conditions(unit: Unit, mode: str, cooling: str, room: float) -> Conditions:
     )
 
 
-def _ending(unit: Unit, setting: Setting, minutes: float, rng: np.random.Generator) -> Closing:
+def _ending(
+    unit: Unit, setting: Setting, minutes: float, failures: Counter[str], rng: np.random.Generator
+) -> Closing:
     """How the virtual machine takes it: the knobs' hazards add, and the sooner one ends the run."""
     depths = unit.depths(setting)
     times = {name: float(rng.exponential(60.0 / edge.failures_per_hour(depths[name]))) for name, edge in EDGES.items()}
@@ -231,25 +235,35 @@ def _ending(unit: Unit, setting: Setting, minutes: float, rng: np.random.Generat
     if times[culprit] >= minutes:
         return Closing(outcome=Outcome.HELD, minutes=minutes, judged_by="the load ran to its end", setting=setting)
     after = max(round(times[culprit], 2), 0.1)
-    outcome, judged, detail = _failure(culprit, rng)
+    outcome, judged, detail = _failure(culprit, failures[culprit], rng)
+    failures[culprit] += 1
     read_back = None if outcome.is_crash else setting
     return Closing(outcome=outcome, minutes=after, judged_by=judged, setting=read_back, detail=detail)
 
 
-def _failure(culprit: str, rng: np.random.Generator) -> tuple[Outcome, str, dict[str, object]]:
-    draw = rng.random()
-    if culprit == "cpu-core":
-        if draw < 0.55:
-            core = int(rng.integers(0, 16))
-            return Outcome.MISCOMPUTE, "a worker found a wrong sum", {"processor": core, "kernel": "matrix product"}
-        if draw < 0.85:
-            return Outcome.RESET, "another boot identity at the next start", {}
-        return Outcome.HANG, "no heartbeat for 60 s; switched off by hand", {}
-    if draw < 0.6:
-        return Outcome.DRIVER_RESET, "the system log names a reset of the graphics driver", {}
-    if draw < 0.85:
-        return Outcome.SLOW, "the score fell 4 % below the runs at stock", {"score_ratio": 0.96}
-    return Outcome.HANG, "no heartbeat for 60 s; switched off by hand", {}
+# How each part fails: in this order first, so that the story has both a caught error and a crash; then by chance.
+_FAILURES: Mapping[str, tuple[tuple[Outcome, str], ...]] = {
+    "cpu-core": (
+        (Outcome.MISCOMPUTE, "a worker found a wrong sum"),
+        (Outcome.RESET, "another boot identity at the next start"),
+        (Outcome.HANG, "no heartbeat for 60 s; switched off by hand"),
+    ),
+    "gpu-core": (
+        (Outcome.DRIVER_RESET, "the system log names a reset of the graphics driver"),
+        (Outcome.SLOW, "the score fell 4 % below the runs at stock"),
+        (Outcome.HANG, "no heartbeat for 60 s; switched off by hand"),
+    ),
+}
+_CHANCES = (0.55, 0.3, 0.15)
+
+
+def _failure(culprit: str, before: int, rng: np.random.Generator) -> tuple[Outcome, str, dict[str, object]]:
+    """How a failure shows itself; ``before``: how many of this knob there were."""
+    ways = _FAILURES[culprit]
+    outcome, judged = ways[before if before < 2 else int(rng.choice(len(ways), p=_CHANCES))]
+    if outcome is Outcome.MISCOMPUTE:
+        return outcome, judged, {"processor": int(rng.integers(0, 16)), "kernel": "matrix product"}
+    return outcome, judged, {"score_ratio": 0.96} if outcome is Outcome.SLOW else {}
 
 
 def _search_trace(planned: RunPlan, closing: Closing, rng: np.random.Generator) -> Trace | None:

@@ -11,6 +11,7 @@ from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
 from surefoot import __version__
+from surefoot.report.library import Library, made_here
 from surefoot.report.picture import PAGE, LegendItem, Picture
 from surefoot.report.theme import OUTCOMES, ink
 from surefoot.report.view import Column, PageView, TableCell, TableView
@@ -69,20 +70,20 @@ def data_text(value: Any) -> str:
     return text
 
 
-def render(view: PageView) -> str:
-    """The whole page as one HTML text that needs nothing else. Scripts are allowed by their hash alone."""
-    import vl_convert
+def render(view: PageView, library: Library | None = None) -> str:
+    """The whole page as one HTML text that needs nothing else. Scripts are allowed by their hash alone.
+
+    ``library``: where the JavaScript was started already; else it is made here.
+    """
     from jinja2 import Environment, PackageLoader, StrictUndefined
     from markupsafe import Markup
 
     from surefoot.report.patterns import pattern_definitions
 
-    library = vl_convert.javascript_bundle("window.vegaEmbed = vegaEmbed;")
-    bundle = f"\n{library}\n"
-    script = f"\n{_asset('page.js')}\n"
-    if "</script" in bundle.lower() or "<!--" in bundle:
-        bundle = bundle.replace("</script", "<\\/script").replace("<!--", "<\\!--")
     specs = {picture.key: picture.spec(PAGE) for picture in view.pictures()}
+    bundle = f"\n{library.text() if library else made_here()}\n"
+    bundle = bundle.replace("</script", "<\\/script").replace("<!--", "<\\!--")
+    script = f"\n{_asset('page.js')}\n"
     environment = Environment(
         loader=PackageLoader("surefoot.report", "assets"),
         autoescape=True,

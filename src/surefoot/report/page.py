@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from surefoot.errors import BadInput
-from surefoot.report.view import PageView
 from surefoot.units import Unit
 
 if TYPE_CHECKING:
@@ -51,13 +50,15 @@ def report_files(
     ``tell``: called with each chart's name before it is drawn. Raises BadInput as `write_report` does.
     """
     from surefoot.report.html import render
+    from surefoot.report.library import Library
     from surefoot.report.material import collect
     from surefoot.report.pictures import write_pictures, write_tables
     from surefoot.report.sections import build
 
-    material = collect(journal, unit, baseline=baseline)
-    view = build(material)
-    page = write_page(render(view), path)
+    with Library() as library:
+        material = collect(journal, unit, baseline=baseline)
+        view = build(material)
+        page = write_page(render(view, library), path)
     files: list[Path] = []
     if pictures is not None:
         files = [*write_pictures(view, pictures, tell=tell), *write_tables(material, pictures)]
@@ -71,14 +72,6 @@ def report_files(
     )
 
 
-def page_of(journal: Journal, unit: Unit | str, *, baseline: str | None = None) -> PageView:
-    """Everything the report of a unit shows. Raises BadInput for an unknown unit or baseline."""
-    from surefoot.report.material import collect
-    from surefoot.report.sections import build
-
-    return build(collect(journal, unit, baseline=baseline))
-
-
 def write_report(
     journal: Journal, unit: Unit | str, path: str | os.PathLike[str], *, baseline: str | None = None
 ) -> Path:
@@ -88,9 +81,7 @@ def write_report(
     file is there whole or not at all. Raises BadInput for an unknown unit or baseline, or a place that cannot be
     written.
     """
-    from surefoot.report.html import render
-
-    return write_page(render(page_of(journal, unit, baseline=baseline)), path)
+    return report_files(journal, unit, path, baseline=baseline).page
 
 
 def write_page(html: str, path: str | os.PathLike[str]) -> Path:

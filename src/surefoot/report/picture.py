@@ -89,34 +89,21 @@ class Picture:
     def _spec(self, canvas: Canvas, unit: str) -> dict[str, Any]:
         from surefoot.report.theme import vega_config
 
-        chart = self.draw(canvas).properties(description=self.description)
-        if canvas.standalone:
-            import altair as alt
-
-            subtitle = [part for part in (self.note, f"{unit} · Surefoot" if unit else "") if part]
-            chart = chart.properties(
-                width=canvas.width,
-                height=canvas.height,
-                title=alt.TitleParams(_wrapped(self.title, 74), subtitle=subtitle),
-                autosize=alt.AutoSizeParams(type="fit", contains="padding"),
-            )
-        else:
-            chart = chart.properties(width="container", autosize=_fit_across())
-        made: dict[str, Any] = chart.to_dict(validate=CHECKED)
+        # Set on the finished text: every change to an Altair chart copies the whole of it.
+        made: dict[str, Any] = self.draw(canvas).to_dict(validate=CHECKED)
         # The schema's address: nothing here is to look as if it were fetched.
         made.pop("$schema", None)
+        made["description"] = self.description
         made["config"] = vega_config(canvas.scale if canvas.standalone else 1.0)
         if canvas.standalone:
-            made["config"]["padding"] = 22
-            made["config"]["background"] = "var(--card)"
+            subtitle = [part for part in (self.note, f"{unit} · Surefoot" if unit else "") if part]
+            made |= {"width": canvas.width, "height": canvas.height}
+            made["title"] = {"text": _wrapped(self.title, 74), "subtitle": subtitle}
+            made["config"] |= {"padding": 22, "background": "var(--card)"}
+        else:
+            made["width"] = "container"
+        made["autosize"] = {"type": "fit" if canvas.standalone else "fit-x", "contains": "padding"}
         return made
-
-
-def _fit_across() -> Any:
-    """Fit the width that the page gives, and grow downwards."""
-    import altair as alt
-
-    return alt.AutoSizeParams(type="fit-x", contains="padding")
 
 
 def _wrapped(text: str, width: int) -> list[str]:

@@ -87,7 +87,7 @@ def zoom(field_encoding: str = "x") -> alt.Parameter:
 
 def roomy(least_width: int, otherwise: float = 0.0) -> Any:
     """Full opacity where the chart is at least so wide: a label that would not fit on a phone."""
-    return alt.condition(f"width >= {least_width}", alt.value(1), alt.value(otherwise))
+    return alt.OpacityValue(otherwise, condition={"test": f"width >= {least_width}", "value": 1})
 
 
 def outcome_scales(present: Iterable[str]) -> tuple[alt.Scale, alt.Scale]:

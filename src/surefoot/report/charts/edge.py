@@ -67,7 +67,7 @@ def density(
             color=alt.Color("curve:N", scale=colour, legend=key),
         )
     )
-    areas = curves.mark_area(opacity=0.14, aria=False).encode(y2=alt.datum(0))
+    areas = curves.mark_area(opacity=0.14, aria=False).encode(y2=alt.Y2Datum(0))
     lines = curves.mark_line(strokeWidth=canvas.px(2), aria=False).encode(
         strokeDash=alt.StrokeDash("curve:N", scale=dash, legend=key)
     )
@@ -80,7 +80,7 @@ def density(
         layers.insert(-1, lines)
     if len(runs):
         layers.append(_rug(runs, x, canvas))
-    return alt.layer(*layers).properties(height=canvas.height or 300)
+    return alt.layer(*layers, height=canvas.height or 300)
 
 
 def _guard(
@@ -97,12 +97,12 @@ def _guard(
         "fontSize": canvas.px(12), "fontWeight": 600, "lineHeight": canvas.px(15),
     }  # fmt: skip
     return [
-        band.mark_rect(fill=GUARD_BAND, opacity=0.8, aria=False).encode(x=x, x2="end:Q"),
+        band.mark_rect(fill=GUARD_BAND, opacity=0.8, aria=False).encode(x=x, x2=alt.X2("end:Q")),
         at.mark_rule(color=ink("accent"), strokeWidth=canvas.px(2.2), aria=False),
         at.mark_text(stroke=ink("card"), strokeWidth=canvas.px(5), strokeJoin="round", **letters).encode(
-            y=alt.value(0)
+            y=alt.YValue(0)
         ),
-        at.mark_text(color=ink("accent"), **letters).encode(y=alt.value(0)),
+        at.mark_text(color=ink("accent"), **letters).encode(y=alt.YValue(0)),
     ]
 
 
@@ -115,7 +115,7 @@ def _rug(runs: pd.DataFrame, x: Any, canvas: Canvas) -> Any:
         .mark_point(filled=True, size=canvas.px(60), opacity=0.9, stroke=ink("card"), strokeWidth=0.7)
         .encode(
             x=x,
-            y="density:Q",
+            y=alt.Y("density:Q"),
             shape=alt.Shape("path:N", scale=None),
             color=alt.Color("ink:N", scale=None),
             tooltip=[
@@ -134,7 +134,7 @@ def life(frame: pd.DataFrame, knob: Knob, reach: tuple[float, float], goal_hours
     axis = alt.Axis(values=[0.01, 0.1, 1, 10, 100, 1000, 10000], format="~g", labelOverlap=False)
     base = alt.Chart(common.values(frame)).encode(x=x)
     band = base.mark_area(color=ink("held"), opacity=0.16, aria=False, clip=True).encode(
-        y=alt.Y("low:Q", scale=y_scale, title="hours of load between failures", axis=axis), y2="high:Q"
+        y=alt.Y("low:Q", scale=y_scale, title="hours of load between failures", axis=axis), y2=alt.Y2("high:Q")
     )
     line = base.mark_line(color=ink("held"), strokeWidth=canvas.px(2), aria=False, clip=True).encode(
         y=alt.Y("middle:Q", scale=y_scale)
@@ -151,5 +151,5 @@ def life(frame: pd.DataFrame, knob: Knob, reach: tuple[float, float], goal_hours
     label = goal.mark_text(
         text=f"goal: {goal_hours:g} h", align="right", baseline="bottom", dx=-4, dy=-4, fontSize=canvas.px(12),
         fontWeight=600, color=ink("accent"), aria=False,
-    ).encode(x=alt.value("width"))  # fmt: skip
-    return alt.layer(band, line, rule, label, touch).properties(height=canvas.height or 300)
+    ).encode(x=alt.XValue("width"))  # fmt: skip
+    return alt.layer(band, line, rule, label, touch, height=canvas.height or 300)

@@ -70,7 +70,7 @@ def draw(
             ],
         )
     )
-    return alt.layer(*layers, marks.add_params(common.hidden())).properties(height=canvas.height or 380)
+    return alt.layer(*layers, marks.add_params(common.hidden()), height=canvas.height or 380)
 
 
 def _side_by_side(frame: pd.DataFrame) -> pd.DataFrame:
@@ -106,7 +106,7 @@ def _border(border: pd.DataFrame, x: Any, y: Any, canvas: Canvas) -> list[Any]:
         )
         .encode(x=x, y=y)
     )  # fmt: skip
-    return [area.encode(x=x, y=y, y2=alt.datum(0)), line.encode(x=x, y=y, order="x:Q"), label]
+    return [area.encode(x=x, y=y, y2=alt.Y2Datum(0)), line.encode(x=x, y=y, order=alt.Order("x:Q")), label]
 
 
 def _known(known: tuple[float, float], x: Any, y: Any, canvas: Canvas) -> list[Any]:

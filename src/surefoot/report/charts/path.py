@@ -57,14 +57,14 @@ def draw(frame: pd.DataFrame, knob: Knob, known: float | None, canvas: Canvas) -
     words = [
         base.mark_text(dy=canvas.px(-14 if above else 15), fontSize=canvas.px(11), color=ink("ink"), aria=False)
         .transform_filter(f"{common.shown('outcome')} && datum.label && {'' if above else '!'}datum.above")
-        .encode(text="label:N", opacity=common.roomy(560))
+        .encode(text=alt.Text("label:N"), opacity=common.roomy(560))
         for above in (True, False)
     ]
     layers = [line]
     if known is not None:
         layers += _known(known, knob, canvas)
     layers += [marks.add_params(common.hidden(), common.zoom()), *words]
-    return alt.layer(*layers).properties(height=canvas.height or 330)
+    return alt.layer(*layers, height=canvas.height or 330)
 
 
 def _labelled(frame: pd.DataFrame) -> pd.DataFrame:
@@ -81,14 +81,14 @@ def _labelled(frame: pd.DataFrame) -> pd.DataFrame:
 
 
 def _known(known: float, knob: Knob, canvas: Canvas) -> list[Any]:
-    at = alt.Chart(alt.Data(values=[{"value": known}])).encode(y="value:Q")
+    at = alt.Chart(alt.Data(values=[{"value": known}])).encode(y=alt.Y("value:Q"))
     text = minus(f"known-stable {known:+g} {knob.unit}") if known else "known-stable: stock"
     return [
         at.mark_rule(strokeWidth=canvas.px(1.6), strokeDash=[6, 3], color=ink("accent"), aria=False),
         at.mark_text(
             text=text, align="left", baseline="bottom", dx=6, dy=-4, fontSize=canvas.px(12), fontWeight=600,
             color=ink("accent"), aria=False,
-        ).encode(x=alt.value(0)),
+        ).encode(x=alt.XValue(0)),
     ]  # fmt: skip
 
 

@@ -47,7 +47,7 @@ def draw(frame: pd.DataFrame, order: list[str], canvas: Canvas) -> Any:
     height, drop = canvas.px(17), canvas.px(10)
     bars = base.mark_bar(height=height, yOffset=drop, stroke=ink("card"), strokeWidth=1.5).encode(
         x=x,
-        x2="end:Q",
+        x2=alt.X2("end:Q"),
         y=row,
         fill=alt.Fill(
             "word:N", scale=fills, legend=common.legend(canvas, symbolType="square", symbolSize=canvas.px(260))
@@ -65,13 +65,13 @@ def draw(frame: pd.DataFrame, order: list[str], canvas: Canvas) -> Any:
     # A plate under the letters, so that they are read over any hatching.
     labels = {"fontSize": canvas.px(11.5), "fontWeight": 600, "yOffset": drop, "baseline": "middle", "aria": False}
     plate = middle.mark_text(stroke=ink("card"), strokeWidth=canvas.px(4), strokeJoin="round", **labels).encode(
-        x="middle:Q", y=row, text="label:N"
+        x=alt.X("middle:Q"), y=row, text=alt.Text("label:N")
     )
-    words = middle.mark_text(color=ink("ink"), **labels).encode(x="middle:Q", y=row, text="label:N")
+    words = middle.mark_text(color=ink("ink"), **labels).encode(x=alt.X("middle:Q"), y=row, text=alt.Text("label:N"))
     names = (
         alt.Chart(common.values(pd.DataFrame({"configuration": order})))
         .mark_text(align="left", baseline="middle", dy=canvas.px(-10), fontSize=canvas.px(12.5), color=ink("ink"),
                    limit=alt.ExprRef("width"), aria=False)
-        .encode(y=row, x=alt.value(0), text="configuration:N")
+        .encode(y=row, x=alt.XValue(0), text=alt.Text("configuration:N"))
     )  # fmt: skip
-    return alt.layer(bars, plate, words, names).properties(height=canvas.height or ROW * len(order) + 6)
+    return alt.layer(bars, plate, words, names, height=canvas.height or ROW * len(order) + 6)

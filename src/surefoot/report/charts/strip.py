@@ -38,12 +38,12 @@ def draw(
     base = alt.Chart(data).encode(y=row)
     text = {"baseline": "middle", "dy": canvas.px(-11), "aria": False}
     names = _lettered(
-        base.encode(text="configuration:N", x=alt.value(0)),
+        base.encode(text=alt.Text("configuration:N"), x=alt.XValue(0)),
         {"align": "left", "fontSize": canvas.px(12.5), "limit": alt.ExprRef("width * 0.6"), **text},
         canvas,
     )
     ends = _lettered(
-        base.encode(text="text:N", x=alt.value("width")),
+        base.encode(text=alt.Text("text:N"), x=alt.XValue("width")),
         {"align": "right", "fontSize": canvas.px(12), "fontWeight": 600, **text},
         canvas,
     )
@@ -65,7 +65,7 @@ def draw(
     with_interval = base.transform_filter("isValid(datum.low) && isValid(datum.high)")
     bars = with_interval.mark_rule(strokeWidth=canvas.px(2.4), yOffset=drop, y2Offset=drop, aria=False).encode(
         x=alt.X("low:Q", scale=x_scale, title=axis_title),
-        x2="high:Q",
+        x2=alt.X2("high:Q"),
         color=alt.Color("configuration:N", scale=colour, legend=None),
     )
     marks = base.mark_point(
@@ -85,7 +85,7 @@ def draw(
     if baseline is not None:
         at = alt.Chart(alt.Data(values=[{"mean": baseline}])).encode(x=alt.X("mean:Q", scale=x_scale, title=axis_title))
         layers.insert(0, at.mark_rule(color=ink("soft"), strokeDash=[3, 3], aria=False))
-    return alt.layer(*layers).properties(height=canvas.height or ROW * len(order) + 10)
+    return alt.layer(*layers, height=canvas.height or ROW * len(order) + 10)
 
 
 def _lettered(base: Any, letters: dict[str, Any], canvas: Canvas) -> list[Any]:

@@ -33,13 +33,13 @@ def draw(frame: pd.DataFrame, looks: dict[str, Look], thresholds: Sequence[tuple
     lines = rules.mark_rule(color=ink("crash"), strokeDash=[2, 3], strokeWidth=canvas.px(1.2), aria=False).encode(x=x)
     words = rules.mark_text(
         angle=270, align="left", baseline="bottom", dx=4, dy=-3, fontSize=canvas.px(11), color=ink("crash"), aria=False
-    ).encode(x=x, y=alt.value("height"), text="word:N", opacity=common.roomy(300))
+    ).encode(x=x, y=alt.YValue("height"), text=alt.Text("word:N"), opacity=common.roomy(300))
     names = (
         alt.Chart(common.values(pd.DataFrame({"place": places})))
         .mark_text(
             align="left", baseline="middle", dy=canvas.px(-18), fontSize=canvas.px(12.5), color=ink("ink"), aria=False
         )
-        .encode(y=row, x=alt.value(0), text="place:N")
+        .encode(y=row, x=alt.XValue(0), text=alt.Text("place:N"))
     )
     marks = (
         alt.Chart(common.values(frame))
@@ -60,6 +60,6 @@ def draw(frame: pd.DataFrame, looks: dict[str, Look], thresholds: Sequence[tuple
             ],
         )
     )
-    return alt.layer(lines, words, names, marks.add_params(common.hidden())).properties(
-        height=canvas.height or ROW * len(places) + 10
+    return alt.layer(
+        lines, words, names, marks.add_params(common.hidden()), height=canvas.height or ROW * len(places) + 10
     )

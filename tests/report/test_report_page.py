@@ -1,0 +1,240 @@
+"""The page: whole, safe, and honest about what is missing."""
+
+from __future__ import annotations
+
+import json
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+from pathlib import Path
+
+import altair as alt
+import pytest
+
+from surefoot.errors import BadInput
+from surefoot.journal import Journal
+from surefoot.report import picture
+from surefoot.report.html import data_text, policy, render
+from surefoot.report.library import Library, made_here
+from surefoot.report.material import Material, collect
+from surefoot.report.page import report_files, write_page, write_report
+from surefoot.report.picture import PAGE, VIDEO
+from surefoot.report.sections import build
+from surefoot.report.view import PageView
+from surefoot.runs import Closing, Outcome, RunPlan, Score
+from surefoot.units import Conditions, Knob, Setting, Unit
+
+SECTIONS = (
+    "answer", "search", "passes", "edge", "scores", "heat", "limiters", "thermals", "noise", "compared", "conditions",
+    "runs", "cautions",
+)  # fmt: skip
+HOSTILE = "<script>alert(1)</script>"
+
+
+class Reader(HTMLParser):
+    """What a page consists of, as a browser's parser would see it."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.tags: list[tuple[str, dict[str, str | None]]] = []
+        self.feed(text)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append((tag, dict(attrs)))
+
+    def of(self, tag: str) -> list[dict[str, str | None]]:
+        return [attrs for name, attrs in self.tags if name == tag]
+
+
+def specs_in(text: str) -> dict[str, dict[str, object]]:
+    found = re.search(r'<script type="application/json" id="specs">(.*?)</script>', text, re.DOTALL)
+    assert found
+    return dict(json.loads(found[1]))
+
+
+def test_every_section_of_the_demo_is_filled(view: PageView) -> None:
+    assert tuple(section.key for section in view.sections) == SECTIONS
+    assert [section.key for section in view.sections if section.empty] == []
+    for section in view.sections:
+        assert section.answer or section.blocks or section.tables or section.list, section.key
+
+
+def test_the_page_is_one_file_of_reasonable_size(html: str) -> None:
+    assert len(html.encode()) < 4_000_000
+    reader = Reader(html)
+    assert len(reader.of("script")) == 3
+    assert not any("src" in attrs for attrs in reader.of("script"))
+    assert reader.of("link") == [] and reader.of("img") == [] and reader.of("iframe") == []
+    for attrs in reader.of("a"):
+        assert (attrs["href"] or "").startswith("#")
+
+
+def test_every_chart_has_its_place_its_words_and_its_table(html: str, view: PageView) -> None:
+    reader = Reader(html)
+    keys = [picture.key for picture in view.pictures()]
+    assert len(keys) == len(set(keys)) >= 20
+    assert [attrs["data-key"] for attrs in reader.of("figure")] == keys
+    assert set(specs_in(html)) == set(keys)
+    plots = [attrs for attrs in reader.of("div") if attrs.get("class") == "plot"]
+    assert all(attrs["tabindex"] == "0" and len(attrs["aria-label"] or "") > 20 for attrs in plots)
+    assert len(reader.of("details")) == len(keys)
+    for one in view.pictures():
+        assert len(one.table) > 0 and one.title and "nan" not in one.title.lower()
+
+
+def test_colours_are_left_to_the_page(html: str) -> None:
+    specs = json.dumps(specs_in(html))
+    assert "var(--held)" in specs
+    assert not re.search(r"#[0-9a-fA-F]{6}\b", specs)
+
+
+@pytest.mark.parametrize("canvas", [PAGE, VIDEO], ids=["page", "video"])
+def test_every_drawing_satisfies_the_schema(
+    view: PageView, canvas: picture.Canvas, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Altair checks against Vega-Lite's own JSON schema; a drawing that breaks it raises."""
+    monkeypatch.setattr(picture, "CHECKED", True)
+    # One of each kind of chart: the checks take most of the time.
+    kinds = {one.draw.func: one for one in view.pictures()}  # type: ignore[attr-defined]
+    assert len(kinds) >= 7
+    for one in kinds.values():
+        made = one.spec(canvas, "a unit")
+        assert made["datasets"]
+        alt.LayerChart.from_dict(made, validate=True)
+        assert ("title" in made) == canvas.standalone
+
+
+def test_a_unit_with_a_hostile_name_is_harmless(tmp_path: Path) -> None:
+    unit = Unit(
+        name=HOSTILE,
+        parts={HOSTILE: HOSTILE},
+        notes="</style><img src=x onerror=alert(2)>",
+        knobs=(Knob("</script><b>", "cpu", "mV", "down", 5, 100), Knob("--><i>", "gpu", "MHz", "up", 15, 100)),
+    )
+    with Journal.open(tmp_path) as journal:
+        journal.add_unit(unit)
+        for depth in (0.0, 20.0, 40.0):
+            journal.log_run(
+                RunPlan(
+                    unit=HOSTILE, setting=Setting(values={"</script><b>": -depth}), load="<u>load</u>",
+                    planned_minutes=5, knob="</script><b>",
+                ),
+                Closing(outcome=Outcome.HELD, minutes=5, judged_by="<script>alert(3)</script>"),
+            )  # fmt: skip
+        written = write_report(journal, HOSTILE, tmp_path / "page.html")
+    text = written.read_text(encoding="utf-8")
+    reader = Reader(text)
+    assert len(reader.of("script")) == 3
+    for tag in ("img", "i", "u"):
+        assert reader.of(tag) == []
+    # The only <b> is our own, in the masthead.
+    assert len(reader.of("b")) == 1
+    assert "&lt;script&gt;alert(1)&lt;/script&gt;" in text
+    assert HOSTILE not in text
+    assert any("</script>" in json.dumps(spec) for spec in specs_in(text).values())
+
+
+def test_a_hostile_name_comes_through_every_section(material: Material) -> None:
+    unit = material.unit.model_copy(update={"name": HOSTILE})
+    text = render(build(replace(material, unit=unit)))
+    assert HOSTILE not in text and len(Reader(text).of("script")) == 3
+
+
+@pytest.mark.parametrize("value", ["</script>", "<!--", "&amp;", "\u2028", {"a": ["]]>"]}])
+def test_data_inside_a_script_cannot_end_it(value: object) -> None:
+    text = data_text(value)
+    assert json.loads(text) == value
+    assert not set(text) & set("<>&\u2028\u2029")
+
+
+def test_the_policy_allows_these_scripts_alone() -> None:
+    # SHA-256 of "abc" (FIPS 180-4 examples, from memory), in base 64.
+    said = policy(["abc"])
+    assert "'sha256-ungWv48Bz+pBQUDeXa4iI7ADYaOWF3qctBD/YfIAFa0='" in said
+    assert "default-src 'none'" in said and "unsafe-eval" not in said
+    assert "unsafe-inline" not in said.split("style-src")[0]
+
+
+def test_a_new_unit_says_which_commands_would_fill_its_report(tmp_path: Path) -> None:
+    with Journal.open(tmp_path) as journal:
+        journal.add_unit(Unit(name="bare one"))
+        made = report_files(journal, "bare one", tmp_path / "page.html")
+    text = made.page.read_text(encoding="utf-8")
+    assert {one.title for one in made.empty} >= {"The path of the search", "What was gained", "Thermals over time"}
+    assert all(one.command.startswith("surefoot ") for one in made.empty)
+    for key in SECTIONS:
+        assert f'id="{key}"' in text
+    assert text.count("would fill this.") == len(made.empty) >= 10
+    assert made.charts == ()
+
+
+def test_a_search_without_measurements_is_shown(tmp_path: Path) -> None:
+    unit = Unit(name="one knob", knobs=(Knob("core", "cpu", "mV", "down", 5, 100),))
+    with Journal.open(tmp_path) as journal:
+        journal.add_unit(unit)
+        for depth, outcome in ((0, Outcome.HELD), (20, Outcome.HELD), (40, Outcome.RESET), (30, Outcome.OVERHEAT)):
+            journal.log_run(
+                RunPlan(
+                    unit="one knob", setting=Setting(values={"core": -depth}), load="l", planned_minutes=5, knob="core"
+                ),
+                Closing(outcome=outcome, minutes=5 if outcome is Outcome.HELD else 1, judged_by="eye"),
+            )
+        material = collect(journal, "one knob")
+    view = build(material)
+    keys = [one.key for one in view.pictures()]
+    assert keys == ["search-path-core", "edge-core", "hours-between-failures-core"]
+    passes = next(section for section in view.sections if section.key == "passes")
+    assert passes.empty and "unit edit" in passes.empty.command
+    assert "fetches nothing" in render(view)
+
+
+def test_the_answer_says_the_certificate(view: PageView, material: Material) -> None:
+    answer = view.sections[0].answer
+    assert answer is not None and material.known is not None
+    assert " ".join(answer.setting) == "cpu-core −{:g} mV gpu-core +{:g} MHz".format(
+        -material.known.setting.value("cpu-core"), material.known.setting.value("gpu-core")
+    )
+    assert "90% confidence" in answer.words[0] and "hours of load between failures" in answer.words[0]
+    assert answer.table is not None and len(answer.table.rows) == 2
+    assert len(answer.gains) == 6
+
+
+def test_the_baseline_can_be_chosen(tmp_path: Path) -> None:
+    with Journal.open(tmp_path) as journal:
+        journal.add_unit(Unit(name="u"))
+        for mode, points in (("loud", 100), ("quiet", 90)):
+            for repeat in range(3):
+                plan = RunPlan(
+                    unit="u", setting=Setting(), load="l", planned_minutes=5, purpose="measure",
+                    conditions=Conditions(power_mode=mode),
+                )  # fmt: skip
+                run = journal.log_run(plan, Closing(outcome=Outcome.HELD, minutes=5, judged_by="eye"))
+                journal.add_score("u", Score(name="points", value=points + repeat / 10), run_id=run)
+        first, second = (collect(journal, "u", baseline=name).comparison for name in (None, "2"))
+        assert first is not None and second is not None and first.baseline != second.baseline
+        assert "+11" in render(build(collect(journal, "u", baseline="2")))
+        with pytest.raises(BadInput, match="configuration"):
+            collect(journal, "u", baseline="no such mode")
+
+
+def test_the_library_is_made_here_where_no_process_can_be_started(monkeypatch: pytest.MonkeyPatch) -> None:
+    with Library() as library:
+        beside = library.text()
+    monkeypatch.setattr("sys.executable", "/no/such/interpreter")
+    with Library() as library:
+        assert library.text() == beside == made_here()
+
+
+def test_a_page_is_written_whole_or_not_at_all(tmp_path: Path) -> None:
+    written = write_page("<p>é</p>", tmp_path / "deep" / "page.html")
+    assert written.read_bytes() == "<p>é</p>".encode()
+    assert [file.name for file in written.parent.iterdir()] == ["page.html"]
+    with pytest.raises(BadInput, match="is a folder"):
+        write_page("x", tmp_path)
+    (tmp_path / "file").write_text("x")
+    with pytest.raises(BadInput, match="cannot be written"):
+        write_page("x", tmp_path / "file" / "page.html")
+
+
+def test_the_same_journal_gives_the_same_page(material: Material, html: str) -> None:
+    assert render(build(material)) == html
