@@ -62,7 +62,8 @@ def test_a_driver_that_takes_its_client_down_is_a_driver_reset(any_device, finis
 def test_a_killed_parent_leaves_no_worker(any_device, gone):
     script = (
         "import time; from surefoot.rig.loads.gpu.load import GpuLoad;"
-        f"s = GpuLoad('gpu-memory', device={any_device!r}).start(10); print(*s.worker_pids, flush=True); time.sleep(600)"
+        f"s = GpuLoad('gpu-memory', device={any_device!r}).start(10);"
+        "print(*s.worker_pids, flush=True); time.sleep(600)"
     )
     parent = subprocess.Popen([sys.executable, "-c", script], stdout=subprocess.PIPE, text=True)
     try:

@@ -60,6 +60,14 @@ def test_rounding_stays_far_below_the_tolerance_of_a_transform():
         assert 0 < error < round_trip_tolerance(points) / 10
 
 
+@pytest.mark.parametrize("name", KERNELS)
+def test_a_long_unit_is_about_one_step_of_progress_and_a_short_one_far_less(name):
+    kernel = KERNELS[name]
+    long = [kernel.run((9, seed), True, leave_alone) / kernel.nominal for seed in range(3)]
+    assert 0.7 < sum(long) / len(long) < 1.5
+    assert kernel.run((9,), False, leave_alone) / kernel.nominal < 0.15
+
+
 def test_the_units_of_work_agree_with_the_kernels():
     assert {kernel.name: kernel.work_unit for kernel in rotation()} == WORK_UNITS
 

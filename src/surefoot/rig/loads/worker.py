@@ -54,9 +54,10 @@ def main(job: dict[str, Any]) -> int:
     kernels = rotation()
     work: dict[str, dict[str, list[float]]] = {}
     units = 0
+    progress = 0.0
 
     def wrong(error: WrongResult, phase: str, seed: tuple[int, ...], repeats: bool | None) -> int:
-        say({"beat": units, "work": work})
+        say({"beat": units, "work": work, "progress": progress})
         say(
             {
                 "wrong": {
@@ -91,7 +92,7 @@ def main(job: dict[str, Any]) -> int:
             break
         moment = program.at(now, index, workers)
         if abs(now - last_beat) >= BEAT_SECONDS:
-            say({"beat": units, "work": work})
+            say({"beat": units, "work": work, "progress": progress})
             last_beat = now
         if now < 0 or not moment.busy:
             stopping.wait(min(max(moment.until - now, 0.001), IDLE_SLICE_SECONDS))
@@ -115,11 +116,12 @@ def main(job: dict[str, Any]) -> int:
             return wrong(error, moment.phase, seed, repeats)
         spent = time.process_time() - began
         units += 1
+        progress += done / kernel.nominal
         tally = work.setdefault(moment.phase, {}).setdefault(kernel.name, [0.0, 0.0, 0.0])
         tally[0] += done
         tally[1] += spent
         tally[2] += 1
-    say({"beat": units, "work": work})
+    say({"beat": units, "work": work, "progress": progress})
     say({"ended": True})
     return 0
 

@@ -37,10 +37,15 @@ def leave_alone(result: bytearray | NDArray[Any]) -> None:
 
 
 class Kernel(Protocol):
-    """One kind of work that checks itself. ``work_unit``: the unit of the work verified, for a rate."""
+    """One kind of work that checks itself.
+
+    ``work_unit``: the unit of the work verified, for a rate; ``nominal``: the work of a long unit, which counts as one
+    step of progress, so that progress goes on about as fast in every kernel and in short units as in long ones.
+    """
 
     name: str
     work_unit: str
+    nominal: float
 
     def run(self, seed: Seed, long: bool, tamper: Tamper) -> float:
         """Do and check one unit of work; returns the work verified, in ``work_unit``.

@@ -29,6 +29,7 @@ class Compression:
 
     name = "compression"
     work_unit = "MB"
+    nominal = 0.14
 
     def __init__(self) -> None:
         self._words = _vocabulary()

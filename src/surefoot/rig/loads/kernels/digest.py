@@ -31,6 +31,7 @@ class Digest:
 
     name = "digest"
     work_unit = "Mblock"
+    nominal = 0.05
 
     def run(self, seed: Seed, long: bool, tamper: Tamper) -> float:
         """One chain, long: with two passes over a million bytes; returns SHA-256 blocks done, in millions.

@@ -27,6 +27,7 @@ class Matrix:
 
     name = "matrix"
     work_unit = "GFLOP"
+    nominal = 0.25
 
     def run(self, seed: Seed, long: bool, tamper: Tamper) -> float:
         """One product with its check; returns 2 n**3 floating-point operations, in GFLOP. Raises WrongResult."""

@@ -33,6 +33,7 @@ class Transform:
 
     name = "transform"
     work_unit = "GFLOP"
+    nominal = 0.02
 
     def run(self, seed: Seed, long: bool, tamper: Tamper) -> float:
         """One round trip (long: four); returns 5 n log2 n operations a transform, by convention, in GFLOP.
