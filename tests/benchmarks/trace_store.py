@@ -3,8 +3,7 @@
     python tests/benchmarks/trace_store.py
 
 Prints the bytes it takes in the journal's file (target: at most 12 MB), and the time to load it into a DataFrame as a
-ratio to `np.load` of the same data plus its DataFrame, both warm and in this process (target: at most 3 times; the
-least of nine each, so that a busy machine disturbs neither). Once as
+ratio to `np.load` of the same data plus its DataFrame, both warm and in this process (target: at most 3 times). Once as
 an imported trace and once as 8,640 heartbeats of ten samples. Two kinds of data: as sensors tell them (whole degrees,
 MHz, rpm, watts to three decimals), and the worst case, noise to the last decimal of the grid in every channel.
 """
@@ -70,14 +69,15 @@ def noise_to_the_last_decimal(rng: np.random.Generator) -> dict[str, np.ndarray]
     return {name: rng.uniform(*scale.get(name.split(".")[1], (0, 5000)), SAMPLES) for name in NAMES}
 
 
-def seconds(act: Callable[[], object], times: int = 9) -> float:
-    act()
-    took = []
+def seconds(*acts: Callable[[], object], times: int = 15) -> list[float]:
+    """The least time of each, taken in turns: on a busy machine both sides of a ratio then had their quiet moment."""
+    least = [float("inf")] * len(acts)
     for _ in range(times):
-        began = time.perf_counter()
-        act()
-        took.append(time.perf_counter() - began)
-    return min(took)
+        for place, act in enumerate(acts):
+            began = time.perf_counter()
+            act()
+            least[place] = min(least[place], time.perf_counter() - began)
+    return least
 
 
 def file_bytes(journal: Journal) -> int:
@@ -118,17 +118,22 @@ def measure(folder: Path, what: str, channels: dict[str, np.ndarray]) -> None:
                 for name, values in journal.trace(run_id).channels.items()
             )
             assert error <= 0.0005 + 1e-9, error
-        base = seconds(reference)
+        base, *loads = seconds(
+            reference,
+            lambda: journal.trace(imported).to_frame(),
+            lambda: journal.trace_frame(imported),
+            lambda: journal.trace(beaten).to_frame(),
+            lambda: journal.trace_frame(beaten),
+        )
         print(f"{what}: np.load and DataFrame {1000 * base:.1f} ms")
-        for kind, run_id, size in (
-            ("imported", imported, after_import - empty),
-            ("heartbeats", beaten, after_beats - after_import),
+        for kind, size, plain, direct in (
+            ("imported", after_import - empty, *loads[:2]),
+            ("heartbeats", after_beats - after_import, *loads[2:]),
         ):
-            loading = seconds(lambda run_id=run_id: journal.trace(run_id).to_frame())
-            direct = seconds(lambda run_id=run_id: journal.trace_frame(run_id))
             print(
-                f"  {kind:10}: {size / 1e6:5.2f} MB; trace().to_frame() {1000 * loading:5.1f} ms ="
-                f" {loading / base:.2f} times; trace_frame() {1000 * direct:5.1f} ms = {direct / base:.2f} times"
+                f"  {kind:10}: {size / 1e6:5.2f} MB;"
+                f" trace().to_frame() {1000 * plain:5.1f} ms = {plain / base:.2f} times;"
+                f" trace_frame() {1000 * direct:5.1f} ms = {direct / base:.2f} times"
             )
         print(f"  storing    : import {1000 * stored:.0f} ms; a heartbeat {1000 * beating:.2f} ms without the flush")
 

@@ -84,9 +84,12 @@ class TraceRecords(Records):
         return pd.DataFrame(dict(trace.channels), index=index)
 
     def _add_heartbeat_samples(self, run_id: int, heartbeat_id: int, samples: Trace) -> None:
-        layout, data = trace_codec.encode(_columns(samples, 0, len(samples)), self._packing.get(run_id))
+        before = self._packing.get(run_id)
+        layout, data = trace_codec.encode(_columns(samples, 0, len(samples)), before)
+        # The start is that of the load, the same for every heartbeat: once a session is enough.
+        began = samples.started_at if before is None else None
         self._packing.setdefault(run_id, {}).update({column.name: column for column in layout})
-        self._insert_block(run_id, layout, len(samples), data, samples.started_at, heartbeat_id=heartbeat_id)
+        self._insert_block(run_id, layout, len(samples), data, began, heartbeat_id=heartbeat_id)
 
     def _forget_packing(self, run_id: int) -> None:
         self._packing.pop(run_id, None)
