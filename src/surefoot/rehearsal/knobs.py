@@ -37,15 +37,28 @@ SOFT_SHARE = 0.2
 
 @dataclass(frozen=True)
 class VirtualKnobs:
-    """One unit's truth: for every knob of its card, linked ones too, the edge and the spread it fails by."""
+    """One unit's truth: for every knob of its card, linked ones too, the edge and the spread it fails by.
+
+    ``sag_decades``: where the search's belief that hazards merely add is wrong: each knob's hazard is raised by so many
+    decades for every other searched knob that stands at its limit, in proportion where it stands short of it (a shared
+    supply that sags, a shared heat sink). 0: hazards add.
+    """
 
     card: Unit
     truths: Mapping[str, VirtualUnit]
+    sag_decades: float = 0.0
 
     def hazards(self, setting: Setting) -> dict[str, float]:
         """Failures per hour that each knob brings at a setting; a knob at stock brings none."""
         depths = self.card.depths(setting)
-        return {name: truth.hazard(depths[name]) for name, truth in self.truths.items() if depths[name] > 0}
+        shares = {knob.name: depths[knob.name] / knob.limit for knob in self.card.leaders()}
+        found = {}
+        for name, truth in self.truths.items():
+            if depths[name] > 0:
+                leader = self.card.knob(name).linked_to or name
+                others = sum(share for other, share in shares.items() if other != leader)
+                found[name] = truth.hazard(depths[name]) * 10.0 ** (self.sag_decades * others)
+        return found
 
     def mttf_hours(self, setting: Setting) -> float:
         """The true MTTF of a setting, hours: the hazards add. Infinite at stock."""
@@ -79,7 +92,7 @@ class VirtualKnobs:
         return Closing(outcome=outcome, minutes=at * 60.0, judged_by=f"virtual: {first}")
 
 
-def draw(card: Unit, rng: np.random.Generator) -> VirtualKnobs:
+def draw(card: Unit, rng: np.random.Generator, sag_decades: float = 0.0) -> VirtualKnobs:
     """A unit of a card: edges and spreads drawn anew."""
     core = _within(rng, 110.0, 30.0, 30.0, 220.0)
     truths = {
@@ -88,7 +101,7 @@ def draw(card: Unit, rng: np.random.Generator) -> VirtualKnobs:
         GPU.name: VirtualUnit(_within(rng, 150.0, 45.0, 45.0, 290.0), float(rng.lognormal(math.log(15.0), 0.35))),
         MEMORY.name: VirtualUnit(_within(rng, 500.0, 150.0, 150.0, 950.0), float(rng.lognormal(math.log(25.0), 0.35))),
     }
-    return VirtualKnobs(card, {knob.name: truths[knob.name] for knob in card.knobs})
+    return VirtualKnobs(card, {knob.name: truths[knob.name] for knob in card.knobs}, sag_decades)
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,11 +128,17 @@ class PlayedKnobs:
 
 
 def play_knobs(
-    card: Unit, seed: int, index: int, *, goal: Goal | None = None, strategy: str = "posterior"
+    card: Unit,
+    seed: int,
+    index: int,
+    *,
+    goal: Goal | None = None,
+    strategy: str = "posterior",
+    sag_decades: float = 0.0,
 ) -> PlayedKnobs:
     """Play unit ``index`` of a card from nothing to the stop. The unit and its luck depend on seed and index alone."""
     goal = goal or Goal()
-    unit = draw(card, np.random.default_rng([seed, index, 0]))
+    unit = draw(card, np.random.default_rng([seed, index, 0]), sag_decades)
     rng = np.random.default_rng([seed, index, 1])
     runs: list[Run] = []
     minutes_spent = 0.0
@@ -201,11 +220,15 @@ def rehearse_knobs(
     card: str = "three",
     goal: Goal | None = None,
     strategy: str = "posterior",
+    sag_decades: float = 0.0,
     workers: int = 1,
     progress: Callable[[int, int], None] | None = None,
 ) -> KnobsMeasures:
-    """Play many units of several knobs. ``card``: a name in `CARDS`; ``workers``: processes, which do not change the
-    result. Raises BadInput for an unknown card or fewer than one unit."""
+    """Play many units of several knobs.
+
+    ``card``: a name in `CARDS`; ``sag_decades``: see `VirtualKnobs`; ``workers``: processes, which do not change the
+    result. Raises BadInput for an unknown card or fewer than one unit.
+    """
     if card not in CARDS:
         raise BadInput(f"there is no card {card!r}.", where="rehearsal", remedy=f"Known: {', '.join(CARDS)}.")
     if units < 1:
@@ -213,7 +236,7 @@ def rehearse_knobs(
     if seed < 0:
         raise BadInput(f"seed is {seed}; it must be at least 0.", where="rehearsal")
     played: dict[int, PlayedKnobs] = {}
-    jobs = [(card, seed, index, goal, strategy) for index in range(units)]
+    jobs = [(card, seed, index, goal, strategy, sag_decades) for index in range(units)]
     if workers <= 1:
         for job in jobs:
             played[job[2]] = _play_job(job)
@@ -267,9 +290,9 @@ def measure_knobs(card: str, strategy: str, seed: int, played: Sequence[PlayedKn
     )
 
 
-def _play_job(job: tuple[str, int, int, Goal | None, str]) -> PlayedKnobs:
-    card, seed, index, goal, strategy = job
-    return play_knobs(CARDS[card], seed, index, goal=goal, strategy=strategy)
+def _play_job(job: tuple[str, int, int, Goal | None, str, float]) -> PlayedKnobs:
+    card, seed, index, goal, strategy, sag_decades = job
+    return play_knobs(CARDS[card], seed, index, goal=goal, strategy=strategy, sag_decades=sag_decades)
 
 
 def _run(
