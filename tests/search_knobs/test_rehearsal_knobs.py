@@ -52,7 +52,7 @@ def test_the_linked_cache_brings_a_hazard_of_its_own():
 
 
 def test_a_supply_that_sags_raises_each_hazard_by_the_others_depth():
-    # 150 of 300 MHz is half the way: at 2 decades that is one decade more on the core, and 100 of 250 mV 0.8 on the GPU.
+    # 150 of 300 MHz is half the way: at 2 decades one decade more for the core; 100 of 250 mV are 0.8 for the GPU.
     shared = VirtualKnobs(PAIR, KNOWN.truths, 2.0)
     setting = Setting(values={"cpu-core": -100, "gpu-core": 150})
     assert shared.hazards(setting) == pytest.approx({"cpu-core": 10.0, "gpu-core": 10.0**0.8})
