@@ -110,7 +110,10 @@ def test_it_says_which_loads_and_when_and_under_which_conditions():
     assert known.transition_tried
     assert known.last_at == BEGAN + timedelta(hours=50, minutes=30)
     assert known.conditions.cooling == "dock"
-    assert set(known.run_ids) <= {run.id for run in [*runs, last, later]}
+    # The deep passes and the failure; not the climb, nor what was held shallower.
+    assert known.setting.value("cpu-core") < -20
+    assert {7, 8, 50} <= set(known.run_ids)
+    assert not {1, 2, 51} & set(known.run_ids)
     plain = known_stable(unit, runs, GOAL)
     assert plain is not None
     assert not plain.transition_tried

@@ -210,6 +210,7 @@ class KnobsMeasures:
     piecewise: float
     held_together: float
     give_away: Mapping[str, float]
+    knob_units: Mapping[str, str]
     stops: Mapping[str, int]
 
 
@@ -286,6 +287,7 @@ def measure_knobs(card: str, strategy: str, seed: int, played: Sequence[PlayedKn
         piecewise=mean([float(one.piecewise) for one in told if one.piecewise is not None]),
         held_together=mean([float(one.held_together) for one in told]),
         give_away={knob.name: mean([one.give_away[knob.name] for one in honest]) for knob in CARDS[card].leaders()},
+        knob_units={knob.name: knob.unit for knob in CARDS[card].leaders()},
         stops=dict(sorted(stops.items())),
     )
 

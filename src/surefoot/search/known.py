@@ -25,7 +25,8 @@ class KnownStable:
 
     ``setting``: value of every knob; ``certificates``: by tuned knob, each at its depth in ``setting``; ``joint``: the
     claim for all of them together where they were ever held together, else None; with one tuned knob None as well:
-    its certificate is the claim. ``run_ids``: the runs it rests on; ``loads``: tried at this setting or deeper in some
+    its certificate is the claim. ``run_ids``: the runs it rests on: those that held so deep in some tuned
+    knob, and the failures that one of them may have caused; ``loads``: tried at this setting or deeper in some
     tuned knob; ``transition_tried``: whether one of those goes from idle to full and back; ``last_at``, ``conditions``:
     of the last run that supports it; ``mttf_hours``: lower bound for the setting as a whole, held together or not, at
     ``confidence``. ``back``: by knob, how far it was stepped back so that the hazards fit together;
@@ -168,7 +169,11 @@ def _assemble(
         setting=setting,
         certificates=dict(certificates),
         joint=together,
-        run_ids=tuple(item.run.id for item in read.counted),
+        run_ids=tuple(
+            item.run.id
+            for item in read.counted
+            if item in tried or (item.failed and any(name in certificates for name in item.causes))
+        ),
         loads=tuple(dict.fromkeys(item.run.plan.load for item in tried)),
         transition_tried=any(is_transition(item.run) for item in tried),
         last_at=last.run.closed_at or last.run.opened_at,
