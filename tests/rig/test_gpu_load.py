@@ -33,7 +33,7 @@ def any_device() -> str:
 
 
 def test_a_clean_run_verifies_work_and_names_its_device(any_device, finish, gone):
-    session = GpuLoad("gpu", device=any_device).start(3 / 60)
+    session = GpuLoad("gpu", device=any_device).start(2 / 60)
     state = finish(session)
     assert (state.state, state.outcome) == ("done", None), state
     assert state.progress > 0
@@ -58,6 +58,7 @@ def test_a_driver_that_takes_its_client_down_is_a_driver_reset(any_device, finis
     assert (state.state, state.outcome) == ("failed", Outcome.DRIVER_RESET)
 
 
+@pytest.mark.long
 @posix
 def test_a_killed_parent_leaves_no_worker(any_device, gone):
     script = (
@@ -82,6 +83,7 @@ def test_no_such_device_is_said_before_a_run_begins(any_device, monkeypatch):
         GpuLoad("gpu").start(1)
 
 
+@pytest.mark.long
 def test_together_with_the_processor(any_device, finish, gone):
     processor = allowed_processors()[0]
     gpu = GpuLoad("gpu-memory", device=any_device)

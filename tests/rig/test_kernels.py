@@ -31,7 +31,11 @@ def test_one_flipped_bit_in_any_place_is_caught(name, data):
 
     def flip(result):
         if isinstance(result, bytearray):
-            result[int(place * len(result))] ^= 1 << (bit % 8)
+            at = int(place * len(result))
+            # The last byte before the four of the checksum may end in bits that only fill it up (RFC 1951, 3.2.3).
+            if name == "compression" and at == len(result) - 5:
+                at -= 1
+            result[at] ^= 1 << (bit % 8)
         else:
             words = result.reshape(-1).view(np.uint64)
             words[int(place * words.size)] ^= np.uint64(1 << bit)

@@ -24,7 +24,8 @@ def _vocabulary() -> list[bytes]:
 class Compression:
     """Made-up text through zlib and LZMA and back: whole numbers, tables and branches, not vectors.
 
-    The text must come back byte for byte. A stream that no longer decodes is a wrong result too.
+    The text must come back byte for byte. A stream that no longer decodes is a wrong result too. Bits that only fill up
+    the last byte of a stream mean nothing and are not checked.
     """
 
     name = "compression"
