@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import dataclasses
+from typing import Any
 
 from surefoot.search import Goal
 from surefoot.units import Unit
 
 
-def goal_for(unit: Unit, **changes: float | int | None) -> Goal:
+def goal_for(unit: Unit, **changes: Any) -> Goal:
     """The goal on the unit's card with the given fields of `Goal` replaced (None: left). Raises BadInput."""
     goal = Goal(mttf_hours=unit.goal.mttf_hours, confidence=unit.goal.confidence)
     return dataclasses.replace(goal, **{name: value for name, value in changes.items() if value is not None})

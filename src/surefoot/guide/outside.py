@@ -136,12 +136,10 @@ def match_columns(unit: Unit, header: Sequence[str], given: Mapping[str, str]) -
     for name in header:
         if name in matched:
             continue
-        meaning = _knob_named(unit, name, taken) or _field_named(name, taken)
-        if meaning:
-            matched[name] = meaning
-            taken.add(meaning)
-        else:
-            matched[name] = IGNORED
+        found = _knob_named(unit, name, taken) or _field_named(name, taken)
+        matched[name] = found or IGNORED
+        if found:
+            taken.add(found)
     return matched
 
 

@@ -8,7 +8,7 @@ from typing import Final
 from surefoot.guide.machine import Machine
 from surefoot.guide.voice import LiveView, Voice
 
-WATCHED: Final = ("cpu.temperature", "gpu.temperature")
+WATCHED: Final[tuple[str, ...]] = ("cpu.temperature", "gpu.temperature")
 POLL_SECONDS: Final = 5.0
 FLAT_SECONDS: Final = 60.0
 FLAT_CELSIUS: Final = 1.0
