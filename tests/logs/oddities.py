@@ -1,7 +1,7 @@
 """Small generated logs, one oddity each, with the values that are right.
 
-Every log says the same twelve samples of one machine, in its own way: the truth is in `TRUTH`, and each oddity states what
-of it can be had from its file. No real logger's format is imitated.
+Every log says the same twelve samples of one machine, in its own way: the truth is in `TRUTH`, and each oddity states
+what of it can be had from its file. No real logger's format is imitated.
 """
 
 from __future__ import annotations

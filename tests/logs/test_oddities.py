@@ -6,9 +6,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from oddities import ODDITIES
 
 from surefoot.thermal.logs import read_log
-from oddities import ODDITIES
 
 
 @pytest.fixture(scope="module")

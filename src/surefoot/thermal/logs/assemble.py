@@ -5,9 +5,9 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from surefoot.errors import BadInput
 from surefoot.runs import Channel, Floats, Trace
 from surefoot.thermal.logs import words
-from surefoot.thermal.logs.bulk import Block, Parse, Shape, gather, read_columns
+from surefoot.thermal.logs.bulk import Block, Shape, gather
 from surefoot.thermal.logs.cells import Cells, as_cells, cell_text, tell_bad
 from surefoot.thermal.logs.clock import put_in_order, tell_gaps, unroll
 from surefoot.thermal.logs.columns import TIME_WORDS, Column, correction_for, make_claim, parse_correction, settle
@@ -26,6 +26,7 @@ from surefoot.thermal.logs.lines import Ints, Lines, index_lines, split
 from surefoot.thermal.logs.numbers import Decimal, is_grouped, is_missing
 from surefoot.thermal.logs.plausible import outside
 from surefoot.thermal.logs.problems import Ledger, Problem, spans
+from surefoot.thermal.logs.reader import Columns, Parse, Quiet, read_ahead
 from surefoot.thermal.logs.stamps import DAY
 from surefoot.thermal.logs.times import (
     Moments,
@@ -39,7 +40,7 @@ from surefoot.thermal.logs.times import (
 )
 
 _SAMPLE_LINES = (120, 40, 40)  # at the head, in the middle and at the tail
-_JUDGED_LINES = 90
+_JUDGED_LINES = 60
 _PLAIN_NUMBER = {sign: re.compile(rf"^[+\-]?[0-9]+(?:[{sign}][0-9]*)?(?:[eE][+\-]?[0-9]+)?$") for sign in ".,"}
 
 
@@ -77,9 +78,9 @@ def read_log(
 ) -> ImportedLog:
     """Read any delimited sensor log.
 
-    ``corrections``: header text, or ``#3`` for the third column, to a channel (``cpu.temperature``, with a unit ``cpu.temperature[°F]``), ``ignore``,
-    ``time`` or ``date``; ``timezone``: IANA name of the zone of stamps that carry none; ``day_first``: settles dates of
-    two short numbers; ``interval_seconds``: the step between samples of a log without a time column.
+    ``corrections``: header text, or ``#3`` for the third column, to a channel (``cpu.temperature``, with a unit
+    ``cpu.temperature[°F]``), ``ignore``, ``time`` or ``date``; ``timezone``: IANA name of the zone of stamps that carry
+    none; ``day_first``: settles dates of two short numbers; ``interval_seconds``: the step between samples of a log without a time column.
 
     Raises BadInput for what is no log: no text, no line of samples, no time, no channel's worth of numbers.
     """
@@ -112,19 +113,24 @@ def read_log(
     titles = [lines.text(index) for index in range(header.first)]
     _tell_preamble(header, titles, lines, ledger)
     shape = Shape(dialect.delimiter, width, usual, header.first, header.records)
-    block = gather(lines, shape, ledger, frozenset(text.strip() for text in titles))
     empties = sorted({cell for cells in cells_by_column for cell in cells if cell and is_missing(cell)})
-    columns = read_columns(block, Parse(dialect.delimiter, decimal, frozenset(as_text), tuple(empties), blanks))
-    return _Assembly(
-        ledger, said, timezone, day_first, interval_seconds, block, columns, own_decimals, texts, names, units,
-        cells_by_column, main, date, others, titles,
-    ).finish(
-        fingerprint=fingerprint(texts),
-        encoding=decoded.name,
-        delimiter=dialect.delimiter,
-        decimal=decimal,
-        header_line=int(lines.numbers[header.records[0]]) if header.records else None,
-    )  # fmt: skip
+    parse = Parse(dialect.delimiter, decimal, frozenset(as_text), tuple(empties), blanks)
+    regular = not lines.cut and all(len(row) == usual for row in rows)
+    with Quiet(), ThreadPoolExecutor(1) as pool:
+        rest = memoryview(lines.data)[int(lines.starts[header.first]) : int(lines.ends[-1])]
+        ahead = read_ahead(pool, rest, width, parse, lines.quoted) if regular else None
+        block = gather(lines, shape, ledger, frozenset(text.strip() for text in titles))
+        columns = Columns(block, parse, ahead)
+        return _Assembly(
+            ledger, said, timezone, day_first, interval_seconds, block, columns, own_decimals, texts, names, units,
+            cells_by_column, main, date, others, titles,
+        ).finish(
+            fingerprint=fingerprint(texts),
+            encoding=decoded.name,
+            delimiter=dialect.delimiter,
+            decimal=decimal,
+            header_line=int(lines.numbers[header.records[0]]) if header.records else None,
+        )  # fmt: skip
 
 
 def log_fingerprint(data: bytes) -> str:
@@ -259,7 +265,7 @@ class _Assembly:
     day_first: bool | None
     interval_seconds: float | None
     block: Block
-    columns: list[NDArray[Any]]
+    columns: Columns
     decimals: list[Decimal]
     texts: tuple[str, ...]
     names: tuple[str, ...]
@@ -384,10 +390,11 @@ class _Assembly:
         return [text for text in texts if text]
 
     def _without_footer(self, rows: Ints) -> Ints:
-        footers = []
-        for row in rows[::-1][:20]:
-            if any(words.FOOTER.search(words.plain(text)) for text in self._words_of(int(row))[:1]):
-                footers.append(int(row))
+        footers = [
+            int(row)
+            for row in rows[::-1][:20]
+            if any(words.FOOTER.search(words.plain(text)) for text in self._words_of(int(row))[:1])
+        ]
         if footers:
             said = spans(sorted(int(self.block.lines[row]) for row in footers))
             self.ledger.note(f"{said}: summary rows (average, extremes, end), not read as samples.")

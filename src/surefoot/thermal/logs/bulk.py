@@ -1,167 +1,108 @@
-"""The samples of a file in one go: regular records as they stand, irregular ones mended or told, all by one parser."""
+"""The samples of a file as one block of records: regular ones as they stand, irregular ones mended or told."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from surefoot.thermal.logs.lines import Ints, Lines, index_lines, split
-from surefoot.thermal.logs.numbers import Decimal
-from surefoot.thermal.logs.problems import Ledger
+from surefoot.thermal.logs.problems import Ledger, spans
 from surefoot.thermal.logs.shapes import LONGEST
 
 
-class Memory:
-    """Bytes that the parser reads from. A bare reader hands it bytes; a text or byte stream would be recoded first."""
+@dataclass(frozen=True)
+class Place:
+    """Where the cells of regular records lie: records of ``index`` from ``first`` on, all of ``usual`` cells, ``hits``
+    the bytes that set them apart."""
 
-    def __init__(self, data: bytes | memoryview) -> None:
-        self._data = memoryview(data)
-        self._place = 0
+    index: Lines
+    first: int
+    usual: int
+    delimiter: str
+    hits: NDArray[np.bool_]
 
-    def read(self, size: int = -1) -> bytes:
-        """The next ``size`` bytes, all that is left when negative."""
-        end = len(self._data) if size is None or size < 0 else self._place + size
-        piece = bytes(self._data[self._place : end])
-        self._place += len(piece)
-        return piece
+    @cached_property
+    def grid(self) -> Ints:
+        """Offsets of the delimiters, shape (n, usual - 1)."""
+        start = int(self.index.starts[self.first])
+        return (np.flatnonzero(self.hits[start:]) + start).reshape(len(self.index) - self.first, self.usual - 1)
 
-    def __iter__(self) -> Iterator[bytes]:
-        return iter(bytes(self._data[self._place :]).splitlines(keepends=True))
+    def texts(self, column: int) -> NDArray[np.bytes_] | None:
+        """The cells of one column as bytes, shape (n,), quotes around them taken off; None when one is too long."""
+        if column >= self.usual:
+            return None
+        starts, ends = self.index.starts[self.first :], self.index.ends[self.first :]
+        buffer = np.frombuffer(self.index.data, dtype=np.uint8)
+        if column == 0 and self.usual > 1 and not self.index.quoted:
+            return self._first_cells(buffer, starts)
+        if column > 0:
+            starts = self.grid[:, column - 1] + 1
+        if column < self.usual - 1:
+            ends = self.grid[:, column]
+        if self.index.quoted:
+            safe = np.minimum(starts, buffer.size - 1)
+            opened = (buffer[safe] == 34) & (buffer[np.maximum(ends - 1, 0)] == 34) & (ends - starts >= 2)
+            starts, ends = starts + opened, ends - opened
+        longest = max(1, int((ends - starts).max()))
+        if longest > LONGEST:
+            return None
+        return _as_bytes(_windows(buffer, starts, longest), ends - starts)
 
-    def __next__(self) -> bytes:
-        raise StopIteration
+    def _first_cells(self, buffer: NDArray[np.uint8], starts: Ints) -> NDArray[np.bytes_] | None:
+        """The first cells end at the first delimiter: no need to know the others."""
+        codes = _windows(buffer, starts, LONGEST + 1)
+        ended = codes == ord(self.delimiter)
+        lengths = ended.argmax(axis=1)
+        if not ended[np.arange(lengths.size), lengths].all():
+            return None
+        return _as_bytes(codes[:, : max(1, int(lengths.max()))], lengths)
+
+
+def _windows(buffer: NDArray[np.uint8], starts: Ints, width: int) -> NDArray[np.uint8]:
+    """``width`` bytes from each start, shape (n, width), zeros past the end of the buffer."""
+    codes = np.zeros((starts.size, width), dtype=np.uint8)
+    whole = int(np.searchsorted(starts, buffer.size - width, side="right"))
+    if whole:
+        codes[:whole] = np.lib.stride_tricks.sliding_window_view(buffer, width)[starts[:whole]]
+    for row in range(whole, starts.size):
+        left = buffer[starts[row] :]
+        codes[row, : left.size] = left
+    return codes
+
+
+def _as_bytes(codes: NDArray[np.uint8], lengths: Ints) -> NDArray[np.bytes_]:
+    width = codes.shape[1]
+    codes = np.ascontiguousarray(codes)
+    if int(lengths.min()) < width:
+        codes[np.arange(width) >= lengths[:, None]] = 0
+    return codes.view(f"S{width}").reshape(lengths.size)
 
 
 @dataclass(frozen=True)
 class Block:
     """Records to be read, all of them with at most ``width`` cells.
 
-    ``data``: their bytes; ``lines``: the line of each, shape (n,); ``usual``: cells of an ordinary record; ``index`` and
-    ``grid``: where they lie in ``index.data`` from record ``first`` on, where all have ``usual`` cells.
+    ``data``: their bytes; ``lines``: the line of each, shape (n,); ``place``: where their cells lie, None when not all
+    have as many; ``quoted``: quotes stand in it.
     """
 
     data: bytes | memoryview
     lines: Ints
     width: int
-    usual: int
-    index: Lines | None = None
-    first: int = 0
-    grid: Ints | None = None
+    place: Place | None = None
+    quoted: bool = True
 
-    def texts(self, place: int) -> NDArray[np.bytes_] | None:
-        """The cells of one column as bytes, shape (n,), quotes and blanks around them left; None when too long."""
-        if self.index is None or self.grid is None or place >= self.usual:
-            return None
-        rows = self.lines.size
-        starts = self.index.starts[self.first :] if place == 0 else self.grid[:, place - 1] + 1
-        ends = self.index.ends[self.first :] if place == self.usual - 1 else self.grid[:, place]
-        buffer = np.frombuffer(self.index.data, dtype=np.uint8)
-        if self.index.quoted and rows:
-            safe = np.minimum(starts, buffer.size - 1)
-            opened = (buffer[safe] == 34) & (buffer[np.maximum(ends - 1, 0)] == 34) & (ends - starts >= 2)
-            starts, ends = starts + opened, ends - opened
-        lengths = ends - starts
-        longest = int(lengths.max()) if rows else 1
-        if longest > LONGEST or longest * rows > 400_000_000:
-            return None
-        longest = max(1, longest)
-        codes = np.zeros((rows, longest), dtype=np.uint8)
-        whole = starts + longest <= buffer.size
-        if buffer.size >= longest:
-            windows = np.lib.stride_tricks.sliding_window_view(buffer, longest)
-            codes[whole] = windows[starts[whole]]
-        for row in np.flatnonzero(~whole):
-            codes[row, : lengths[row]] = buffer[starts[row] : ends[row]]
-        if int(lengths.min()) < longest:
-            codes[np.arange(longest) >= lengths[:, None]] = 0
-        return codes.view(f"S{longest}").reshape(rows)
+    @property
+    def is_whole(self) -> bool:
+        """Whether it is the rest of the file as it stands, nothing mended or left out."""
+        return isinstance(self.data, memoryview)
 
-
-@dataclass(frozen=True)
-class Parse:
-    """How to read the cells. ``as_text``: columns that are no plain numbers (dates, words, grouped digits, units, the
-    other decimal sign); ``empties``: spellings of a missing value seen in the file; ``blanks``: cells begin with blanks.
-    """
-
-    delimiter: str
-    decimal: Decimal
-    as_text: frozenset[int]
-    empties: tuple[str, ...]
-    blanks: bool
-
-
-def read_columns(block: Block, parse: Parse) -> list[NDArray[Any]]:
-    """The columns of a block, each of shape (n,): floats where every cell is a number or missing, bytes for the columns
-    asked for as text, else objects."""
-    rows = block.lines.size
-    if not rows:
-        return [np.zeros(0) for _ in range(block.width)]
-    columns: dict[int, NDArray[Any]] = {}
-    for place in parse.as_text:
-        texts = block.texts(place)
-        if texts is not None:
-            columns[place] = texts
-    wanted = [place for place in range(block.width) if place not in columns]
-    if wanted:
-        columns.update(_parsed(block, parse, wanted))
-    return [columns[place] for place in range(block.width)]
-
-
-def _parsed(block: Block, parse: Parse, wanted: list[int]) -> dict[int, NDArray[Any]]:
-    import warnings
-
-    import pandas as pd
-
-    # A quote inside a cell may hide a delimiter from the parser that our index saw: one column more catches it.
-    spare = 1 if block.index is None or block.index.quoted else 0
-    source: Any = Memory(block.data)
-    try:
-        with warnings.catch_warnings():
-            # Columns of numbers and words come mixed, chunk by chunk; that is wanted here and no cause to warn.
-            warnings.simplefilter("ignore")
-            frame = pd.read_csv(
-                source,
-                header=None,
-                names=range(block.width + spare),
-                usecols=[*wanted, *range(block.width, block.width + spare)],
-                index_col=False,
-                sep=parse.delimiter or "\x1f",
-                decimal=parse.decimal,
-                dtype={place: object for place in wanted if place in parse.as_text},
-                # Each spelling costs time on every cell: only those that were seen; others are settled cell by cell.
-                na_values=list(parse.empties),
-                skipinitialspace=parse.blanks,
-                skip_blank_lines=False,
-                encoding_errors="replace",
-                engine="c",
-            )
-    except (pd.errors.ParserError, pd.errors.EmptyDataError, OverflowError, UnicodeDecodeError):
-        return _one_by_one(block, parse.delimiter, wanted)
-    if len(frame) != block.lines.size or (spare and frame[block.width].notna().any()):
-        return _one_by_one(block, parse.delimiter, wanted)
-    return {place: _plain(frame[place]) for place in wanted}
-
-
-def _plain(series: Any) -> NDArray[Any]:
-    if series.dtype == bool:
-        return np.asarray(series.to_numpy(), dtype=np.float64)
-    if series.dtype.kind in "iuf":
-        return np.asarray(series.to_numpy(), dtype=np.float64)
-    return np.asarray(series.to_numpy(dtype=object, na_value=None), dtype=object)
-
-
-def _one_by_one(block: Block, delimiter: str, wanted: list[int]) -> dict[int, NDArray[Any]]:
-    """The slow way for what the parser will not take: every record split by itself, every cell a text."""
-    index = index_lines(bytes(block.data))
-    rows = [split(index.text(record), delimiter) for record in range(len(index))][: block.lines.size]
-    rows += [[]] * (block.lines.size - len(rows))
-    return {
-        place: np.array([row[place] if place < len(row) else None for row in rows], dtype=object) for place in wanted
-    }
+    def texts(self, column: int) -> NDArray[np.bytes_] | None:
+        """The cells of one column as bytes, shape (n,); None when they cannot be had so."""
+        return self.place.texts(column) if self.place is not None and self.lines.size else None
 
 
 @dataclass(frozen=True)
@@ -178,11 +119,11 @@ class Shape:
 def gather(lines: Lines, shape: Shape, ledger: Ledger, preamble: frozenset[str]) -> Block:
     """The records from the first sample on as one block; repeated headers and blanks left out, short records filled."""
     if shape.first >= len(lines):
-        return Block(b"", np.zeros(0, dtype=np.int64), shape.width, shape.usual)
-    places = lines.delimiters(shape.delimiter)
-    grid = lines.grid(places, shape.first, shape.usual)
+        return Block(b"", np.zeros(0, dtype=np.int64), shape.width)
+    hits = lines.delimiters(shape.delimiter)
+    even = lines.all_have(hits, shape.first, shape.usual - 1)
     repeated = _repeats(lines, shape)
-    fields = lines.fields(places) if grid is None else None
+    fields = None if even else lines.fields(hits)
     odd = np.zeros(len(lines), dtype=np.bool_)
     odd[shape.first :] = lines.stray[shape.first :]
     if fields is not None:
@@ -195,9 +136,10 @@ def gather(lines: Lines, shape: Shape, ledger: Ledger, preamble: frozenset[str])
     odd_places = np.flatnonzero(odd)
     if not odd_places.size:
         data = memoryview(lines.data)[int(lines.starts[shape.first]) : int(lines.ends[-1])]
-        return Block(data, lines.numbers[shape.first :], shape.width, shape.usual, lines, shape.first, grid)
+        place = Place(lines, shape.first, shape.usual, shape.delimiter, hits)
+        return Block(data, lines.numbers[shape.first :], shape.width, place, lines.quoted)
     if fields is None:
-        fields = lines.fields(places)
+        fields = lines.fields(hits)
     return _mended(lines, shape, ledger, preamble, odd_places, set(repeated.tolist()), fields)
 
 
@@ -294,16 +236,18 @@ def _mended(
     _tell(ledger, title_lines, long_lines, short_lines, plain_lines, stray_lines, blanks, example, shape)
     joined = np.concatenate(numbers) if numbers else np.zeros(0, dtype=np.int64)
     data = b"".join(pieces)
-    index = index_lines(data) if data else None
-    grid = None
-    if index is not None:
-        grid = index.grid(index.delimiters(shape.delimiter), 0, shape.usual) if len(index) == joined.size else None
-        data = data.removesuffix(b"\n")
-    return Block(data, joined, shape.width, shape.usual, index, 0, grid)
+    place = None
+    quoted = b'"' in data
+    if data:
+        index = index_lines(data)
+        hits = index.delimiters(shape.delimiter)
+        if len(index) == joined.size and index.all_have(hits, 0, shape.usual - 1):
+            place = Place(index, 0, shape.usual, shape.delimiter, hits)
+    return Block(data.removesuffix(b"\n"), joined, shape.width, place, quoted)
 
 
 def _narrow_rows(fields: Ints, shape: Shape) -> set[int]:
-    """Numbers of cells below the usual that so many records have that they are whole: empty cells at the end unwritten."""
+    """Numbers of cells below the usual that many records have, so that they are whole: empty ends were not written."""
     body = fields[shape.first :]
     values, counts = np.unique(body, return_counts=True)
     return {
@@ -352,8 +296,6 @@ def _tell(
     example: str,
     shape: Shape,
 ) -> None:
-    from surefoot.thermal.logs.problems import spans
-
     if title_lines:
         ledger.note(f"the header is repeated at {spans(title_lines)}.")
     if blanks:

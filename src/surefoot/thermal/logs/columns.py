@@ -27,9 +27,9 @@ _WORD = re.compile(r"^[a-z0-9][a-z0-9\-]*$")
 class Column:
     """A column of the file as it was understood.
 
-    ``index``: place in the file, from 0; ``header``: its text; ``unit``: as written, "" when not; ``channel``: canonical
-    channel it became, or None; ``confidence``: 0 to 1; ``how``: in words; ``sample``: some raw cells; canonical value =
-    raw value * ``factor`` + ``offset``; ``role``: ``channel``, ``time``, ``ignored`` (asked for or of no use) or
+    ``index``: place in the file, from 0; ``header``: its text; ``unit``: as written, "" when not; ``channel``: the
+    canonical channel it became, or None; ``confidence``: 0 to 1; ``how``: in words; ``sample``: some raw cells;
+    canonical value = raw value * ``factor`` + ``offset``; ``role``: ``channel``, ``time``, ``ignored`` (asked for or of no use) or
     ``unknown``; ``suggestion``: a channel that it may be, where the confidence was too low to take it.
     """
 
@@ -180,11 +180,12 @@ def settle(claims: list[Claim]) -> tuple[list[Column], dict[str, Floats]]:
     channels: dict[str, Floats] = {}
     for claim in claims:
         column = claim.column
-        if column.channel:
+        name = column.channel
+        if name:
             values = _converted(claim.values, claim.measure)
             if claim.measure is not None and claim.measure.family != "flag":
                 column = replace(column, factor=claim.measure.factor, offset=claim.measure.offset)
-            channels[column.channel] = values
+            channels[name] = values
         columns.append(column)
     return columns, channels
 

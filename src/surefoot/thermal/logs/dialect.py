@@ -32,6 +32,13 @@ def find_dialect(sample: list[str]) -> Dialect:
         if hint:
             rows = [split(line, hint.group(1)) for line in sample[1:] if line.strip()]
             return Dialect(hint.group(1), _usual(rows))
+    some = sample[:40] + sample[40 :: max(1, len(sample) // 20)]
+    best, score = _best(some)
+    # A long preamble may fill the first lines: then the whole sample is asked.
+    return best if score > 0.5 or len(some) == len(sample) else _best(sample)[0]
+
+
+def _best(sample: list[str]) -> tuple[Dialect, float]:
     best = Dialect("", 1)
     best_score = 0.0
     for delimiter in DELIMITERS:
@@ -49,8 +56,8 @@ def find_dialect(sample: list[str]) -> Dialect:
     if alone and best_score < 0.3:
         valued = sum(value_share([line]) for line in alone) / len(alone)
         if valued > max(0.5, best_score):
-            return Dialect("", 1)
-    return best
+            return Dialect("", 1), valued
+    return best, best_score
 
 
 def _usual(rows: list[list[str]]) -> int:

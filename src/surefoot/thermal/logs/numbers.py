@@ -60,6 +60,8 @@ class Number:
 
 def is_missing(cell: str) -> bool:
     """Whether a cell is one of the usual ways to say that nothing was measured."""
+    if cell[:1].isdigit() and "#" not in cell:
+        return False
     return cell.strip().lower() in MISSING
 
 

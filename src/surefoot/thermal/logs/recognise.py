@@ -31,8 +31,11 @@ _DEFAULT_DOMAIN = {
 
 @dataclass(frozen=True)
 class Guess:
-    """What a header says. ``quantity`` "" when nothing fits, and then ``how`` says why; ``statistic``: ``min``, ``max``,
-    ``avg`` or ""; ``base``: the words without those of a statistic; ``number``: a card's or fan's own number."""
+    """What a header says.
+
+    ``quantity``: "" when nothing fits, and then ``how`` says why; ``statistic``: ``min``, ``max``, ``avg`` or "";
+    ``base``: the words without those of a statistic.
+    """
 
     domain: str = ""
     quantity: str = ""

@@ -243,7 +243,7 @@ def _days(year: Floats, month: Floats, day: Floats) -> Floats:
 def _date_order(
     first: Floats, second: Floats, year: Floats, separators: set[str], twelve_hour: bool, day_first: bool | None
 ) -> tuple[str, bool]:
-    """``d/m``, ``m/d`` or ``y-m-d`` for dates of short numbers, and whether it was a guess that data could not settle."""
+    """``d/m``, ``m/d`` or ``y-m-d`` for dates of short numbers, and whether data could not settle it."""
     if (first >= 13).all() and (year < 2013).all() and (year - 2000 <= 31).all():
         # 26-03-04 read as day-month-year would be older than any log; as year-month-day it is recent.
         return "y-m-d", False

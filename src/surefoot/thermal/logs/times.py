@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -26,8 +27,11 @@ _UNIT_SECONDS = {"s": 1.0, "ms": 1e-3, "µs": 1e-6, "ns": 1e-9, "min": 60.0, "h"
 
 @dataclass(frozen=True)
 class TimeColumn:
-    """A column that tells the time. ``kind``: ``stamp`` (date and time), ``date``, ``clock`` (time of day), ``hms``
-    (elapsed, as hours and minutes), ``epoch``, ``serial`` (spreadsheet days) or ``elapsed``; ``factor``: seconds for one."""
+    """A column that tells the time.
+
+    ``kind``: ``stamp`` (date and time), ``date``, ``clock`` (time of day), ``hms`` (elapsed, as hours and minutes),
+    ``epoch``, ``serial`` (spreadsheet days) or ``elapsed``; ``factor``: seconds for one.
+    """
 
     index: int
     kind: str
@@ -63,16 +67,15 @@ def classify(
 
     ``forced``: ``time`` or ``date`` when the user says that it does.
     """
-    there = [cell.strip() for cell in cells if not is_missing(cell)]
-    if not there:
-        return None
     text = words.plain(header)
     named = bool(words.TIME.search(text)) and not words.NOT_TIME.search(text)
     unit_found = measure(unit) if unit else None
     timed = unit_found is not None and unit_found.family == "time" and not words.NOT_TIME.search(text)
-    if not named and not timed and not forced and not any(match_stamp(cell) for cell in there[:5]):
+    if not named and not timed and not forced and not any(match_stamp(cell.strip()) for cell in cells[:8]):
         return None
-    there = there[:: max(1, len(there) // 100)]
+    there = [cell.strip() for cell in cells if not is_missing(cell)]
+    if not there:
+        return None
     matches = [match_stamp(cell) for cell in there]
     good = [found for found in matches if found]
     if len(good) >= 0.7 * len(there):
@@ -164,7 +167,7 @@ def choose(found: list[TimeColumn]) -> tuple[TimeColumn | None, TimeColumn | Non
 def read_moments(
     main: TimeColumn,
     date: TimeColumn | None,
-    columns: list[NDArray[Any]],
+    columns: Sequence[NDArray[Any]],
     decimal: Decimal,
     day_first: bool | None,
     ledger: Ledger,
@@ -234,8 +237,9 @@ def _tell_order(stamps: Stamps, ledger: Ledger) -> None:
 
 
 _PREAMBLE_DATE = re.compile(
-    r"(?<!\d)(?:\d{4}[-/.]\d{1,2}[-/.]\d{1,2}|\d{1,2}[-/.]\d{1,2}[-/.]\d{4}|\d{1,2}\.? [^\W\d_]{3,9}\.? \d{4}|[^\W\d_]{3,9} \d{1,2}, \d{4})"
-    r"(?:[T ,]+\d{1,2}:\d{2}(?::\d{2})?(?:\s*[AaPp][Mm])?)?(?!\d)"
+    r"(?<![0-9])(?:[0-9]{4}[-/.][0-9]{1,2}[-/.][0-9]{1,2}|[0-9]{1,2}[-/.][0-9]{1,2}[-/.][0-9]{4}"
+    r"|[0-9]{1,2}\.? [^\W0-9_]{3,9}\.? [0-9]{4}|[^\W0-9_]{3,9} [0-9]{1,2}, [0-9]{4})"
+    r"(?:[T ,]+[0-9]{1,2}:[0-9]{2}(?::[0-9]{2})?(?:\s*[AaPp][Mm])?)?(?![0-9])"
 )
 
 

@@ -314,8 +314,8 @@ WHOLE = _any(r"\bpackage\b  \bpkg\b  \btotal\b  \bdie\b")
 
 # Words that say nothing about which of two like columns is which.
 _COMMON_WORDS = (
-    "cpu gpu core the of in and temperature temp clock clocks frequency power voltage fan fans speed usage load current "
-    "value sensor reading live now actual package graphics processor total board all"
+    "cpu gpu core the of in and temperature temp clock clocks frequency power voltage fan fans speed usage load "
+    "current value sensor reading live now actual package graphics processor total board all"
 )
 COMMON = frozenset(_COMMON_WORDS.split())
 
