@@ -80,7 +80,8 @@ def read_log(
 
     ``corrections``: header text, or ``#3`` for the third column, to a channel (``cpu.temperature``, with a unit
     ``cpu.temperature[°F]``), ``ignore``, ``time`` or ``date``; ``timezone``: IANA name of the zone of stamps that carry
-    none; ``day_first``: settles dates of two short numbers; ``interval_seconds``: the step between samples of a log without a time column.
+    none; ``day_first``: settles dates of two short numbers; ``interval_seconds``: the step between samples of a log
+    without a time column.
 
     Raises BadInput for what is no log: no text, no line of samples, no time, no channel's worth of numbers.
     """
@@ -158,7 +159,8 @@ def fingerprint(texts: tuple[str, ...]) -> str:
 
 def _sample(lines: Lines) -> list[int]:
     head, middle, tail = _SAMPLE_LINES
-    count = len(lines)
+    # A last line that was cut off says nothing of the others.
+    count = len(lines) - 1 if lines.cut and len(lines) > 2 else len(lines)
     chosen = set(range(min(head, count)))
     chosen |= set(range(max(0, count // 2 - middle // 2), min(count, count // 2 + middle // 2)))
     chosen |= set(range(max(0, count - tail), count))

@@ -42,7 +42,10 @@ def as_cells(column: NDArray[Any], decimal: Decimal) -> Cells:
         return _by_shape(column, decimal)
     if column.dtype != object:
         values = np.asarray(column, dtype=np.float64)
-        return Cells(values, np.zeros(values.size, dtype=np.bool_), boolean=_is_flag(values))
+        bad = np.isinf(values)
+        if bad.any():
+            values = np.where(bad, np.nan, values)
+        return Cells(values, bad, boolean=_is_flag(values), example="infinity" if bad.any() else "")
     return _mixed(column, decimal)
 
 
@@ -148,10 +151,12 @@ def _mixed(column: Objects, decimal: Decimal) -> Cells:
     values = np.full(column.size, np.nan)
     bad = np.zeros(column.size, dtype=np.bool_)
     is_text = np.fromiter((isinstance(cell, str) for cell in column), dtype=np.bool_, count=column.size)
-    values[~is_text] = pd.to_numeric(pd.Series(column[~is_text], dtype=object), errors="coerce").to_numpy(np.float64)
+    numbers = pd.to_numeric(pd.Series(column[~is_text], dtype=object), errors="coerce").to_numpy(np.float64)
+    bad[~is_text] = np.isinf(numbers)
+    values[~is_text] = np.where(np.isinf(numbers), np.nan, numbers)
     texts = column[is_text]
     if not texts.size:
-        return Cells(values, bad, boolean=_is_flag(values))
+        return Cells(values, bad, boolean=_is_flag(values), example="infinity" if bad.any() else "")
     codes, uniques = pd.factorize(texts)
     spelled = [str(text) for text in uniques]
     # One column keeps to one decimal sign: a cell that can only be read one way settles it for the others.
@@ -174,7 +179,7 @@ def _mixed(column: Objects, decimal: Decimal) -> Cells:
     values[is_text] = read[codes]
     wrong = np.isnan(read) & ~empty
     bad[is_text] = wrong[codes]
-    example = next((text for text, is_wrong in zip(spelled, wrong, strict=True) if is_wrong), "")
+    example = next((text for text, is_wrong in zip(spelled, wrong, strict=True) if is_wrong), "infinity")
     measured = int((~empty[codes]).sum()) + int(np.isfinite(values[~is_text]).sum())
     share = float(bad.sum()) / measured if measured else 0.0
     boolean = _is_flag(values) and (bool(words.any()) or main is None)

@@ -29,8 +29,8 @@ class Column:
 
     ``index``: place in the file, from 0; ``header``: its text; ``unit``: as written, "" when not; ``channel``: the
     canonical channel it became, or None; ``confidence``: 0 to 1; ``how``: in words; ``sample``: some raw cells;
-    canonical value = raw value * ``factor`` + ``offset``; ``role``: ``channel``, ``time``, ``ignored`` (asked for or of no use) or
-    ``unknown``; ``suggestion``: a channel that it may be, where the confidence was too low to take it.
+    canonical value = raw value * ``factor`` + ``offset``; ``role``: ``channel``, ``time``, ``ignored`` (asked for or of
+    no use) or ``unknown``; ``suggestion``: a channel that it may be, where the confidence was too low to take it.
     """
 
     index: int

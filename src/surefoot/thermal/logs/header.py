@@ -30,8 +30,10 @@ def find_header(lines: Lines, delimiter: str, fields: int) -> Header | None:
     """Find the header of a file whose samples have ``fields`` cells; None when no line looks like a sample."""
     rows: list[list[str]] = []
     first = None
+    # A last line that was cut off says nothing of the others.
+    count = len(lines) - 1 if lines.cut and len(lines) > 2 else len(lines)
     for depth in HEAD:
-        rows += [split(lines.text(index), delimiter) for index in range(len(rows), min(len(lines), depth))]
+        rows += [split(lines.text(index), delimiter) for index in range(len(rows), min(count, depth))]
         first = _first_sample(rows, fields)
         if first is not None:
             break

@@ -90,7 +90,10 @@ def as_number(cell: str, decimal: Decimal = ".") -> Number | None:
     if value is None:
         return None
     if match["power"]:
-        value *= 10.0 ** int(match["power"])
+        power = int(match["power"])
+        if abs(power) > 100:
+            return None
+        value *= 10.0**power
     if match["sign"] in ("-", "\u2212"):
         value = -value
     return Number(value, found, unit)
