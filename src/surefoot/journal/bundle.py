@@ -1,7 +1,13 @@
-"""A unit's journal as one portable file. A bundle is itself a journal that holds one unit and nothing else."""
+"""A unit's journal as one portable file. A bundle is itself a journal that holds one unit and nothing else.
+
+It carries a seal, the SHA-256 of every record in it, because SQLite's own check does not see a changed value: a bundle
+is what is left when the machine's disk is gone, and must not come back with other numbers. A journal without a seal,
+saved from such a disk by hand, can be loaded as well when it holds one unit.
+"""
 
 from __future__ import annotations
 
+import hashlib
 import os
 import shutil
 import sqlite3
@@ -26,6 +32,7 @@ _ORDER = (
     *("cards", "consents", "runs", "applications", "heartbeats", "closings", "trace_blocks"),
     *("scores", "readings", "configuration_names", "forecasts"),
 )
+_SEAL = "bundle_seal"
 _POINTS_TO = {
     "card_id": "cards",
     "run_id": "runs",
@@ -75,6 +82,9 @@ def save_bundle(journal: Journal, unit: str, path: str | os.PathLike[str], *, ov
             with journal.store.snapshot() as source, store.transaction():
                 _refuse_open(source, unit)
                 runs = _copy(source, store, unit, unit, keep_ids=True)
+            with store.transaction():
+                store.connection.execute(f"CREATE TABLE {_SEAL} (sha256 TEXT NOT NULL)")
+                store.insert(_SEAL, sha256=_digest(store.connection))
             store.into_one_file()
         with made.open("rb+") as file:
             os.fsync(file.fileno())
@@ -119,8 +129,12 @@ def _checked_copy(file: Path, copy: Path, schema: dict[str, str]) -> str:
                 part = file.with_name(file.name + suffix)
                 if part.exists():
                     shutil.copyfile(part, copy.with_name(copy.name + suffix))
+            # Before it is opened as a journal, which may bring an older one forward and so change it.
+            _refuse_broken_seal(file, copy)
         with Journal.open(copy) as bundle:
-            if bundle.store.schema_objects() != schema:
+            objects = bundle.store.schema_objects()
+            objects.pop(_SEAL, None)
+            if objects != schema:
                 raise BadInput("its tables are not those of a bundle.", where=str(file))
             units = bundle.units(retired=True)
             if len(units) != 1:
@@ -146,6 +160,34 @@ def _checked_copy(file: Path, copy: Path, schema: dict[str, str]) -> str:
         if isinstance(error, BadInput):
             raise
         raise BadInput(f"the bundle cannot be used: {error}.", where=str(file)) from error
+
+
+def _refuse_broken_seal(file: Path, copy: Path) -> None:
+    with closing(sqlite3.connect(copy)) as connection:
+        if connection.execute("SELECT 1 FROM sqlite_master WHERE type = 'table' AND name = ?", (_SEAL,)).fetchone():
+            sealed = connection.execute(f"SELECT sha256 FROM {_SEAL}").fetchone()
+            if sealed is None or sealed[0] != _digest(connection):
+                raise BadInput(
+                    "its records are not those it was sealed with: it is damaged, or was changed since.",
+                    where=str(file),
+                    remedy="Take another copy of it, or save it anew.",
+                )
+
+
+def _digest(connection: sqlite3.Connection) -> str:
+    """SHA-256 of all records, whatever the schema: each table by name, its rows by their row id."""
+    found = hashlib.sha256()
+    tables = connection.execute(
+        "SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT LIKE 'sqlite\\_%' ESCAPE '\\'"
+        " AND name NOT IN (?, '_sqlite_migrations') ORDER BY name",
+        (_SEAL,),
+    )
+    for (table,) in tables.fetchall():
+        found.update(repr(table).encode())
+        quoted = table.replace('"', '""')
+        for row in connection.execute(f'SELECT * FROM "{quoted}" ORDER BY rowid'):
+            found.update(repr(tuple(row)).encode())
+    return found.hexdigest()
 
 
 def _refuse_open(source: Store, unit: str) -> None:

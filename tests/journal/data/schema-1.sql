@@ -161,6 +161,7 @@ CREATE INDEX runs_by_unit ON runs (unit, id);
 CREATE INDEX applications_by_run ON applications (run_id, id);
 CREATE INDEX heartbeats_by_run ON heartbeats (run_id, minutes);
 CREATE INDEX trace_blocks_by_run ON trace_blocks (run_id, id);
+CREATE INDEX trace_imports_by_run ON trace_blocks (run_id) WHERE heartbeat_id IS NULL;
 CREATE INDEX scores_by_unit ON scores (unit, id);
 CREATE INDEX readings_by_unit ON readings (unit, id);
 CREATE INDEX configuration_names_by_unit ON configuration_names (unit, id);
