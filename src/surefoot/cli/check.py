@@ -10,6 +10,7 @@ from surefoot.cli.common import JsonFlag, show
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
+    from rich.table import Table
 
     from surefoot.rig.places import Place
     from surefoot.rig.survey import LoadOffer, Row, SensorReading, Survey
@@ -90,7 +91,7 @@ def _bullet(text: str) -> RenderableType:
     return grid
 
 
-def _grid() -> Any:
+def _grid() -> Table:
     from rich.table import Table
 
     return Table.grid(padding=(0, 2, 0, 0))
