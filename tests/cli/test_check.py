@@ -34,6 +34,8 @@ def on_a_laptop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     import surefoot.rig.survey as room
 
     laptop(tmp_path / "root").put("dev/kmsg", "")
+    # The first test below asks this machine's own graphics drivers, which takes seconds.
+    monkeypatch.setattr(room, "graphics_devices", list)
     real = room.survey
     monkeypatch.setattr(room, "survey", lambda: real(tmp_path / "root", settle_seconds=0.05))
 
@@ -74,6 +76,7 @@ def test_as_json_for_tools(on_a_laptop):
     assert found["boot_identity"]
 
 
+@pytest.mark.usefixtures("on_a_laptop")
 def test_the_units_of_the_journal_are_named(home):
     with Journal.open() as journal:
         journal.add_unit(Unit(name="fenland-15"))
@@ -81,6 +84,7 @@ def test_the_units_of_the_journal_are_named(home):
     assert json.loads(result.output)["journal"]["units"] == ["fenland-15"]
 
 
+@pytest.mark.usefixtures("on_a_laptop")
 def test_a_journal_that_cannot_be_used_is_said_with_exit_code_3(home):
     home.mkdir()
     (home / "journal.sqlite").write_text("this is no journal, but it is long enough to be looked at " * 20)
@@ -90,6 +94,7 @@ def test_a_journal_that_cannot_be_used_is_said_with_exit_code_3(home):
     assert "Traceback" not in result.output
 
 
+@pytest.mark.usefixtures("on_a_laptop")
 def test_a_place_that_cannot_be_used_is_said_with_exit_code_3(home, monkeypatch):
     home.write_text("a file is in the way")
     monkeypatch.setenv("SUREFOOT_HOME", str(home / "inner"))

@@ -7,8 +7,47 @@ import os
 import pytest
 from tree import laptop
 
+import surefoot.rig.survey as room
+from surefoot.errors import MachineError
 from surefoot.rig.places import look_at
 from surefoot.rig.survey import SensorReading, rows, survey
+
+
+@pytest.fixture(autouse=True)
+def graphics(monkeypatch):
+    """A machine whose graphics are known at once; asking the drivers of the real one takes seconds."""
+    devices: list[dict[str, str]] = []
+    monkeypatch.setattr(room, "why_not", lambda name: "")
+    monkeypatch.setattr(room, "graphics_devices", lambda: devices)
+    return devices
+
+
+CARD = {"name": "Fenland G4", "kind": "card", "backend": "Vulkan"}
+SOFTWARE = {"name": "rasteriser", "kind": "software", "backend": "Vulkan"}
+
+
+@pytest.mark.parametrize(
+    ("devices", "reason"),
+    [([], "no graphics device was found"), ([SOFTWARE], "worked out by the processor"), ([CARD, SOFTWARE], "")],
+)
+def test_a_graphics_load_is_offered_where_there_is_a_device_of_its_own(tmp_path, graphics, devices, reason):
+    graphics += devices
+    found = survey(tmp_path, settle_seconds=0)
+    offers = {offer.name: offer.why_not for offer in found.loads}
+    assert list(found.graphics) == devices
+    for name in ("gpu", "gpu-memory", "cpu-gpu"):
+        assert reason in offers[name]
+        assert bool(reason) == bool(offers[name])
+    assert offers["cpu"] == ""
+
+
+def test_graphics_drivers_that_break_down_when_asked_are_no_error(tmp_path, monkeypatch):
+    def broken():
+        raise MachineError("the graphics devices could not be listed: no words.")
+
+    monkeypatch.setattr(room, "graphics_devices", broken)
+    offers = {offer.name: offer.why_not for offer in survey(tmp_path, settle_seconds=0).loads}
+    assert "could not be listed" in offers["gpu"]
 
 
 def test_a_laptop_offers_its_sensors_with_values_units_and_sources(tmp_path):
