@@ -1,9 +1,9 @@
 """How long a log takes to import against what `pandas.read_csv` alone takes on the same bytes.
 
-Run by hand: `python tests/benchmarks/log_import.py [ROWS] [COLUMNS] [SHAPE]`. Both sides run in one process, in turn, on
-logs generated here; a figure is the best of several. pandas gets the parse settings ready made (separator, decimal sign,
-lines to skip, encoding) and its default engine; the import has to find them, and makes a trace in canonical channels of
-the result. The bound that the project sets itself is 2.0 for the plain log; the other shapes are shown beside it.
+Run by hand: `python tests/benchmarks/log_import.py [ROWS] [COLUMNS] [SHAPE]`. Both sides run in one process, in turn,
+on logs generated here; a figure is the best of several. pandas gets the parse settings ready made (separator, decimal
+sign, lines to skip, encoding) and its default engine; the import has to find them, and makes a trace in canonical
+channels of the result. The bound that the project sets itself is 2.0 for the plain log; the others are shown beside it.
 """
 
 from __future__ import annotations

@@ -32,8 +32,11 @@ HEADER = ["Time", "CPU Package Temperature [°C]", "CPU Core Clock [MHz]", "CPU 
 
 @dataclass(frozen=True)
 class Oddity:
-    """A log and what is right of it. ``notes`` and ``problems``: pieces of text that must be said; ``lines``: lines that
-    problems must name; ``ignored``: channels in the file beyond ``channels`` are an error unless named here."""
+    """A log and what is right of it.
+
+    ``notes`` and ``problems``: pieces of text that must be said; ``lines``: lines that problems must name; ``quiet``: no
+    problem may be told.
+    """
 
     data: bytes
     seconds: Sequence[float] = field(default_factory=lambda: SECONDS)

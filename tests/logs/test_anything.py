@@ -35,8 +35,8 @@ STAMPS = st.one_of(
 )
 NAMES = st.one_of(
     st.sampled_from(
-        ["Time", "Date", "Elapsed [ms]", "CPU Package [°C]", "Core 0 Clock", "GPU Power (W)", "Frame time", "CPU Max [°C]",
-         "Throttling", "Fan", "%", "[]", "()", "CPU [%]", "Index", "sep=;", "", " "]
+        ["Time", "Date", "Elapsed [ms]", "CPU Package [°C]", "Core 0 Clock", "GPU Power (W)", "Frame time",
+         "CPU Max [°C]", "Throttling", "Fan", "%", "[]", "()", "CPU [%]", "Index", "sep=;", "", " "]
     ),
     st.text(max_size=12),
 )  # fmt: skip

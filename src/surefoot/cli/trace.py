@@ -27,7 +27,6 @@ DomainOption = Annotated[str, typer.Option("--domain", help="The part asked abou
 
 def register(app: typer.Typer) -> None:
     """Add the sub-commands of `trace`."""
-    trace_import.register(traces)
     app.add_typer(traces, name="trace")
 
 
