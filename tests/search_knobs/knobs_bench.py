@@ -68,6 +68,12 @@ def run_of(
     )
 
 
+def noted(run: Run, *exercises: str) -> Run:
+    """The run with what its load exercises noted at its closing, as a session does."""
+    assert run.closing is not None
+    return run.model_copy(update={"closing": run.closing.model_copy(update={"detail": {"exercises": list(exercises)}})})
+
+
 def at_depths(unit: Unit, depths: Mapping[str, float]) -> dict[str, float]:
     """Signed offsets of depths by leader, linked knobs moved along."""
     return dict(unit.setting_at(depths).values)
@@ -107,6 +113,8 @@ class PlainReckoning:
 
     def _likelihood(self, depths: Mapping[str, float], minutes: float, ending: str) -> NDArray[np.float64]:
         hours = max(minutes / 60.0, SHORTEST_HOURS if ending != "held" else 0.0)
+        if ending == "failed" and minutes / 60.0 < SHORTEST_HOURS:
+            ending = "found"
         active = [name for name in self.names if depths.get(name, 0.0) > 0 or ending == "held"]
         hazard = {name: self._hazard(name, depths.get(name, 0.0)) for name in active}
         alive = {name: (1 + RUN_SPREAD * h * hours) ** (-1 / RUN_SPREAD) for name, h in hazard.items()}

@@ -197,9 +197,10 @@ def test_a_joint_pass_never_lowers_any_knob_where_each_failure_had_one_cause(his
     runs = runs_from(unit, history)
     more = [*runs, run_of(50, {"a": -5.0 * a, "b": -5.0 * b}, minutes)]
     before, after = (JointPosterior(unit.leaders(), read_runs(unit, some).counted, GOAL) for some in (runs, more))
-    for name in "ab":
-        for depth in (0.0, 5.0, 15.0, 25.0):
-            assert after.marginal(name).chance_meets(depth) >= before.marginal(name).chance_meets(depth) - 1e-12
+    # At the depth it held, that is: a pass deeper than an earlier failure may tell of a softer edge, and so of less
+    # room far behind it.
+    for name, depth in (("a", 5.0 * a), ("b", 5.0 * b)):
+        assert after.marginal(name).chance_meets(depth) >= before.marginal(name).chance_meets(depth) - 1e-12
 
 
 def test_clearing_one_knob_of_a_shared_failure_turns_the_blame_on_the_other():

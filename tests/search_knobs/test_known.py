@@ -6,12 +6,12 @@ from dataclasses import asdict
 from datetime import timedelta
 
 import pytest
-from knobs_bench import BEGAN, CACHE, CORE, GPU, MEMORY, run_of, unit_of
+from knobs_bench import BEGAN, CACHE, CORE, GPU, MEMORY, noted, run_of, unit_of
 
 from surefoot.runs import Outcome
 from surefoot.search import Goal, certify, known_stable, run_evidence
 from surefoot.search.known import is_transition
-from surefoot.units import Conditions
+from surefoot.units import Conditions, LoadCard
 
 GOAL = Goal()
 
@@ -119,13 +119,13 @@ def test_it_says_which_loads_and_when_and_under_which_conditions():
     assert not plain.transition_tried
 
 
-def test_a_transition_load_is_told_by_its_name_or_by_what_was_noted():
-    assert is_transition(run_of(1, {}, 5, load="cpu-transition"))
-    assert is_transition(run_of(1, {}, 5, load="idle-to-full phases"))
-    assert not is_transition(run_of(1, {}, 5, load="cpu-full"))
-    noted = run_of(1, {}, 5, load="cpu")
-    closing = noted.closing.model_copy(update={"detail": {"exercises": ["cpu", "transition"]}})
-    assert is_transition(noted.model_copy(update={"closing": closing}))
+def test_a_transition_load_is_told_by_its_name_its_card_or_what_was_noted():
+    unit = unit_of(CORE, loads=(LoadCard(name="mine", exercises=("cpu", "transition")),))
+    assert is_transition(unit, run_of(1, {}, 5, load="cpu-transitions"))
+    assert is_transition(unit, run_of(1, {}, 5, load="idle-to-full phases"))
+    assert is_transition(unit, run_of(1, {}, 5, load="mine"))
+    assert not is_transition(unit, run_of(1, {}, 5, load="cpu"))
+    assert is_transition(unit, noted(run_of(1, {}, 5, load="cpu"), "cpu", "transition"))
 
 
 def test_runs_that_do_not_count_are_told():

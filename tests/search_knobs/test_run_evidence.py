@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from knobs_bench import CACHE, CORE, GPU, MEMORY, run_of, unit_of
+from knobs_bench import CACHE, CORE, GPU, MEMORY, noted, run_of, unit_of
 
 from surefoot.errors import BadInput
 from surefoot.runs import Outcome, Run
@@ -144,6 +144,17 @@ def test_what_a_load_exercises_is_told_by_the_card_the_search_or_its_name():
     ):
         run = run_of(1, {}, 5, load=load)
         assert (bears_on(unit, CORE, run, {}), bears_on(unit, GPU, run, {})) == (cpu, gpu)
+
+
+def test_what_was_noted_at_the_closing_goes_before_the_name():
+    run = run_of(1, {"cpu-core": -40, "gpu-core": 30, "gpu-memory": 100}, 5, load="cpu")
+    assert bears_on(UNIT, CORE, noted(run, "cpu", "transition"), {})
+    assert not bears_on(UNIT, GPU, noted(run, "cpu", "transition"), {})
+    # A load for the graphics memory alone says nothing of the graphics core, though both are of the card.
+    both = noted(run_of(1, {"gpu-core": 30, "gpu-memory": 100}, 5, load="gpu"), "gpu", "gpu-memory", "transition")
+    memory = noted(run_of(1, {"gpu-core": 30, "gpu-memory": 100}, 5, load="gpu-memory"), "gpu-memory")
+    assert [bears_on(UNIT, knob, both, {}) for knob in (CORE, GPU, MEMORY)] == [False, True, True]
+    assert [bears_on(UNIT, knob, memory, {}) for knob in (CORE, GPU, MEMORY)] == [False, False, True]
 
 
 def test_graphics_domains():

@@ -59,6 +59,7 @@ class _Watch:
     rates: list[float] = field(default_factory=list)
     last_progress: float = 0.0
     last_beat: float = 0.0
+    exercises: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,6 +158,7 @@ def _run(
         if wrong := disagreements(unit, plan.setting, read):
             return _End(Outcome.VOID, f"the setting was not there before the run: {'; '.join(wrong)}")
     load = machine.load(plan.load, unit)
+    watch.exercises = load.exercises()
     watch.began_at, watch.began = machine.now(), machine.seconds()
     session = load.start(plan.planned_minutes)
     try:
@@ -291,6 +293,9 @@ def _close(
     detail: dict[str, Any] = {**end.detail, "peaks": watch.peaks, **start}
     if any(watch.rates):
         detail["rates"] = watch.rates
+    if watch.exercises:
+        # The search counts a run for the knobs that its load bears on, and recall tells whether transitions were held.
+        detail["exercises"] = list(watch.exercises)
     journal.close_run(
         run_id,
         Closing(outcome=end.outcome, minutes=watch.minutes, judged_by=end.judged_by, detail=detail),

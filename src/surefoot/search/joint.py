@@ -205,6 +205,11 @@ def is_shared(item: CountedRun) -> bool:
     return item.failed and len(item.causes) > 1
 
 
+def _is_timed(item: CountedRun) -> bool:
+    """Whether a failure's time is known; one within the first heartbeat came some time before it (likelihood.py)."""
+    return item.timed and item.minutes / 60.0 >= SHORTEST_HOURS
+
+
 def _start(knob: Knob, counted: Sequence[CountedRun], goal: Goal) -> tuple[Grid, Floats]:
     """A knob's grid, and its weights after all that needs no blaming: passes, its own failures, times survived."""
     grid = grid_for(knob, goal)
@@ -219,8 +224,8 @@ def _start(knob: Knob, counted: Sequence[CountedRun], goal: Goal) -> tuple[Grid,
             log_weight += log_likelihood(
                 grid.hazard(depth), hours, True, item.timed, spread=RUN_SPREAD, stray=STRAY_FAILURES
             )
-        elif is_shared(item) and item.timed and knob.name in item.causes:
-            log_weight += log_survival(grid.hazard(depth), max(hours, SHORTEST_HOURS), RUN_SPREAD)
+        elif is_shared(item) and _is_timed(item) and knob.name in item.causes:
+            log_weight += log_survival(grid.hazard(depth), hours, RUN_SPREAD)
     weight = np.exp(log_weight - log_weight.max()).ravel()
     return grid, np.asarray(weight / weight.sum())
 
@@ -231,7 +236,7 @@ def _branches(item: CountedRun, knobs: Mapping[str, _Knob]) -> SharedFailure:
     hazard = {name: knobs[name].grid.hazard(item.depths[name]).ravel() for name in item.causes}
     branches: list[Branch] = []
     keep = float(np.log1p(-STRAY_FAILURES))
-    if item.timed:
+    if _is_timed(item):
         branches.extend(
             Branch(name, keep, {name: hazard[name] / (1.0 + RUN_SPREAD * hazard[name] * hours)}) for name in item.causes
         )

@@ -13,7 +13,7 @@ from surefoot.search.evidence import Certificate, Goal
 from surefoot.search.joint import JointPosterior
 from surefoot.search.joint_setting import SteppedBack, covers, joint_minutes, own_certificates, step_back
 from surefoot.search.prior import model_confidence
-from surefoot.search.run_evidence import CountedRun, RunsRead, read_runs
+from surefoot.search.run_evidence import CountedRun, RunsRead, exercised_by, read_runs
 from surefoot.units import Conditions, Setting, Unit
 
 TRANSITION_WORDS = frozenset({"transition", "transitions", "phases", "phase"})
@@ -101,7 +101,7 @@ def from_parts(
 ) -> KnownStable | None:
     """`known_stable` from what the planner has worked out already."""
     if not target.depths:
-        return _stock(read, goal)
+        return _stock(unit, read, goal)
     depths = dict(target.depths)
     certificates = {
         name: _at_depth(own[name], depth, joint, name, read.counted, goal) for name, depth in depths.items()
@@ -126,6 +126,7 @@ def from_parts(
     else:
         bound = together.mttf_hours if together else joint.mttf_bound(depths, model_confidence(goal))
     return _assemble(
+        unit,
         read,
         goal,
         setting,
@@ -139,7 +140,7 @@ def from_parts(
     )
 
 
-def _stock(read: RunsRead, goal: Goal) -> KnownStable | None:
+def _stock(unit: Unit, read: RunsRead, goal: Goal) -> KnownStable | None:
     """Stock as known-stable, when its own hours of load bear the claim."""
     at_stock = [item for item in read.counted if item.at_stock]
     hours = sum(item.minutes for item in at_stock) / 60.0
@@ -150,10 +151,11 @@ def _stock(read: RunsRead, goal: Goal) -> KnownStable | None:
         f"Stock, nothing tuned: {hours:.0f} h of load without a failure show an MTTF of at least {bound:.0f} h "
         f"at {goal.confidence:.0%} confidence."
     )
-    return _assemble(read, goal, Setting(), {}, None, at_stock, at_stock[-1], {}, bound, says)
+    return _assemble(unit, read, goal, Setting(), {}, None, at_stock, at_stock[-1], {}, bound, says)
 
 
 def _assemble(
+    unit: Unit,
     read: RunsRead,
     goal: Goal,
     setting: Setting,
@@ -175,7 +177,7 @@ def _assemble(
             if item in tried or (item.failed and any(name in certificates for name in item.causes))
         ),
         loads=tuple(dict.fromkeys(item.run.plan.load for item in tried)),
-        transition_tried=any(is_transition(item.run) for item in tried),
+        transition_tried=any(is_transition(unit, item.run) for item in tried),
         last_at=last.run.closed_at or last.run.opened_at,
         conditions=last.run.plan.conditions,
         confidence=goal.confidence,
@@ -186,14 +188,10 @@ def _assemble(
     )
 
 
-def is_transition(run: Run) -> bool:
-    """Whether a run's load goes from idle to full and back, by its name or by what was noted at its closing."""
+def is_transition(unit: Unit, run: Run) -> bool:
+    """Whether a run's load goes from idle to full and back, by its name or by what it is known to exercise."""
     words = set(re.findall(r"[a-z]+", run.plan.load.lower()))
-    if words & TRANSITION_WORDS:
-        return True
-    detail = run.closing.detail if run.closing else {}
-    noted = detail.get("exercises") or detail.get("phases") or ()
-    return isinstance(noted, list | tuple) and any("transition" in str(part) for part in noted)
+    return bool(words & TRANSITION_WORDS) or "transition" in exercised_by(unit, run)
 
 
 def _at_depth(

@@ -155,9 +155,9 @@ def leader_depths(unit: Unit, setting: Setting) -> dict[str, float]:
 def bears_on(unit: Unit, knob: Knob, run: Run, used: Mapping[str, frozenset[str]]) -> bool:
     """Whether the run's load exercises the knob; a load of which nothing is known is taken to.
 
-    A run made to search the knob does, and so does any under the knob's own load or one it was searched with. A load
-    on the card does what its ``exercises`` says. A load whose name names a domain of the unit bears on that domain
-    only: a processor load held for hours says nothing of a graphics clock.
+    A run made to search the knob does, and so does any under the knob's own load or one it was searched with. Else
+    what the load was noted to exercise when the run was closed decides, or what its card says. A load whose name names
+    a domain of the unit bears on that domain only: a processor load held for hours says nothing of a graphics clock.
     """
     load = run.plan.load
     family = (knob, *unit.followers(knob.name))
@@ -166,12 +166,24 @@ def bears_on(unit: Unit, knob: Knob, run: Run, used: Mapping[str, frozenset[str]
         return True
     if load in {member.load for member in family}:
         return True
-    for card in unit.loads:
-        if card.name == load and card.exercises:
-            return bool(set(card.exercises) & (names | {member.domain for member in family}))
+    exercised = exercised_by(unit, run)
+    if exercised:
+        domains = {member.domain.lower() for member in family}
+        return any(
+            part in names or part.lower() in domains or any(domain.startswith(f"{part.lower()}-") for domain in domains)
+            for part in exercised
+        )
     words = set(_words(load))
     named = {part for part in (part_of(other.domain) for other in unit.knobs) if part in words}
     return not named or bool(named & {part_of(member.domain) for member in family})
+
+
+def exercised_by(unit: Unit, run: Run) -> tuple[str, ...]:
+    """Knobs and domains that a run's load bears on, as noted at its closing or on its card; () when not known."""
+    noted = run.closing.detail.get("exercises") if run.closing else None
+    if isinstance(noted, list | tuple):
+        return tuple(str(part) for part in noted)
+    return next((card.exercises for card in unit.loads if card.name == run.plan.load), ())
 
 
 def is_graphics(domain: str) -> bool:
