@@ -1,4 +1,4 @@
-"""The charting library's JavaScript, as vl-convert-python brings it: made beside the rest, because it takes a second."""
+"""The charting library's JavaScript, from vl-convert-python: made beside the rest, because it takes a second."""
 
 from __future__ import annotations
 

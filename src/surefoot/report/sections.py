@@ -28,13 +28,15 @@ def build(material: Material) -> PageView:
         Section("cautions", "Cautions", "Cautions", list=CAUTIONS),
     )
     unit = material.unit
-    parts = "; ".join(f"{name}: {value}" for name, value in unit.parts.items())
-    when = f"Measured {span(material.runs)}. " if material.runs else ""
+    facts = [f"Measured {span(material.runs)}"] if material.runs else []
+    facts += [f"{name}: {value}" for name, value in unit.parts.items()]
+    facts += [f"{name}: {value}" for name, value in (("firmware", unit.firmware), ("driver", unit.driver)) if value]
+    facts += [unit.notes] if unit.notes else []
     return PageView(
         unit=unit.name,
         title=f"{unit.name} · Surefoot report",
         sentence=job(unit, material.runs),
-        meta=f"{when}{parts}{'. ' if parts else ''}{unit.notes}".strip(),
+        meta=" · ".join(facts),
         sections=sections,
         footer="Made by Surefoot from its journal. This file is whole: it fetches nothing and sends nothing.",
     )

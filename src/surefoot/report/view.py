@@ -9,10 +9,11 @@ from surefoot.report.picture import LegendItem, Picture
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """A column of a table: its heading, and whether it holds numbers."""
+    """A column of a table: its heading, whether it holds numbers, and whether its cells stay on one line."""
 
     title: str
     number: bool = False
+    short: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -117,6 +117,17 @@ def setting_parts(unit: Unit, setting: Setting) -> list[str]:
     return [minus(f"{name} {value:+g} {units.get(name, '')}".rstrip()) for name, value in setting.values.items()]
 
 
+def setting_text(unit: Unit, setting: Setting) -> str:
+    """A setting in short, units kept with numbers; a linked knob that stands where its leader does is left out."""
+    follow = {knob.name: knob.linked_to for knob in unit.knobs if knob.linked_to}
+    told = {
+        name: value
+        for name, value in setting.values.items()
+        if name not in follow or value != setting.value(follow[name])
+    }
+    return tidy(", ".join(setting_parts(unit, Setting(values=told))))
+
+
 def certificate(knob: Knob, claim: Certificate) -> str:
     """A certificate in words."""
     where = minus(knob.describe(claim.depth))

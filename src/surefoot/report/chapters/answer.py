@@ -39,7 +39,12 @@ def _answer(material: Material, known: KnownStable, gains: tuple[GainView, ...])
     unit = material.unit
     leaders = {knob.name for knob in unit.leaders()}
     lead = Setting(values={name: value for name, value in known.setting.values.items() if name in leaders})
-    linked = [f"{name} {value:+g}" for name, value in known.setting.values.items() if name not in leaders]
+    units = {knob.name: knob.unit for knob in unit.knobs}
+    linked = [
+        f"{name} {value:+g} {units.get(name, '')}".rstrip()
+        for name, value in known.setting.values.items()
+        if name not in leaders
+    ]
     bound = known.joint.mttf_hours if known.joint else known.mttf_hours
     words = [
         f"At {known.confidence:.0%} confidence this unit lasts at least {number(bound, 0)} hours of load "
@@ -147,7 +152,7 @@ def _worth_a_place(row: Row) -> bool:
 def _gain(row: Row, cell: Cell) -> GainView:
     gain = cell.gain
     assert gain is not None
-    sure = "real difference" if cell.is_real else VERDICT_SAYS[cell.verdict]
+    sure = "real" if cell.is_real else VERDICT_SAYS[cell.verdict]
     if math.isfinite(gain.percent) and math.isfinite(gain.low_percent):
         between = f"{signed(gain.low_percent, 1)} to {signed(gain.high_percent, 1)} %; "
     elif math.isfinite(gain.low):

@@ -12,7 +12,7 @@ from surefoot.report.look import Looks
 from surefoot.report.material import Material
 from surefoot.report.picture import Picture
 from surefoot.report.view import Block, Column, Empty, Section, TableCell, TableView
-from surefoot.report.words import count, gain_text, listed, measure_title, number, quoted, slug
+from surefoot.report.words import count, gain_text, measure_title, number, quoted, slug
 from surefoot.scores.comparison import VERDICT_SAYS, Cell, Comparison, Row
 from surefoot.scores.surfaces import CAUTION, THRESHOLDS, judge
 
@@ -66,16 +66,55 @@ def surroundings(material: Material, looks: Looks) -> Section:
         blocks.append(Block((touched,), pairs=False))
         lead = "Sound levels are corrected for the background by the rules of ISO 3744. " if sound else ""
         lead += CAUTION
-    return Section("noise", "Noise and surfaces", title, lead, blocks=tuple(blocks), list=_supply(material, looks))
+    return Section("noise", "Noise and surfaces", title, lead, blocks=tuple(blocks), tables=_supply(material, looks))
 
 
-def _supply(material: Material, looks: Looks) -> tuple[str, ...]:
-    """What was seen of the supply, the configurations of one verdict together."""
-    said: dict[str, list[str]] = {}
-    for one in material.supply:
-        if one.configuration in looks.names:
-            said.setdefault(one.words, []).append(f"“{looks.names[one.configuration]}”")
-    return tuple(f"{listed(names)}: {words[:1].lower()}{words[1:].rstrip('.')}." for words, names in said.items())
+def _supply(material: Material, looks: Looks) -> tuple[TableView, ...]:
+    """What was seen of the supply: wall power against the rating, a battery that drains on mains."""
+    columns = (
+        Column("supply"), Column("highest at the wall, W", True), Column("adapter's rating, W", True),
+        Column("battery on mains, % an hour", True), Column("verdict"),
+    )  # fmt: skip
+    rows = tuple(
+        tuple(
+            TableCell(text)
+            for text in (
+                looks.names[one.configuration],
+                _or_dash(one.wall_watts, 0),
+                _or_dash(one.rated_watts, 0),
+                _or_dash(-one.drain_percent_per_hour if one.drain_percent_per_hour else one.drain_percent_per_hour, 1),
+                one.verdict,
+            )
+        )
+        for one in material.supply
+        if one.configuration in looks.names
+    )
+    return (TableView(columns, rows, "Whether the supply keeps up."),) if rows else ()
+
+
+def _or_dash(value: float | None, decimals: int) -> str:
+    return "–" if value is None else number(value, decimals)
+
+
+def _equal_scores(material: Material, comparison: Comparison) -> tuple[TableView, ...]:
+    """Watts at the baseline's score."""
+    names = {one.key: one.name for one in comparison.configurations}
+    columns = (
+        Column("configuration"), Column("score"), Column("W at the baseline's score", True),
+        Column("baseline, W", True), Column("how"),
+    )  # fmt: skip
+    rows = tuple(
+        (
+            TableCell(names[one.configuration]), TableCell(one.metric), TableCell(number(one.watts, 1)),
+            TableCell(number(one.baseline_watts, 1)), TableCell(one.how),
+        )
+        for one in material.equal_scores
+    )  # fmt: skip
+    caption = (
+        "The same work for less: power where a configuration does no more than the baseline. Scaled: in proportion, so "
+        "only about right; measure it in another power mode to know."
+    )
+    return (TableView(columns, rows, caption),) if rows else ()
 
 
 def everything(material: Material) -> Section:
@@ -96,11 +135,9 @@ def everything(material: Material) -> Section:
         label = f"{row.metric.label}, {row.metric.unit}" if row.metric.unit else row.metric.label
         rows.append((TableCell(label), *(TableCell(_cell_text(row, cell)) for cell in row.cells)))
     caption = f"Mean by configuration, in brackets the difference to “{base}”; * marks a real one."
-    equal = tuple(one.words for one in material.equal_scores)
+    table = TableView(columns, tuple(rows), caption)
     after = " ".join((comparison.correction, *comparison.notes, *comparison.left_out, *material.problems))
-    return Section(
-        "compared", "All figures", title, tables=(TableView(columns, tuple(rows), caption),), list=equal, after=after
-    )
+    return Section("compared", "All figures", title, tables=(table, *_equal_scores(material, comparison)), after=after)
 
 
 def _cell_text(row: Row, cell: Cell) -> str:

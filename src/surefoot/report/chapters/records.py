@@ -6,7 +6,7 @@ from surefoot.report.material import Material
 from surefoot.report.picture import LegendItem
 from surefoot.report.theme import OUTCOMES, ink
 from surefoot.report.view import Column, Empty, Section, TableCell, TableView
-from surefoot.report.words import count, hours, minus, number, quoted
+from surefoot.report.words import count, hours, number, quoted, setting_text
 from surefoot.runs import Run
 
 
@@ -20,20 +20,19 @@ def conditions(material: Material) -> Section:
             "conditions", "Conditions", title,
             empty=Empty("No configuration was measured.", f"surefoot measure {name}"),
         )  # fmt: skip
-    columns = tuple(
-        Column(text) for text in (
-            "configuration", "power mode", "cooling", "setting", "load", "firmware", "driver", "supply", "room, "
-            "°C", "runs",
-        )
+    columns = (
+        Column("configuration"), Column("power mode"), Column("cooling"), Column("setting"), Column("load", short=True),
+        Column("firmware", short=True), Column("driver", short=True), Column("supply"), Column("room, °C", short=True),
+        Column("runs"),
     )  # fmt: skip
     rows = []
     for one in comparison.configurations:
         rooms = one.ambients
         room = "–" if not rooms else number(rooms[0], 1)
         if len(rooms) > 1:
-            room = f"{number(rooms[0], 1)} to {number(rooms[-1], 1)}"
+            room = f"{number(rooms[0], 1)}–{number(rooms[-1], 1)}"
         texts = (
-            one.name, one.power_mode, one.cooling, minus(one.setting.describe(material.unit)), one.load, one.firmware,
+            one.name, one.power_mode, one.cooling, setting_text(material.unit, one.setting), one.load, one.firmware,
             "; ".join(one.drivers), "; ".join(one.supplies), room, str(len(one.run_ids)),
         )  # fmt: skip
         rows.append(tuple(TableCell(text or "–") for text in texts))
@@ -49,8 +48,8 @@ def runs(material: Material) -> Section:
             empty=Empty("No run was recorded.", f"surefoot tune {quoted(material.unit.name)}"),
         )  # fmt: skip
     columns = (
-        Column("run", True), Column("begun"), Column("purpose"), Column("setting"), Column("load"), Column("outcome"),
-        Column("minutes", True), Column("judged by"),
+        Column("run", True), Column("begun", short=True), Column("purpose"), Column("setting"), Column("load"),
+        Column("outcome"), Column("minutes", True), Column("judged by"),
     )  # fmt: skip
     rows = tuple(_row(run, material) for run in material.runs)
     total = sum(run.minutes for run in material.runs)
@@ -67,7 +66,7 @@ def _row(run: Run, material: Material) -> tuple[TableCell, ...]:
         TableCell(str(run.id)),
         TableCell(f"{run.opened_at:%Y-%m-%d %H:%M}"),
         TableCell(run.plan.purpose + (f", {run.plan.knob}" if run.plan.knob else "")),
-        TableCell(minus(run.setting.describe(material.unit))),
+        TableCell(setting_text(material.unit, run.setting)),
         TableCell(run.plan.load or "–"),
         TableCell(outcome.value if outcome else "open", sign),
         TableCell(number(run.minutes, 1)),

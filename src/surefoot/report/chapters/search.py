@@ -12,7 +12,7 @@ from surefoot.report.charts import common, passfail
 from surefoot.report.material import Material
 from surefoot.report.picture import Picture
 from surefoot.report.view import Block, Empty, Section
-from surefoot.report.words import count, hours, listed, minus, quoted, search_title, slug
+from surefoot.report.words import count, hours, listed, quoted, search_title, setting_text, slug
 from surefoot.runs import Run
 from surefoot.units import Knob
 
@@ -32,7 +32,7 @@ def path_frame(material: Material, knob: Knob) -> pd.DataFrame:
             "step": step,
             "run": run.id,
             "value": run.setting.value(knob.name),
-            "setting": minus(run.setting.describe(material.unit)),
+            "setting": setting_text(material.unit, run.setting),
             "outcome": run.outcome.value,
             "says": run.outcome.says,
             "minutes": round(run.minutes, 2),
@@ -141,7 +141,7 @@ def _pass_frame(material: Material, across: Knob, up: Knob) -> pd.DataFrame:
             {
                 "x": x,
                 "y": y,
-                "setting": minus(runs[0].setting.describe(material.unit)),
+                "setting": setting_text(material.unit, runs[0].setting),
                 "outcome": outcome,
                 "runs": len(runs),
                 "minutes": round(sum(run.minutes for run in runs), 2),

@@ -104,7 +104,7 @@ def _border(border: pd.DataFrame, x: Any, y: Any, canvas: Canvas) -> list[Any]:
             text="the goal is met on this side", align="center", baseline="top", dy=canvas.px(34),
             fontSize=canvas.px(12), fontStyle="italic", color=ink("accent"), aria=False,
         )
-        .encode(x=x, y=y)
+        .encode(x=x, y=y, opacity=common.roomy(520))
     )  # fmt: skip
     return [area.encode(x=x, y=y, y2=alt.Y2Datum(0)), line.encode(x=x, y=y, order=alt.Order("x:Q")), label]
 

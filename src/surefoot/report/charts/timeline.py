@@ -29,9 +29,10 @@ def draw(frame: pd.DataFrame, looks: dict[str, Look], title: str, canvas: Canvas
     x = alt.X(
         "minutes:Q", title="minutes under load", axis=alt.Axis(grid=False, tickMinStep=1), scale=alt.Scale(nice=False)
     )
+    places = {name: f"datum.{key}" for name, key in _FIELDS.items()}
     base = (
         alt.Chart(data)
-        .transform_calculate(configuration=f"{json.dumps(order)}[datum.c]", **{name: f"datum.{key}" for name, key in _FIELDS.items()})
+        .transform_calculate(configuration=f"{json.dumps(order)}[datum.c]", **places)
         .transform_filter(common.shown("configuration"))
         .encode(x=x, color=alt.Color("configuration:N", scale=colour, legend=key))
     )  # fmt: skip
