@@ -1,4 +1,4 @@
-"""Run as a process by test_crash.py: a session on a virtual unit in slowed time, each acknowledged record printed.
+"""Run as a process by test_crash.py: a virtual unit in slowed time, run after run, each acknowledged record printed.
 
 Arguments: journal file, unit name, boot identity, seed.
 """
@@ -10,7 +10,7 @@ import time
 from datetime import datetime
 from pathlib import Path
 
-from surefoot.guide.session import Options, Session
+from surefoot.guide.measure import Measuring, measure
 from surefoot.guide.settle import Settling
 from surefoot.guide.voice import Unattended
 from surefoot.journal import Journal
@@ -58,14 +58,18 @@ def main() -> None:
         unit = journal.unit(name)
         machine = OtherBoot(unit, {"cpu-core": Edge(400, 5)}, seed=int(seed))
         machine.given = boot
-        options = Options(
+        measuring = Measuring(
+            setting=unit.setting_at({"cpu-core": 60}),
+            load="cpu",
+            minutes=2.0,
+            repeats=1000,
             agreed=True,
             sample_seconds=5,
             heartbeat_seconds=10,
             settling=Settling(at_most_minutes=0.2),
         )
         print("ready", flush=True)
-        Session(journal, unit, machine, Unattended(), options).run()
+        measure(journal, unit, machine, Unattended(), measuring)
 
 
 if __name__ == "__main__":

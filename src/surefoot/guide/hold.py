@@ -165,9 +165,8 @@ def _run(
         end = _watch(journal, unit, machine, voice, plan, holding, run_id, watch, session.poll)
     finally:
         last = session.stop()
-    if end.outcome is Outcome.HELD and last.state == "failed":
-        # A worker can find its wrong result in the moment it is told to stop; that is a failure all the same.
-        end = _failed(last)
+    if end.outcome is Outcome.HELD:
+        end = _last_word(plan, end, last)
     if load.by_hand and end.outcome is Outcome.HELD:
         end = _ask_how_it_went(voice, plan)
     if end.outcome is Outcome.HELD and holding.lost_score and (words := holding.lost_score(watch.rates)):
@@ -216,15 +215,15 @@ def _watch(
         if moment - watch.last_beat >= holding.heartbeat_seconds:
             _beat(journal, run_id, watch, moment, state.progress)
             if holding.stop_early and (reason := holding.stop_early(Trace.from_samples(watch.seen, watch.began_at))):
-                return _held(plan, watch, state, f"ended early: {reason}")
+                return _End(Outcome.HELD, f"ended early: {reason}")
         left = plan.planned_minutes * 60 - moment
         if left <= CLOCK_GRAIN_SECONDS:
-            return _held(plan, watch, state, "held for the planned time")
+            return _End(Outcome.HELD, "held for the planned time")
         if state.state in ("done", "stopped"):
             if watch.minutes < plan.planned_minutes / 2:
                 words = f"the load ended by itself after {watch.minutes:.1f} min {state.message}"
                 return _End(Outcome.VOID, words.strip())
-            return _held(plan, watch, state, "the load came to its own end")
+            return _End(Outcome.HELD, "the load came to its own end")
         machine.sleep(min(holding.sample_seconds, left))
 
 
@@ -237,11 +236,16 @@ def _beat(journal: Journal, run_id: int, watch: _Watch, moment: float, progress:
     watch.pending = []
 
 
-def _held(plan: RunPlan, watch: _Watch, state: LoadState, words: str) -> _End:
-    if plan.planned_minutes > 0 and state.progress <= 0 and state.phase:
+def _last_word(plan: RunPlan, end: _End, last: LoadState) -> _End:
+    """What the load says when it is stopped: a late failure, what it verified, and its scores."""
+    if last.state == "failed":
+        # A worker can find its wrong result in the moment it is told to stop; that is a failure all the same.
+        return _failed(last)
+    verified = last.detail.get("verified_units")
+    if verified is not None and not sum(verified.values()):
         return _End(Outcome.VOID, f"load {plan.load!r} did no verified work, so nothing was proved")
-    work = f", {state.progress:,.0f} checked results, none wrong" if state.progress else ""
-    return _End(Outcome.HELD, f"{words}{work}")
+    words = f"{end.judged_by}; {last.message}".rstrip(". ") if last.message else end.judged_by
+    return _End(end.outcome, words, {**last.detail, **end.detail})
 
 
 def _failed(state: LoadState) -> _End:

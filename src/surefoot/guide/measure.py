@@ -155,10 +155,11 @@ def _steady(voice: Voice) -> Callable[[Trace], str | None]:
 
 
 def _keep_score(journal: Journal, unit: Unit, run: Run) -> None:
-    """The rate of verified work of a run that held is a score like any other."""
-    rates = run.closing.detail.get("rates") if run.closing and run.outcome is Outcome.HELD else None
-    if not rates:
-        return
-    kept = rates[len(rates) // 10 :]
-    score = Score(name=f"{WORK_SCORE} ({run.plan.load})", value=sum(kept) / len(kept), unit="1/s")
-    journal.add_score(unit.name, score, run_id=run.id)
+    """How fast the load verified work in a run that held is a score like any other: its own, else its mean rate."""
+    detail = run.closing.detail if run.closing and run.outcome is Outcome.HELD else {}
+    found = [Score(name=name, **score) for name, score in detail.get("scores", {}).items()]
+    if not found and (rates := detail.get("rates")):
+        kept = rates[len(rates) // 10 :]
+        found = [Score(name=f"{WORK_SCORE} ({run.plan.load})", value=sum(kept) / len(kept), unit="1/s")]
+    for score in found:
+        journal.add_score(unit.name, score, run_id=run.id)
