@@ -43,7 +43,7 @@ def odd_traces(draw: st.DrawFn) -> Trace:
         "huge": np.linspace(-1e9, 1e9, n),
     }[spacing]
     channels = {}
-    for name in draw(st.lists(st.sampled_from(NAMES), max_size=7, unique=True)):
+    for name in draw(st.lists(st.sampled_from(NAMES), max_size=5, unique=True)):
         kind = draw(st.sampled_from(("nan", "flat", "noise", "steps", "wild", "holes", "rise", "zero", "infinite")))
         channels[name] = {
             "nan": np.full(n, np.nan),
@@ -77,7 +77,7 @@ def test_limiters_are_shares(trace: Trace, known: bool) -> None:
 
 
 @given(trace=odd_traces())
-@settings(max_examples=80, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 def test_everything_else_answers_or_refuses(trace: Trace) -> None:
     for values in trace.channels.values():
         for judged in (steady_state(trace.seconds, values), forecast_final(trace.seconds, values)):

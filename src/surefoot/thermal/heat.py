@@ -306,10 +306,11 @@ def room_celsius(trace: Trace, room: float | None = None) -> float | None:
     return room
 
 
-def heat_point(trace: Trace, room: float | None = None) -> HeatPoint:
+def heat_point(trace: Trace, room: float | None = None, *, one_load: bool = False) -> HeatPoint:
     """Where the temperatures of a trace end, at the mean power of its last stretch, as one point.
 
-    A domain without temperature or power, or whose end is not known to 5 degrees, is left out.
+    A domain without temperature or power, or whose end is not known to 5 degrees, is left out. ``one_load``: the load
+    is known to be the same throughout.
     """
     celsius: dict[str, float] = {}
     watts: dict[str, float] = {}
@@ -320,7 +321,7 @@ def heat_point(trace: Trace, room: float | None = None) -> HeatPoint:
         temperature = whole(trace, domain, "temperature")
         if power is None or temperature is None:
             continue
-        state = forecast_final(trace.seconds, temperature)
+        state = forecast_final(trace.seconds, temperature, one_load=one_load)
         mean = last_stretch_mean(trace, power, state)
         if not state.known or state.half_width > 5.0 or not math.isfinite(mean):
             continue

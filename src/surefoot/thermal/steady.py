@@ -21,6 +21,8 @@ SHORTEST_SECONDS = 45.0
 
 _DETAIL_SECONDS = 9000.0  # beyond 2.5 h a trace says nothing more of its warm-up
 _FEWEST = 12
+_WIDEST_SETTLED = 3.0  # an end known no better than this is not called settled
+_SWINGING = 5.0  # degrees about the curve: the load is not constant, and there is no one end
 
 _Interval: TypeAlias = tuple[float, float]
 
@@ -88,13 +90,15 @@ def steady_state(seconds: ArrayLike, celsius: ArrayLike) -> SteadyState:
     return _with(state, stop_minutes=stop)
 
 
-def forecast_final(seconds: ArrayLike, celsius: ArrayLike) -> SteadyState:
+def forecast_final(seconds: ArrayLike, celsius: ArrayLike, *, one_load: bool = False) -> SteadyState:
     """The end value from what there is so far, for use while a load runs; `stop_minutes` is not looked for.
 
     ``forecast_final(...).within(1.0)`` tells that a baseline may be stopped early. Same arguments as `steady_state`.
+    ``one_load``: the whole series is known to be under one load, so no change of regime is looked for.
     """
     times, values = _checked(seconds, celsius)
-    return _judge(times, values)
+    start = float(times[0]) if one_load and times.size else None
+    return _judge(times, values, "middle" if one_load else "full", start)
 
 
 def _checked(seconds: ArrayLike, celsius: ArrayLike) -> tuple[Floats, Floats]:
@@ -118,14 +122,9 @@ def _judge(times: Floats, values: Floats, effort: Effort = "full", start: float 
     if n < _FEWEST or span < SHORTEST_SECONDS:
         return _unknown(times, values, f"{n} samples over {span:.0f} s are too few to say where it ends")
     step = quantum(values)
-    fine = binned(times, values)
     if start is None:
-        start = _last_regime(fine)
-    stretch = fine.since(start)
-    if fine.width > 4.0 and stretch.middle.size < 200:
-        # The last stretch is a small part of a long series: look at it closely.
-        part = times >= start
-        stretch = binned(times[part], values[part])
+        start = _last_regime(times, values)
+    stretch = _since(times, values, start)
     rise = fit_rise(stretch, effort)
     if rise is None:
         return _unknown(times, values, "the load changed too shortly before the end to say where it goes")
@@ -147,7 +146,12 @@ def _described(times: Floats, values: Floats, rise: Rise, step: float) -> Steady
     with np.errstate(invalid="ignore"):
         rates = np.nan_to_num(-decays / rise.taus, nan=0.0)
     drift = rise.functional(np.hstack([np.zeros((m, 1)), rates])).quantiles(0.5)[0] * 3600.0
-    reached = left_low >= -NEAR_CELSIUS and left_high <= NEAR_CELSIUS
+    reached = (
+        left_low >= -NEAR_CELSIUS
+        and left_high <= NEAR_CELSIUS
+        and max(high - middle, middle - low) <= _WIDEST_SETTLED
+        and sample_noise <= _SWINGING
+    )
     from_minutes = float(rise.start - times[0]) / 60.0 if rise.start - times[0] > 1.0 else 0.0
     state = SteadyState(
         reached=bool(reached),
@@ -177,6 +181,11 @@ def _reason(state: SteadyState) -> str:
         return (
             f"settled at {state.final_celsius:.1f} °C (95 %: {state.low:.1f} to {state.high:.1f}), "
             f"drifting {state.drift_celsius_per_hour:+.1f} °C an hour at the end"
+        )
+    if state.noise_celsius > _SWINGING:
+        return (
+            f"swings by {state.noise_celsius:.0f} °C about {state.now_celsius:.0f} °C: the load is not constant, so "
+            "there is no end to settle at"
         )
     if half <= 10.0:
         return (
@@ -241,8 +250,8 @@ def _quantisation_error(step: float, noise: float) -> float:
 
 def _sample_noise(times: Floats, values: Floats, rise: Rise) -> float:
     part = times >= rise.start
-    if part.sum() > 4000:
-        part &= np.arange(times.size) % (int(part.sum()) // 2000) == 0
+    if part.sum() > 1000:
+        part &= np.arange(times.size) % (int(part.sum()) // 500) == 0
     return float(np.std(values[part] - rise.curve(times[part])))
 
 
@@ -292,32 +301,66 @@ def _stop_minutes(times: Floats, values: Floats, state: SteadyState) -> float | 
     return found
 
 
-def _last_regime(data: Binned) -> float:
+def _since(times: Floats, values: Floats, start: float) -> Binned:
+    part = times >= start
+    return binned(times[part], values[part])
+
+
+_SHORTEST_LOOK = 300.0  # seconds of a long series that may stand for its last regime
+
+
+def _last_regime(times: Floats, values: Floats) -> float:
     """Where the last stretch that one rise explains begins, in seconds.
 
     Tried from several starts: the earliest one whose fit is about as good as the best. A change of power limit, a
     throttling corner or a ramp before it would otherwise bend the whole curve.
     """
-    first = float(data.middle[0] - data.width / 2)
-    last = float(data.middle[-1] + data.width / 2)
+    first, last = float(times[0]), float(times[-1])
     span = last - first
-    ages = sorted({0.0, 20.0, 45.0, 90.0, 150.0, *(share * span for share in (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8))})
-    tried: list[tuple[float, float]] = []
-    for age in ages:
-        if span - age < max(0.2 * span, SHORTEST_SECONDS):
-            break
-        stretch = data.since(first + age)
-        if stretch.middle.size < 10:
-            break
-        rise = fit_rise(stretch, "quick")
+    shortest = max(min(0.2 * span, _SHORTEST_LOOK), SHORTEST_SECONDS)
+    early = [0.0, 20.0, 45.0, 90.0, 150.0, *(share * span for share in (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8))]
+    late = [span - length for length in np.geomspace(_SHORTEST_LOOK, 7200.0, 13) if 0.2 * span > _SHORTEST_LOOK]
+    usual = float(np.median(np.diff(times))) if times.size > 1 else 1.0
+    common = max(min(span / 160, 15.0), usual)
+    looks: list[_Look] = []
+    worse = 0
+    # From the shortest look backward: once the looks get worse and worse, what lies before is another regime.
+    for age in sorted({max(age, 0.0) for age in (*early, *late) if span - age >= shortest}, reverse=True):
+        stretch = _since(times, values, first + age)
+        rise = fit_rise(stretch, "quick") if stretch.middle.size >= 10 else None
         if rise is None:
-            break
+            continue
         spent = min(5.0, stretch.middle.size / 3)
-        tried.append((age, rise.noise * math.sqrt(stretch.middle.size / (stretch.middle.size - spent))))
-    if not tried:
+        honest = math.sqrt(stretch.middle.size / (stretch.middle.size - spent))
+        looks.append(
+            _Look(age, _sample_noise(times, values, rise) * honest, _slow_noise(stretch, rise, common) * honest)
+        )
+        best = min(look.noise for look in looks)
+        worse = worse + 1 if looks[-1].noise > max(2.5 * best, 1.0) else 0
+        if worse >= 4:
+            break
+    if not looks:
         return first
-    best = min(noise for _, noise in tried)
-    for age, noise in tried:
-        if noise <= max(1.35 * best, 0.35):
-            return first + age
-    return first
+    # Rounded values that stand still look quieter than they are: a look at a moving stretch may be that much noisier.
+    most = max(1.4 * min(look.noise for look in looks), 0.35 + 0.3 * quantum(values))
+    most_slow = max(1.35 * min(look.slow for look in looks), 0.3)
+    fitting = [look.age for look in looks if look.noise <= most and look.slow <= most_slow]
+    return first + min(fitting) if fitting else first + looks[0].age
+
+
+@dataclass(frozen=True)
+class _Look:
+    """One try at the last regime: its start, and what is left of samples and of their means over some seconds."""
+
+    age: float
+    noise: float
+    slow: float
+
+
+def _slow_noise(stretch: Binned, rise: Rise, seconds: float) -> float:
+    """The spread about the curve of means over so many seconds: noise averages out there, misfit does not."""
+    left = stretch.celsius - rise.curve(stretch.middle)
+    group = np.floor((stretch.middle - stretch.middle[0]) / max(seconds, stretch.width)).astype(np.int64)
+    counts = np.bincount(group)
+    means = np.bincount(group, weights=left)[counts > 0] / counts[counts > 0]
+    return float(np.std(means))

@@ -21,7 +21,8 @@ def stretches(trace: Trace) -> list[tuple[float, float]]:
     """Start and end in seconds of the stretches of constant power, at least 4 minutes each, oldest first."""
     if len(trace) < 8 or trace.duration_minutes < SHORTEST_MINUTES:
         return []
-    grid = np.arange(trace.seconds[0], trace.seconds[-1], max(5.0, trace.duration_minutes * 60 / 4000))
+    step = max(5.0, trace.duration_minutes * 60 / 20_000)
+    grid = np.arange(trace.seconds[0], trace.seconds[-1], step)
     changes = np.zeros(grid.size, dtype=bool)
     for domain in DOMAINS:
         power = whole(trace, domain, "power")
@@ -32,8 +33,10 @@ def stretches(trace: Trace) -> list[tuple[float, float]]:
     edges = [float(grid[0]), *grid[changes].tolist(), float(trace.seconds[-1])]
     found: list[tuple[float, float]] = []
     for start, end in pairwise(edges):
-        if end - start >= SHORTEST_MINUTES * 60:
-            found.append((float(start), float(end)))
+        # A step is placed to within a point of the grid: the edges are left out.
+        inner = (start + step if start > edges[0] else start, end - 2 * step if end < edges[-1] else end)
+        if inner[1] - inner[0] >= SHORTEST_MINUTES * 60:
+            found.append(inner)
     return found
 
 
@@ -43,7 +46,7 @@ def heat_points(trace: Trace, room: float | None = None) -> list[HeatPoint]:
     points = []
     for start, end in sorted(chosen):
         # Of a very long stretch the end says it all, and is cheaper to fit.
-        point = heat_point(trace.between(max(start, end - _LONGEST_SECONDS), end), room)
+        point = heat_point(trace.between(max(start, end - _LONGEST_SECONDS), end), room, one_load=True)
         if point.celsius:
             points.append(point)
     return points
