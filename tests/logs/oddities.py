@@ -34,7 +34,7 @@ HEADER = ["Time", "CPU Package Temperature [°C]", "CPU Core Clock [MHz]", "CPU 
 class Oddity:
     """A log and what is right of it.
 
-    ``notes`` and ``problems``: pieces of text that must be said; ``lines``: lines that problems must name; ``quiet``: no
+    ``notes``, ``problems``: pieces of text that must be said; ``lines``: lines that problems must name; ``quiet``: no
     problem may be told.
     """
 
@@ -377,6 +377,12 @@ def month_names() -> Oddity:
 @oddity
 def time_of_day_only() -> Oddity:
     stamps = rows(lambda row: f"{START + timedelta(seconds=row):%H:%M:%S}")
+    return Oddity(text(stamps).encode(), started_at=None)
+
+
+@oddity
+def time_of_day_set_apart_by_points() -> Oddity:
+    stamps = rows(lambda row: f"{START + timedelta(seconds=row):%H.%M.%S}")
     return Oddity(text(stamps).encode(), started_at=None)
 
 

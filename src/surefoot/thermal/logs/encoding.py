@@ -31,6 +31,7 @@ _CODE_PAGES = ("cp1252", "cp1250", "cp1251", "cp1254", "cp1253", "cp437", "cp850
 _WIDE_PAGES = ("cp932", "gbk", "cp949")
 _SAMPLE = 65536
 _CHECKED = 1 << 20
+_ASCII = bytes(range(128))
 _LETTERS = "äöüßéèêàçñáíóúâîôûœæåøãõÄÖÜÉÈÀÇÑÁÍÓÚÅØ"
 _WORDS = re.compile(
     r"°[CFKcfk]|temperatur|lüfter|gehäuse|durchschnitt|température|fréquence|horloge|mémoire|tensión|núcleo|"
@@ -106,8 +107,9 @@ def _narrow(body: bytes, name: str, ledger: Ledger) -> tuple[bytes, str]:
         if error.start >= len(body.rstrip(b"\x00")) - 3 and error.reason == "unexpected end of data":
             ledger.note("the file ends in the middle of a character: it was cut off.")
             return body[: error.start], name or "utf-8"
-    bad = body.decode("utf-8", errors="replace").count("\ufffd")
-    high = len(re.findall(rb"[\xc2-\xf4][\x80-\xbf]+", body))
+    above = body.translate(None, _ASCII)
+    bad = above.decode("utf-8", errors="replace").count("\ufffd")
+    high = len(re.findall(rb"[\xc2-\xf4][\x80-\xbf]", above))
     if name or (high and bad <= 0.1 * high):
         ledger.problem(f"{bad} bytes are not valid UTF-8; they were read as unknown characters.")
         return body.decode("utf-8", errors="replace").encode("utf-8"), "utf-8"

@@ -108,7 +108,7 @@ def split_unit(header: str) -> tuple[str, str]:
     text = header.strip()
     for match in reversed(list(_BRACKET.finditer(text))):
         inner = match.group(1).strip()
-        if measure(inner) or inner.lower().startswith(("% ", "%")):
+        if measure(inner):
             return (text[: match.start()] + " " + text[match.end() :]).strip(), inner
     match_after = _AFTER.match(text)
     if match_after and measure(match_after["unit"]):

@@ -139,7 +139,7 @@ def decimal_votes(cells: Iterable[str]) -> tuple[int, int, int, int]:
     comma = point = maybe_comma = maybe_point = 0
     for cell in cells:
         match = _SIGNED_DIGITS.match(cell.strip())
-        if match is None or as_number(cell) is None:
+        if match is None or (match.end() < len(cell.strip()) and as_number(cell) is None):
             continue
         text = match.group(1)
         commas, points = text.count(","), text.count(".")

@@ -29,8 +29,8 @@ _UNIT_SECONDS = {"s": 1.0, "ms": 1e-3, "µs": 1e-6, "ns": 1e-9, "min": 60.0, "h"
 class TimeColumn:
     """A column that tells the time.
 
-    ``kind``: ``stamp`` (date and time), ``date``, ``clock`` (time of day), ``hms`` (elapsed, as hours and minutes),
-    ``epoch``, ``serial`` (spreadsheet days) or ``elapsed``; ``factor``: seconds for one.
+    ``kind``: ``stamp`` (date and time), ``date``, ``clock`` or ``dotted`` (time of day), ``hms`` (elapsed, as hours
+    and minutes), ``epoch``, ``serial`` (spreadsheet days) or ``elapsed``; ``factor``: seconds for one.
     """
 
     index: int
@@ -42,7 +42,7 @@ class TimeColumn:
     @property
     def is_text(self) -> bool:
         """Whether its cells must be read as text."""
-        return self.kind in ("stamp", "date", "clock", "hms")
+        return self.kind in ("stamp", "date", "clock", "dotted", "hms")
 
 
 @dataclass(frozen=True)
@@ -98,6 +98,10 @@ def _stamp_column(index: int, text: str, good: list[Any], named: bool) -> TimeCo
         return None
     dated = sum(bool(group.get("y")) for group in groups) > len(groups) / 2
     clocked = sum(bool(group.get("H") or group.get("S")) for group in groups) > len(groups) / 2
+    dotted = all(form == "pq" and found["s"] == "." and len(found["y"]) == 2 for form, found in good)
+    if dotted and not clocked and named and not words.DATE.search(text):
+        # 10.15.30 under a header that says time and no date: hours, minutes and seconds set apart by points.
+        return TimeColumn(index, "dotted", 1.0, 0.7, "time of day, set apart by points")
     if dated and clocked:
         return TimeColumn(index, "stamp", 1.0, 1.0, "date and time")
     if dated:
@@ -153,7 +157,7 @@ def choose(found: list[TimeColumn]) -> tuple[TimeColumn | None, TimeColumn | Non
     main = best("stamp") or best("epoch")
     date = None
     if main is None:
-        clock, day = best("clock"), best("date")
+        clock, day = best("clock", "dotted"), best("date")
         if clock is not None and day is not None:
             main, date = clock, day
         else:
@@ -182,7 +186,10 @@ def read_moments(
             return Moments(np.round(seconds, 3), True, False, False, 0.0)
         step = main.factor if main.kind == "epoch" and main.factor == 1.0 and _whole(values) else 0.0
         return Moments(seconds, main.kind == "epoch", main.kind == "epoch", False, step)
-    stamps = read_stamps(_texts(column), day_first)
+    texts = _texts(column)
+    if main.kind == "dotted":
+        texts = np.char.replace(texts.astype(str), ".", ":").astype(object)
+    stamps = read_stamps(texts, day_first)
     if main.kind == "hms":
         if main.factor != 1.0:
             return Moments(stamps.clock * main.factor, False, False, False, 1.0)

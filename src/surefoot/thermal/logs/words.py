@@ -41,6 +41,7 @@ NOT_TIME = _any(
     wait  \bbatter  verbleib  restant
     """
 )
+DATE = _any(r"dat(?:e|um)  \bday\b  fecha  \bjour  \btag\b")
 ELAPSED = _any(
     r"""
     elapsed  uptime  duration  laufzeit  dauer  duree  ecoule  duracion  transcurrid  run ?time  since  relative
