@@ -255,10 +255,15 @@ def test_a_session_that_ignores_the_load_asked_for_still_ends_and_is_told_so():
     def load(step):
         return {"cpu-core": "cpu-mix", "gpu-core": "gpu-scene"}.get(step.knob, "cpu-mix")
 
-    _, steps = session(unit, EDGES, load=load)
-    assert steps[-1].stop
-    if any(step.purpose == "joint" for step in steps[:-1]):
-        assert steps[-1].why_stop == "certified"
+    # The core is searched on top of the graphics clock, under the processor's load only.
+    runs, steps = session(unit, EDGES, load=load)
+    stop = steps[-1]
+    assert stop.why_stop == "certified"
+    joint = [run for run in runs if run.plan.purpose == "joint"]
+    assert joint
+    assert sum(run.minutes for run in joint) <= 2 * JOINT_MINUTES + 1
+    assert "did not exercise gpu-core" in stop.reason
+    assert "did not exercise gpu-core" in stop.claim
 
 
 def test_what_holds_alone_and_fails_together_is_stepped_back_until_it_holds():

@@ -269,8 +269,11 @@ def _together(bench: _Bench, stops: Mapping[str, Proposal]) -> Step:
     if len(failures) >= bench.goal.max_failures:
         reason = f"Stop: {len(failures)} joint runs failed, as many as are allowed."
         return _stop("failures", reason, bench.claim(target))
-    together = sum(item.minutes for item in bench.counted if not item.failed and covers(item, depths))
-    if left <= ROUNDING or together >= enough * len(depths):
+    covering = [item for item in bench.counted if not item.failed and covers(item, depths)]
+    together = sum(item.minutes for item in covering)
+    # A session that holds joint runs under another load than the one asked for must come to an end as well.
+    asked = sum(item.minutes for item in covering if item.run.plan.purpose == "joint")
+    if left <= ROUNDING or asked >= enough * len(depths) - ROUNDING:
         unheard = [name for name, minutes in held.items() if minutes < enough - ROUNDING]
         caution = f" The loads held together did not exercise {' and '.join(unheard)}." if unheard else ""
         where = bench.unit.setting_at(depths).describe(bench.unit)
