@@ -102,6 +102,23 @@ def test_a_limit_that_the_machine_reports_beats_the_card() -> None:
     assert "within 3% of its limit" in report.rule
 
 
+def test_a_single_core_clock_limit_is_not_the_clock_of_this_load() -> None:
+    """Kernels report the highest clock of one core: a free all-core load stays below it and is free all the same."""
+    trace, _ = run_part(Part(power_limit=200.0, ceiling=100.0, full_watts=40.0), 12, seed=5)
+    reported = Trace(trace.seconds, {**trace.channels, "cpu.clock-limit": np.full(len(trace), 5200.0)})
+    assert limiters(reported, Limits({"cpu": 100.0}, {"cpu": 200.0}))["cpu"].shares["free"] > 0.9
+    capped = Trace(trace.seconds, {**trace.channels, "cpu.clock-limit": np.full(len(trace), 4200.0)})
+    assert "highest allowed" in limiters(capped, Limits({"cpu": 100.0}, {"cpu": 200.0}))["cpu"].rule
+
+
+def test_a_hidden_power_limit_is_found_under_the_one_reported() -> None:
+    trace, _ = run_part(Part(power_limit=45.0, ceiling=110.0), 15, seed=6)
+    report = limiters(trace, Limits({"cpu": 110.0}, {"cpu": 120.0}))["cpu"]
+    assert report.shares["power"] > 0.9
+    assert report.sure == "medium"
+    assert "under the limit that is known" in report.rule
+
+
 def _population(mode: str, units: int) -> tuple[list[float], list[tuple[float, bool]]]:
     """Share of samples named rightly by trace, and (confidence, right) of every main ruling."""
     rates, calls = [], []

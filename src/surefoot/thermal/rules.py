@@ -75,7 +75,7 @@ def infer(trace: Trace, domain: str, limits: Limits, knows: frozenset[str] = fro
         power=signals.power,
         ceiling_celsius=_middle(known.ceiling),
         power_limit_watts=_middle(known.power),
-        free_clock_mhz=_middle(known.clock) if known.clock is not None else top,
+        free_clock_mhz=known.card_clock or top,
         cannot_judge=_cannot(signals, known, knows),
     )
 
@@ -133,6 +133,7 @@ class _Known:
     power: Floats | None
     clock: Floats | None
     powers: tuple[Floats, ...]
+    card_clock: float | None
 
     @classmethod
     def of(cls, trace: Trace, domain: str, limits: Limits) -> _Known:
@@ -155,6 +156,7 @@ class _Known:
             power=lowest,
             clock=series("clock-limit", limits.clock_limits_mhz.get(domain)),
             powers=powers,
+            card_clock=limits.clock_limits_mhz.get(domain),
         )
 
 
@@ -218,7 +220,8 @@ def _decide(ruling: Ruling, signals: _Signals, known: _Known, top: float | None,
     below = at_top = clock_flat = false
     if clock is not None and top is not None and top > 0:
         seen = np.isfinite(clock)
-        reference = known.clock if known.clock is not None else np.full(n, top)
+        # The clock limit that a machine reports is that of one core alone, or of no load: not of this load.
+        reference = known.card_clock or top
         below = seen & (clock < _BELOW * reference)
         at_top = seen & (clock >= 0.99 * top)
         if signals.clock_spread is not None:
@@ -249,6 +252,9 @@ def _decide(ruling: Ruling, signals: _Signals, known: _Known, top: float | None,
     if "power" not in knows and signals.power_5 is not None:
         may_be = ~clear_of_limit & ~at_ceiling
         _decide_power_levels(ruling, signals, may_be, below)
+        # A firmware or a supply may hold power well under the limit that is reported: only clear signs count then.
+        text = "power keeps a level of its own, under the limit that is known,"
+        _decide_power_levels(ruling, signals, clear_of_limit & ~at_ceiling, below, text, clear_signs=True)
         if above_limit.any():
             text = "power keeps a level above the sustained limit: a short-term limit"
             _decide_power_levels(ruling, signals, above_limit, below, text)
@@ -358,7 +364,12 @@ def _decide_free_level(ruling: Ruling, signals: _Signals, level: Mask, text: str
 
 
 def _decide_power_levels(
-    ruling: Ruling, signals: _Signals, may_be: Mask, below: Mask, text: str = "power keeps a level of its own"
+    ruling: Ruling,
+    signals: _Signals,
+    may_be: Mask,
+    below: Mask,
+    text: str = "power keeps a level of its own",
+    clear_signs: bool = False,
 ) -> None:
     """Power held at one level or another (a short-term and a long-term limit make two), where it may be."""
     flat = may_be & _flat_power(signals)
@@ -393,7 +404,10 @@ def _decide_power_levels(
             gives_way = clock_range > max(0.008, 1.5 * power_range)
             steady_clock = clock_range < 0.004
         if warms and gives_way:
-            ruling.decide(level, "power", f"{text} while the part warms and the clock gives way", 0.85)
+            sure = 0.7 if clear_signs else 0.85
+            ruling.decide(level, "power", f"{text} while the part warms and the clock gives way", sure)
+        elif clear_signs:
+            continue
         elif gives_way:
             ruling.decide(level, "power", f"{text} while the clock moves", 0.7)
         elif warms and not steady_clock:
@@ -454,7 +468,7 @@ def _cannot(signals: _Signals, known: _Known, knows: frozenset[str]) -> tuple[st
         said.append("the temperature ceiling is not known: a thermal limit is told by temperature being flat alone")
     if "current" not in knows:
         said.append("there is no current flag: a current limit cannot be told from another reason")
-    if known.clock is None and signals.clock_5 is not None:
+    if known.card_clock is None and signals.clock_5 is not None:
         said.append("the free-running clock is not known: the highest clock seen under load stands for it")
     return tuple(said)
 
