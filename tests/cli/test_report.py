@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 import json
-import os
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
 from typer.testing import CliRunner
 
-from surefoot.cli.main import app
+from surefoot.cli.main import app, run
 from surefoot.journal import Journal
 from surefoot.runs import Closing, Outcome, RunPlan
 from surefoot.units import Knob, Setting, Unit
@@ -77,11 +74,13 @@ def test_open_hands_the_page_to_the_browser(home: Path, monkeypatch: pytest.Monk
         (["report", "my <laptop>", "--baseline", "nothing"], "nothing was measured"),
     ],
 )
-def test_bad_input_is_one_message_and_exit_2(home: Path, arguments: list[str], says: str) -> None:
-    done = subprocess.run(
-        [sys.executable, "-c", "from surefoot.cli.main import run; run()", *arguments],
-        capture_output=True, text=True, env={**os.environ}, check=False,
-    )  # fmt: skip
-    assert done.returncode == 2
-    assert says in done.stderr and "Traceback" not in done.stderr
+def test_bad_input_is_one_message_and_exit_2(
+    home: Path, arguments: list[str], says: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr("sys.argv", ["surefoot", *arguments])
+    with pytest.raises(SystemExit) as ended:
+        run()
+    said = capsys.readouterr().err
+    assert ended.value.code == 2
+    assert says in said and "Traceback" not in said and said.count("\n") == 1
     assert list(home.iterdir()) == []

@@ -55,8 +55,9 @@ def report_files(
     from surefoot.report.pictures import write_pictures, write_tables
     from surefoot.report.sections import build
 
+    card = journal.unit(unit) if isinstance(unit, str) else unit
     with Library() as library:
-        material = collect(journal, unit, baseline=baseline)
+        material = collect(journal, card, baseline=baseline)
         view = build(material)
         page = write_page(render(view, library), path)
     files: list[Path] = []
