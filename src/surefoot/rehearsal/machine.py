@@ -196,12 +196,15 @@ class VirtualMachine:
         if self._running is session:
             self._running = None
 
+    def exercised_by(self, load: str) -> tuple[str, ...]:
+        """The domains that a load bears on: its card's word, every part for the one that runs all, else its name."""
+        for card in self.unit.loads:
+            if card.name == load and card.exercises:
+                return card.exercises
+        return tuple(PARTS) if load == EVERYTHING else (load,)
+
     def _loaded(self, domain: str) -> bool:
-        if self._running is None:
-            return False
-        name = self._running.name
-        exercised = {part for card in self.unit.loads if card.name == name for part in card.exercises}
-        return domain in exercised or name in (domain, EVERYTHING)
+        return self._running is not None and domain in self.exercised_by(self._running.name)
 
     def _offset(self, domain: str, voltage: bool) -> float:
         values = [
@@ -267,8 +270,8 @@ class VirtualLoad:
         self._machine = machine
 
     def exercises(self) -> tuple[str, ...]:
-        """Its own domain, transitions included."""
-        return (self.name, "transition")
+        """The domains that it loads, transitions included."""
+        return (*self._machine.exercised_by(self.name), "transition")
 
     def start(self, minutes: float) -> VirtualSession:
         """Begin; the moment of failure is drawn now."""
