@@ -2,13 +2,46 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from contextlib import AbstractContextManager
 from typing import TYPE_CHECKING
+
+from surefoot.cli.common import show
+from surefoot.errors import BadInput
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
 
     from surefoot.rehearsal.knobs import KnobsMeasures
+
+
+def show_knobs(
+    units: int,
+    seed: int,
+    card: str,
+    strategies: Sequence[str] | None,
+    workers: int | None,
+    as_json: bool,
+    progress: AbstractContextManager[Callable[[int, int], None]],
+    populations: object = None,
+) -> None:
+    """Play the strategies against units of several knobs and print what it cost and how honest the claims are."""
+    from surefoot.rehearsal.knobs import compare_knobs
+
+    if populations:
+        raise BadInput(
+            "--knobs has units of its own.", where="rehearse", remedy="Leave --population and --table out with it."
+        )
+    with progress as told:
+        found = compare_knobs(
+            units,
+            seed,
+            card=card,
+            strategies=tuple(strategies or ("posterior", "ladder")),
+            workers=workers,
+            progress=told,
+        )
+    show({"units": units, "seed": seed, "knobs": found}, lambda: knobs_view(found), as_json)
 
 
 def knobs_view(found: Sequence[KnobsMeasures]) -> list[RenderableType]:

@@ -8,6 +8,7 @@ the run. The hazards add; which of them comes first ends the run. Invented: it d
 from __future__ import annotations
 
 import math
+import os
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -18,6 +19,7 @@ from surefoot.errors import BadInput
 from surefoot.rehearsal.virtual import VirtualUnit
 from surefoot.runs import Closing, Outcome, Run, RunPlan
 from surefoot.search import Goal, known_stable, plan
+from surefoot.search.strategy import strategy_named
 from surefoot.units import Knob, Setting, Unit
 
 CORE = Knob("cpu-core", "cpu", "mV", "down", 5, 250)
@@ -253,6 +255,34 @@ def rehearse_knobs(
                 if progress is not None:
                     progress(len(played), units)
     return measure_knobs(card, strategy, seed, [played[index] for index in range(units)])
+
+
+def compare_knobs(
+    units: int,
+    seed: int,
+    *,
+    card: str = "three",
+    strategies: Sequence[str] = ("posterior", "ladder"),
+    goal: Goal | None = None,
+    workers: int | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> list[KnobsMeasures]:
+    """Several strategies on the same units; ``workers``: None for one process a processor. Raises BadInput."""
+    for name in strategies:
+        strategy_named(name)
+    found = []
+    for at, name in enumerate(strategies):
+
+        def told(done: int, of: int, before: int = at * units) -> None:
+            if progress is not None:
+                progress(before + done, of * len(strategies))
+
+        found.append(
+            rehearse_knobs(
+                units, seed, card=card, goal=goal, strategy=name, workers=workers or os.cpu_count() or 1, progress=told
+            )
+        )
+    return found
 
 
 def measure_knobs(card: str, strategy: str, seed: int, played: Sequence[PlayedKnobs]) -> KnobsMeasures:
