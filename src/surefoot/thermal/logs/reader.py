@@ -126,7 +126,8 @@ def _frame(data: bytes | memoryview, width: int, parse: Parse, wanted: list[int]
             source,
             header=None,
             names=range(width + spare),
-            usecols=[*wanted, *range(width, width + spare)],
+            # A column past the last of the file may be named but not asked for: with a spare one, all are read.
+            usecols=None if spare else wanted,
             index_col=False,
             sep=parse.delimiter or "\x1f",
             decimal=parse.decimal,
@@ -139,7 +140,8 @@ def _frame(data: bytes | memoryview, width: int, parse: Parse, wanted: list[int]
             engine="c",
         )
     except (pd.errors.ParserError, pd.errors.EmptyDataError, OverflowError, UnicodeDecodeError):
-        return None
+        # Columns that the header names but no line has cannot be asked for either: then all are read.
+        return None if spare else _frame(data, width, parse, wanted, 1)
 
 
 class Quiet:
