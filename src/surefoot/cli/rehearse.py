@@ -1,9 +1,118 @@
-"""Commands of the group `rehearse`."""
+"""`surefoot rehearse`: the search played against virtual units, and what it costs."""
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING, Annotated, Any
+
 import typer
+
+from surefoot.cli.common import JsonFlag, console, show
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from contextlib import AbstractContextManager
+
+    from rich.console import RenderableType
+
+    from surefoot.rehearsal.measures import Measures
 
 
 def register(app: typer.Typer) -> None:
-    """Add this group's commands."""
+    """Add `rehearse`."""
+    app.command("rehearse")(rehearse)
+
+
+def rehearse(
+    units: Annotated[int, typer.Option("--units", min=1, help="How many virtual units of each population.")] = 100,
+    seed: Annotated[int, typer.Option("--seed", min=0, help="Same seed, same units, same luck.")] = 1,
+    population: Annotated[
+        list[str] | None,
+        typer.Option("--population", metavar="NAME", help="May be given again; `all` for every one."),
+    ] = None,
+    strategy: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--strategy", metavar="NAME", help="May be given again: posterior, ladder, bisection, ladder-back-N, ..."
+        ),
+    ] = None,
+    table: Annotated[
+        bool, typer.Option("--table", help="The whole benchmark: every population, the ladder and its like beside it.")
+    ] = False,
+    knobs: Annotated[
+        str | None,
+        typer.Option("--knobs", metavar="CARD", help="Units of several knobs instead: `two` or `three`."),
+    ] = None,
+    workers: Annotated[
+        int | None, typer.Option("--workers", min=1, help="Processes; the result does not depend on it.")
+    ] = None,
+    as_json: JsonFlag = False,
+) -> None:
+    """Play search strategies against virtual units: bench hours, crashes, and how honest their claims are."""
+    if knobs is not None:
+        from surefoot.cli.rehearse_knobs import show_knobs
+
+        return show_knobs(units, seed, knobs, strategy, workers, as_json, _progress(), population or table)
+    from surefoot.rehearsal.benchmark import benchmark
+    from surefoot.rehearsal.measures import rehearse as play
+    from surefoot.rehearsal.populations import POPULATIONS
+
+    with _progress() as told:
+        if table:
+            found = benchmark(units, seed, workers=workers, progress=told)
+        else:
+            wanted = tuple(POPULATIONS) if population and "all" in population else tuple(population or ["reference"])
+            found = play(
+                units, seed, populations=wanted, strategies=tuple(strategy or ["posterior", "ladder"]),
+                workers=workers, progress=told,
+            )  # fmt: skip
+    show({"units": units, "seed": seed, "measures": found}, lambda: _view(found, units, seed), as_json)
+
+
+def _progress() -> AbstractContextManager[Callable[[int, int], None]]:
+    """A bar on standard error where that is a terminal, nothing elsewhere."""
+    from collections.abc import Iterator
+    from contextlib import contextmanager
+
+    @contextmanager
+    def shown() -> Iterator[Callable[[int, int], None]]:
+        from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+
+        err = console(stderr=True)
+        if not err.is_terminal:
+            yield lambda done, total: None
+            return
+        columns = (TextColumn("units played"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+        with Progress(*columns, console=err, transient=True) as bar:
+            task = bar.add_task("units", total=None)
+            yield lambda done, total: bar.update(task, completed=done, total=total)
+
+    return shown()
+
+
+def _view(found: list[Measures], units: int, seed: int) -> list[RenderableType]:
+    from rich.table import Table
+
+    parts: list[RenderableType] = []
+    for population in dict.fromkeys(one.population for one in found):
+        table = Table(title=f"{population}: {units} units, seed {seed}", title_justify="left", pad_edge=False)
+        table.add_column("strategy", no_wrap=True)
+        for name in ("hours", "p90", "crash", "p90", "runs", "honest", "give", "past"):
+            table.add_column(name, justify="right", no_wrap=True)
+        for one in (one for one in found if one.population == population):
+            table.add_row(one.strategy, *_cells(one))
+        parts.append(table)
+    parts.append(
+        "hours, crash, runs: a unit, mean and 90th percentile. honest: share of the claims whose true MTTF meets the "
+        "goal (95 % interval in --json). give: mean depth given up where honest, mV. past: deepest run past the edge."
+    )
+    return parts
+
+
+def _cells(one: Measures) -> list[str]:
+    def number(value: Any, digits: int) -> str:
+        return "-" if value != value else f"{value:.{digits}f}"
+
+    return [
+        number(one.hours, 2), number(one.hours_p90, 2), number(one.crashes, 2), number(one.crashes_p90, 0),
+        number(one.runs, 1), number(one.honest, 3), number(one.give_away, 1), number(one.overshoot, 0),
+    ]  # fmt: skip

@@ -54,7 +54,7 @@ class BisectionStrategy:
 
     def _bracket(self, knob: Knob, evidence: Sequence[Evidence]) -> tuple[int, int]:
         """Steps known to hold and known (or taken) to fail: whole numbers of the knob's step."""
-        most = int(round(knob.deepest / knob.step))
+        most = round(knob.deepest / knob.step)
         failed = [int(piece.depth / knob.step + 1e-9) for piece in evidence if piece.failed]
         high = min(failed, default=most + 1)
         held = [int(piece.depth / knob.step + 1e-9) for piece in evidence if not piece.failed]

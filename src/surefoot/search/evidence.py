@@ -39,8 +39,8 @@ class Goal:
     depth that held the next run may go, knob's unit; ``crash_minutes`` and ``setup_minutes``: the price of a crash
     and of setting up a run; ``soft_minutes``: the price of a failure that the load itself catches; ``max_failures``:
     stop after so many; ``worth_per_hour``: stop when the next hour would gain less than this many of the knob's
-    units (0: never for that reason). ``soft_share``: the share of failures, 0 to 1, that the load is expected to catch
-    itself, before the unit has shown any. Raises BadInput for a number out of range.
+    units (None: the search's own threshold; 0: never for that reason). ``soft_share``: the share of failures, 0 to 1,
+    that the load is expected to catch itself, before the unit has shown any. Raises BadInput for a number out of range.
     """
 
     mttf_hours: float = 100.0
@@ -51,7 +51,7 @@ class Goal:
     setup_minutes: float = 3.0
     max_failures: int = 6
     soft_minutes: float = 1.0
-    worth_per_hour: float = 0.0
+    worth_per_hour: float | None = None
     soft_share: float = 0.2
 
     def __post_init__(self) -> None:
@@ -61,6 +61,8 @@ class Goal:
                 raise BadInput(f"{name} is {value!r}; it must be a positive number.", where="goal")
         for name in ("crash_minutes", "setup_minutes", "soft_minutes", "worth_per_hour"):
             value = getattr(self, name)
+            if value is None and name == "worth_per_hour":
+                continue
             if not math.isfinite(value) or value < 0:
                 raise BadInput(f"{name} is {value!r}; it must be a number of at least 0.", where="goal")
         if not 0.5 <= self.confidence < 1:

@@ -25,8 +25,8 @@ from numpy.typing import ArrayLike, NDArray
 
 Floats = NDArray[np.float64]
 
-# A failure's time is known to a heartbeat (10 s): the journal's last word before a crash. One "at 0 minutes" is one
-# within the first heartbeat; a shorter time would make a stray failure look likelier than a setting that cannot hold.
+# A failure's time is known to a heartbeat (10 s): the journal's last word before a crash. One that came sooner is one
+# found some time within the first heartbeat: its density at 0 would say that a hazard of thousands an hour is unlikely.
 SHORTEST_HOURS = 10.0 / 3600.0
 
 
@@ -56,6 +56,7 @@ def log_likelihood(
     failed = np.asarray(failed, dtype=bool)
     timed = np.asarray(timed, dtype=bool)
     hours = np.asarray(hours, dtype=np.float64)
+    timed = timed & (hours >= SHORTEST_HOURS)
     hours = np.where(failed, np.maximum(hours, SHORTEST_HOURS), hours)
     held = log_survival(hazard, hours, spread)
     if not failed.any():

@@ -1,0 +1,81 @@
+"""One strategy played against one virtual unit, and what it cost."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from surefoot.rehearsal.populations import GOAL, KNOB, Population
+from surefoot.search import Evidence, Goal, certify, next_step
+from surefoot.units import Knob
+
+MOST_RUNS = 120
+
+
+@dataclass(frozen=True, slots=True)
+class Played:
+    """What one unit cost and what was said of it.
+
+    ``bench_hours``: setting up, minutes under load, crashes and caught failures; ``depth``: the recommended depth, or
+    None when nothing was claimed; ``honest``: whether its true MTTF meets the goal; ``give_away``: the true best depth
+    (not rounded to a step) less the recommended; ``overshoot``: the deepest run less the edge.
+    """
+
+    bench_hours: float
+    crashes: int
+    soft_failures: int
+    runs: int
+    depth: float | None
+    honest: bool
+    give_away: float
+    overshoot: float
+    why_stop: str
+
+
+def play(
+    population: Population,
+    strategy: str,
+    seed: int,
+    index: int,
+    *,
+    knob: Knob = KNOB,
+    goal: Goal = GOAL,
+) -> Played:
+    """Play a strategy against unit ``index`` of a population.
+
+    The unit and the luck of its runs depend on ``seed`` and ``index`` alone: every strategy meets the same units.
+    """
+    unit = population.draw(np.random.default_rng([seed, index, 0]))
+    rng = np.random.default_rng([seed, index, 1])
+    evidence: list[Evidence] = []
+    minutes_spent = 0.0
+    crashes = soft = 0
+    why_stop = "runs"
+    for _ in range(MOST_RUNS):
+        step = next_step(knob, evidence, goal, strategy=strategy)
+        if step.stop:
+            why_stop = step.why_stop
+            break
+        seen, lasted, failed = unit.run(step.depth, step.minutes, minutes_spent + goal.setup_minutes, rng)
+        minutes_spent += goal.setup_minutes + lasted
+        if failed and seen.soft:
+            soft += 1
+            minutes_spent += goal.soft_minutes
+        elif failed:
+            crashes += 1
+            minutes_spent += goal.crash_minutes
+        evidence.append(seen)
+    known = certify(knob, evidence, goal, strategy=strategy)
+    best = unit.best_depth(goal.mttf_hours, knob.limit)
+    return Played(
+        bench_hours=minutes_spent / 60.0,
+        crashes=crashes,
+        soft_failures=soft,
+        runs=len(evidence),
+        depth=known.depth if known else None,
+        honest=known is not None and unit.mttf_hours(known.depth) >= goal.mttf_hours,
+        give_away=best - known.depth if known else best,
+        overshoot=max((piece.depth for piece in evidence), default=0.0) - unit.edge,
+        why_stop=why_stop,
+    )
