@@ -121,7 +121,8 @@ def _from_table(card: Unit, path: Path, columns: list[str] | None, yes: bool) ->
 
 
 def _write(journal: Journal, runs: list[Told]) -> list[int]:
-    return [journal.log_run(one.plan, one.closing, at=one.at) for one in runs]
+    with journal.together():
+        return [journal.log_run(one.plan, one.closing, at=one.at) for one in runs]
 
 
 def _view(card: Unit, ids: list[int], runs: list[Told], problems: list[str]) -> list[RenderableType]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -120,10 +121,14 @@ def setting_for(journal: Journal, unit: Unit, values: Mapping[str, float], known
 
 
 def whole(known: KnownStable) -> Certificate | None:
-    """The claim for the whole setting: the joint one, else that of the one knob that is off stock, else the weakest."""
+    """The claim for the whole setting: the joint one, else the weakest knob's with the bound that holds for all."""
     if known.joint is not None:
         return known.joint
-    return min(known.certificates.values(), key=lambda one: one.mttf_hours, default=None)
+    weakest = min(known.certificates.values(), key=lambda one: one.mttf_hours, default=None)
+    if weakest is None or len(known.certificates) == 1:
+        return weakest
+    # Hazards add: several knobs together fail sooner than the weakest of them alone.
+    return dataclasses.replace(weakest, mttf_hours=known.mttf_hours)
 
 
 def _units(unit: Unit) -> dict[str, str]:

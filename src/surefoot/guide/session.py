@@ -161,7 +161,7 @@ class Session:
     def _make(self, step: Step, runs: Sequence[Run], conditions: Conditions, hands: Hands) -> Run:
         options = self.options
         start, start_words = settle(self.machine, self.voice, options.settling, first_start(runs))
-        load = options.load or self.machine.default_load(self.unit, step.knob or None)
+        load = options.load or step.load or self.machine.default_load(self.unit, step.knob or None)
         run_plan = RunPlan(
             unit=self.unit.name,
             setting=step.setting,
