@@ -5,6 +5,7 @@ Contrast limits: W3C, Web Content Accessibility Guidelines 2.2, 1.4.3 and 1.4.11
 
 from __future__ import annotations
 
+import xml.etree.ElementTree as ET
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -158,6 +159,26 @@ def test_the_arrow_keys_read_out_the_marks(page: Page) -> None:
     assert first.startswith("1 of ") and second.startswith("2 of ") and "outcome" in second
     page.press("Escape")
     assert page.evaluate(readout) == ""
+
+
+def test_a_picture_and_its_numbers_can_be_saved(page: Page) -> None:
+    saved = page.evaluate("""
+      (async () => {
+        const kept = [], made = URL.createObjectURL, click = HTMLAnchorElement.prototype.click;
+        URL.createObjectURL = (blob) => { kept.push(blob); return 'blob:none'; };
+        HTMLAnchorElement.prototype.click = function () { kept.push(this.download); };
+        const figure = document.querySelector('figure[data-key="limiters-cpu"]');
+        figure.querySelector('[data-save=svg]').click();
+        figure.querySelector('[data-save=csv]').click();
+        URL.createObjectURL = made; HTMLAnchorElement.prototype.click = click;
+        return [await kept[0].text(), kept[1], await kept[2].text(), kept[3]];
+      })()
+    """)
+    assert saved[1::2] == ["limiters-cpu.svg", "limiters-cpu.csv"]
+    root = ET.fromstring(saved[0])
+    assert root.tag.endswith("svg") and "var(--" not in saved[0] and 'id="fill-thermal"' in saved[0]
+    lines = saved[2].splitlines()
+    assert lines[0].startswith("configuration,") and len(lines) == 7
 
 
 def test_light_and_dark_can_be_read(page: Page) -> None:

@@ -59,6 +59,11 @@ def test_series_differ_in_shape_and_in_dash_and_not_in_colour_alone() -> None:
     assert len({look.shape for look in looks}) == len({look.dash for look in looks}) == 8
 
 
+def test_no_two_of_many_series_look_alike() -> None:
+    looks = {(series(index).color, series(index).shape) for index in range(64)}
+    assert len(looks) == 64 and len({(series(index).color, series(index).dash) for index in range(64)}) == 64
+
+
 def test_limiters_differ_in_pattern() -> None:
     assert len(set(LIMITERS.values())) == len(LIMITERS)
     definitions = pattern_definitions()

@@ -137,8 +137,13 @@ LIMITERS: Mapping[str, str] = {
 
 
 def series(index: int) -> Look:
-    """The look of the nth configuration or other series; repeats after eight."""
-    return _SERIES[index % len(_SERIES)]
+    """The look of the nth configuration or other series.
+
+    After eight the colours come round again with other shapes and dashes, so that no two of 64 are alike.
+    """
+    count = len(_SERIES)
+    form = _SERIES[(index + index // count) % count]
+    return Look(_SERIES[index % count].color, form.shape, form.dash)
 
 
 def ink(name: str) -> str:

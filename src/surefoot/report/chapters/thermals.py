@@ -149,11 +149,16 @@ def _frame(material: Material, looks: Looks, channel: str) -> pd.DataFrame:
         values = trace.get(channel)
         if values is None or key not in looks.names:
             continue
-        at, mean, low, high = buckets(trace.seconds, values, POINTS)
+        at, mean, low, high = buckets(trace.seconds, values, _points(len(material.traces)))
         frames.append(pd.DataFrame({
             "configuration": looks.names[key], "minutes": at / 60.0, "mean": mean, "low": low, "high": high,
         }))  # fmt: skip
     return pd.concat(frames, ignore_index=True) if frames else pd.DataFrame()
+
+
+def _points(lines: int) -> int:
+    """How many points a line gets: fewer where there are many lines, so that the page stays small."""
+    return max(min(POINTS, 2400 // max(lines, 1)), 40)
 
 
 def _timeline(frame: pd.DataFrame, channel: str, looks: Looks) -> Picture:
