@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from surefoot.search.evidence import Certificate, Evidence, Goal, Proposal
 from surefoot.search.posterior import posterior
-from surefoot.search.rules import enforce
+from surefoot.search.rules import allowed, enforce
 from surefoot.search.strategy import strategy_named
 from surefoot.units import Knob
 
@@ -28,5 +28,11 @@ def next_step(knob: Knob, evidence: Sequence[Evidence], goal: Goal, *, strategy:
 
 
 def certify(knob: Knob, evidence: Sequence[Evidence], goal: Goal, *, strategy: str = "posterior") -> Certificate | None:
-    """What may be claimed on the evidence: the deepest depth that meets the goal, or None when nothing does."""
-    return strategy_named(strategy).recommend(knob, tuple(evidence), goal)
+    """What may be claimed on the evidence: the deepest depth that meets the goal, or None when nothing does.
+
+    Nothing is claimed for a unit that failed at stock: it has a fault.
+    """
+    evidence = tuple(evidence)
+    if allowed(knob, evidence, goal).stop == "faulty":
+        return None
+    return strategy_named(strategy).recommend(knob, evidence, goal)

@@ -28,7 +28,7 @@ from surefoot.units import Knob
 Floats = NDArray[np.float64]
 
 TYPICAL_PER_DECADE = {"mV": 5.0, "V": 0.005, "uV": 5000.0, "µV": 5000.0, "MHz": 15.0, "GHz": 0.015, "kHz": 15000.0}
-SOFT_SIDE = 1.3
+SOFT_SIDE = 1.4
 """Middle of the prior on s, as a multiple of the typical."""
 PER_DECADE_SPREAD = 0.42
 """Standard deviation of ln s."""
@@ -42,7 +42,7 @@ STRAY_FAILURES = 0.001
 """Chance that a failure was not the setting's doing or was mislogged (likelihood.py, ``stray``)."""
 BACKGROUND_SHARE = 0.10
 """Share of the goal's hazard set aside for failures that no depth explains."""
-DOUBT = 1.0
+DOUBT = 0.9
 """Of the doubt the goal allows (1 - confidence), the share that the model may spend; the rest covers its own error."""
 
 EDGE_CELLS_PER_DECADE = 4

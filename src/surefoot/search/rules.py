@@ -80,7 +80,7 @@ def enforce(proposal: Proposal, knob: Knob, evidence: Sequence[Evidence], goal: 
     A stop is never turned into a run.
     """
     rule = allowed(knob, evidence, goal)
-    if rule.stop and not proposal.stop:
+    if rule.stop == "faulty" or (rule.stop and not proposal.stop):
         return Proposal(True, 0.0, 0.0, 0.0, f"Stop: {rule.why}.", why_stop=rule.stop, claim=proposal.claim)
     if proposal.stop:
         return proposal
