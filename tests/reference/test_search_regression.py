@@ -48,9 +48,9 @@ def test_beetle_mortality_reaches_the_published_fit() -> None:
 def test_beetle_mortality_agrees_with_statsmodels() -> None:
     dose, _, killed, lived = beetles()
     link = sm.families.links.CLogLog()
-    model = sm.GLM(
-        np.column_stack([killed, lived]), sm.add_constant(dose), family=sm.families.Binomial(link=link)
-    ).fit(tol=1e-14)
+    model = sm.GLM(np.column_stack([killed, lived]), sm.add_constant(dose), family=sm.families.Binomial(link=link)).fit(
+        tol=1e-14
+    )
     fit, deviance = fit_beetles()
     assert fit.coefficients == pytest.approx(model.params, rel=1e-6)
     assert deviance == pytest.approx(model.deviance, rel=1e-6)

@@ -66,9 +66,7 @@ def check(step: Proposal, knob: Knob, history: Sequence[Evidence], goal: Goal) -
 @pytest.mark.parametrize("strategy", ["ladder", "bisection"])
 @settings(max_examples=800, deadline=None)
 @given(history=st.one_of(histories, sane), goal=goals, knob=st.sampled_from([KNOB, CLOCK, ODD]))
-def test_no_product_strategy_breaks_a_rule(
-    strategy: str, history: list[Evidence], goal: Goal, knob: Knob
-) -> None:
+def test_no_product_strategy_breaks_a_rule(strategy: str, history: list[Evidence], goal: Goal, knob: Knob) -> None:
     check(next_step(knob, history, goal, strategy=strategy), knob, history, goal)
 
 

@@ -66,7 +66,7 @@ def make_known(strategy: str) -> None:
     strategy_named(strategy)
 
 
-def wilson(successes: int, trials: int, z: float = 1.959964) -> tuple[float, float]:
+def wilson(successes: int, trials: int, z: float = 1.959963984540054) -> tuple[float, float]:
     """95 % interval of a share (Wilson 1927); (nan, nan) without trials."""
     if trials == 0:
         return math.nan, math.nan
