@@ -87,7 +87,34 @@ def known_stable(
         goal,
         strategy=strategy,
     )
-    return from_parts(unit, read, goal, joint, own, target, strategy)
+    found = from_parts(unit, read, goal, joint, own, target, strategy)
+    if found is not None and found.needs_joint_run:
+        # Later runs may let each knob go deeper by itself; a setting that was held together and still meets the goal
+        # is the better answer until the deeper one has been held together too.
+        held = _held_together(unit, read, joint, own, goal)
+        if held is not None:
+            return from_parts(unit, read, goal, joint, own, held, strategy)
+    return found
+
+
+def _held_together(
+    unit: Unit, read: RunsRead, joint: JointPosterior, own: Mapping[str, Certificate], goal: Goal
+) -> SteppedBack | None:
+    """The deepest setting of every tuned knob that was held together and meets the goal by all evidence, or None."""
+    best: SteppedBack | None = None
+    deepest = 0.0
+    for item in read.counted:
+        depths = {name: item.depths[name] for name in own}
+        if item.failed or any(not 0 < depths[name] <= known.depth + 1e-9 for name, known in own.items()):
+            continue
+        score = sum(depth / unit.knob(name).limit for name, depth in depths.items())
+        if score <= deepest or min(joint_minutes(read.counted, depths).values()) <= 0:
+            continue
+        if joint.mttf_bound(depths, model_confidence(goal)) < goal.mttf_hours:
+            continue
+        back = {name: known.depth - depths[name] for name, known in own.items() if depths[name] < known.depth - 1e-9}
+        best, deepest = SteppedBack(depths, model_confidence(goal), back), score
+    return best
 
 
 def from_parts(
