@@ -16,6 +16,7 @@ from surefoot.journal import Journal
 from surefoot.report import picture
 from surefoot.report.html import data_text, policy, render
 from surefoot.report.library import Library, made_here
+from surefoot.report.look import Looks
 from surefoot.report.material import Material, collect
 from surefoot.report.page import report_files, write_page, write_report
 from surefoot.report.picture import PAGE, VIDEO
@@ -215,6 +216,35 @@ def test_the_baseline_can_be_chosen(tmp_path: Path) -> None:
         assert "+11" in render(build(collect(journal, "u", baseline="2")))
         with pytest.raises(BadInput, match="configuration"):
             collect(journal, "u", baseline="no such mode")
+
+
+def test_configurations_without_a_name_are_called_by_what_differs(tmp_path: Path) -> None:
+    knobs = (Knob("core", "cpu", "mV", "down", 5, 100), Knob("cache", "cpu", "mV", "down", 5, 100, linked_to="core"))
+    unit = Unit(name="u", knobs=knobs)
+    settings = (
+        ("loud", "as it came", Setting()),
+        ("quiet", "as it came", Setting()),
+        ("loud", "as it came", Setting(values={"core": -40, "cache": -40})),
+        ("loud", "pad", Setting(values={"core": -40, "cache": -20})),
+    )
+    with Journal.open(tmp_path) as journal:
+        journal.add_unit(unit)
+        for mode, cooling, setting in settings:
+            known = Conditions(power_mode=mode, cooling=cooling)
+            plan = RunPlan(unit="u", setting=setting, load="l", planned_minutes=5, purpose="measure", conditions=known)
+            run = journal.log_run(plan, Closing(outcome=Outcome.HELD, minutes=5, judged_by="eye"))
+            journal.add_score("u", Score(name="points", value=100), run_id=run)
+        material = collect(journal, "u")
+        names = list(Looks.of(material.comparison, unit).names.values())
+        assert [name.replace("\u00a0", " ") for name in names] == [
+            "loud mode, stock",
+            "quiet mode",
+            "core −40 mV",
+            "pad, cache −20 mV, core −40 mV",
+        ]
+        assert material.comparison is not None
+        journal.name_configuration("u", material.comparison.configurations[1].key, "at night", 1)
+        assert "at night" in Looks.of(collect(journal, "u").comparison, unit).by_name
 
 
 def test_the_library_is_made_here_where_no_process_can_be_started(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -88,13 +88,13 @@ def gpu_volts(mhz: float, offset_mhz: float) -> float:
 def cpu_power(ghz: float, offset_mv: float, busy: float, celsius: float) -> float:
     """Package power, W: activity V squared f, leakage that doubles in 50 K, and the uncore's share."""
     volts = cpu_volts(ghz, offset_mv)
-    return 11.6 * busy * volts * volts * ghz + 2.2 * volts * 2.0 ** ((celsius - 60.0) / 50.0) + 3.0
+    return 11.6 * busy * volts * volts * ghz + 2.2 * volts * math.exp2((celsius - 60.0) / 50.0) + 3.0
 
 
 def gpu_power(mhz: float, offset_mhz: float, busy: float, celsius: float) -> float:
     """Board power, W; as for the CPU."""
     volts = gpu_volts(mhz, offset_mhz)
-    return 44.0 * busy * volts * volts * mhz / 1000.0 + 3.0 * volts * 2.0 ** ((celsius - 60.0) / 50.0) + 9.0
+    return 44.0 * busy * volts * volts * mhz / 1000.0 + 3.0 * volts * math.exp2((celsius - 60.0) / 50.0) + 9.0
 
 
 def fan_sound(rpm: float) -> float:

@@ -11,9 +11,9 @@ from surefoot.report.words import CAUTIONS, job, span
 
 def build(material: Material) -> PageView:
     """The whole page of a unit. Pure of the journal: it needs only the material."""
-    looks = Looks.of(material.comparison)
+    looks = Looks.of(material.comparison, material.unit)
     sections: tuple[Section, ...] = (
-        answer.section(material),
+        answer.section(material, looks),
         search.path(material),
         search.passes(material),
         edges.section(material),
@@ -22,8 +22,8 @@ def build(material: Material) -> PageView:
         thermals.limiters(material, looks),
         thermals.over_time(material, looks),
         measures.surroundings(material, looks),
-        measures.everything(material),
-        records.conditions(material),
+        measures.everything(material, looks),
+        records.conditions(material, looks),
         records.runs(material),
         Section("cautions", "Cautions", "Cautions", list=CAUTIONS),
     )

@@ -63,12 +63,14 @@ class GainView:
 class Answer:
     """The known-stable setting, its certificate in words, and what was gained.
 
-    ``aside``: what moves along with the setting; ``small``: lines of lesser weight; ``table``: the certificates.
+    ``against``: what the gains compare; ``aside``: what moves along with the setting; ``small``: lines of lesser
+    weight; ``table``: the certificates.
     """
 
     setting: tuple[str, ...]
     words: tuple[str, ...]
     gains: tuple[GainView, ...] = ()
+    against: str = ""
     aside: str = ""
     small: tuple[str, ...] = ()
     table: TableView | None = None

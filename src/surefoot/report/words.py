@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 import shlex
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 
 from surefoot.runs import Outcome, Run
@@ -180,19 +180,18 @@ def tidy(text: str) -> str:
     return re.sub(r"(\d) (%|°C|mV|MHz|W|h|min|dB|fps|rpm|points)(?![a-z])", "\\1\u00a0\\2", text)
 
 
-def measure_title(row: Row, comparison: Comparison) -> str:
-    """A metric's statement: its best real difference to the baseline, or that none was shown."""
+def measure_title(row: Row, comparison: Comparison, names: Mapping[str, str]) -> str:
+    """A metric's statement: what the last configuration gained, or that no difference was shown. ``names``: by key."""
     label = row.metric.label[:1].upper() + row.metric.label[1:]
-    base = comparison.configuration(comparison.baseline).name
     if sum(cell.runs > 0 for cell in row.cells) < 2:
         return label
     # The last configuration is where the work ended; where it is not measured, the last that is.
     cell = next((one for one in reversed(row.cells) if one.runs and one.configuration != comparison.baseline), None)
     if cell is None or cell.gain is None:
         return label
-    name = comparison.configuration(cell.configuration).name
+    name = names[cell.configuration]
     if cell.verdict in REAL:
         return f"{label}: {gain_text(row, cell)} with “{name}”"
     if cell.verdict == "not shown":
-        return f"{label}: no real difference between “{name}” and “{base}”"
+        return f"{label}: no real difference shown with “{name}”"
     return f"{label}: {gain_text(row, cell)} with “{name}”, {VERDICT_SAYS[cell.verdict]}"

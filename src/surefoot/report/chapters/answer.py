@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from surefoot.report.look import Looks
 from surefoot.report.material import Material
 from surefoot.report.view import Answer, Column, Empty, GainView, Section, TableCell, TableView
 from surefoot.report.words import certificate, count, gain_text, listed, minus, number, quoted, setting_parts, signed
@@ -14,7 +15,7 @@ from surefoot.units import Setting, Unit
 MOST_GAINS = 6
 
 
-def section(material: Material) -> Section:
+def section(material: Material, looks: Looks) -> Section:
     """The known-stable setting with its certificate in words, and the gains in figures."""
     name = material.unit.name
     gains = _gains(material)
@@ -29,13 +30,13 @@ def section(material: Material) -> Section:
             )
         return Section(
             "answer", "What holds", "Known-stable setting",
-            answer=Answer(("nothing certified yet",), words, gains),
+            answer=Answer(("nothing certified yet",), words, gains, _against(material, looks)),
             empty=Empty("Runs under load that held.", f"surefoot tune {quoted(name)}"),
         )  # fmt: skip
-    return Section("answer", "What holds", "Known-stable setting", answer=_answer(material, known, gains))
+    return Section("answer", "What holds", "Known-stable setting", answer=_answer(material, looks, known, gains))
 
 
-def _answer(material: Material, known: KnownStable, gains: tuple[GainView, ...]) -> Answer:
+def _answer(material: Material, looks: Looks, known: KnownStable, gains: tuple[GainView, ...]) -> Answer:
     unit = material.unit
     leaders = {knob.name for knob in unit.leaders()}
     lead = Setting(values={name: value for name, value in known.setting.values.items() if name in leaders})
@@ -48,8 +49,7 @@ def _answer(material: Material, known: KnownStable, gains: tuple[GainView, ...])
     bound = known.joint.mttf_hours if known.joint else known.mttf_hours
     words = [
         f"At {known.confidence:.0%} confidence this unit lasts at least {number(bound, 0)} hours of load "
-        "between failures at "
-        f"this setting; the goal is {material.goal.mttf_hours:g} h."
+        f"between failures at this setting; the goal is {material.goal.mttf_hours:g} h."
     ]
     if known.joint is not None:
         failed = count(known.joint.failures, "failure") if known.joint.failures else "no failure"
@@ -67,10 +67,20 @@ def _answer(material: Material, known: KnownStable, gains: tuple[GainView, ...])
         tuple(setting_parts(unit, lead)),
         tuple(words),
         gains,
+        _against(material, looks),
         aside=minus(f"Moved along with their leader: {listed(linked)}.") if linked else "",
         small=tuple(small),
         table=_certificates(unit, known),
     )
+
+
+def _against(material: Material, looks: Looks) -> str:
+    """What the gains compare with what."""
+    comparison = material.comparison
+    if comparison is None:
+        return ""
+    final = looks.names[comparison.configurations[-1].key]
+    return f"“{final}” against “{looks.names[comparison.baseline]}”"
 
 
 def _certificates(unit: Unit, known: KnownStable) -> TableView | None:

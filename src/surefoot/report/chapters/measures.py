@@ -31,7 +31,7 @@ def scores(material: Material, looks: Looks) -> Section:
         return Section(
             "scores", "Scores", title, empty=Empty("No score was recorded.", f"surefoot score {name} NAME VALUE")
         )
-    return Section("scores", "Scores", title, _lead(material.comparison), blocks=(Block(charts),))
+    return Section("scores", "Scores", title, _lead(material.comparison, looks), blocks=(Block(charts),))
 
 
 def heat(material: Material, looks: Looks) -> Section:
@@ -96,16 +96,15 @@ def _or_dash(value: float | None, decimals: int) -> str:
     return "–" if value is None else number(value, decimals)
 
 
-def _equal_scores(material: Material, comparison: Comparison) -> tuple[TableView, ...]:
+def _equal_scores(material: Material, looks: Looks) -> tuple[TableView, ...]:
     """Watts at the baseline's score."""
-    names = {one.key: one.name for one in comparison.configurations}
     columns = (
         Column("configuration"), Column("score"), Column("W at the baseline's score", True),
         Column("baseline, W", True), Column("how"),
     )  # fmt: skip
     rows = tuple(
         (
-            TableCell(names[one.configuration]), TableCell(one.metric), TableCell(number(one.watts, 1)),
+            TableCell(looks.names[one.configuration]), TableCell(one.metric), TableCell(number(one.watts, 1)),
             TableCell(number(one.baseline_watts, 1)), TableCell(one.how),
         )
         for one in material.equal_scores
@@ -117,7 +116,7 @@ def _equal_scores(material: Material, comparison: Comparison) -> tuple[TableView
     return (TableView(columns, rows, caption),) if rows else ()
 
 
-def everything(material: Material) -> Section:
+def everything(material: Material, looks: Looks) -> Section:
     """Every metric against the baseline, as a table."""
     title = "Everything measured, against the baseline"
     comparison = material.comparison
@@ -126,8 +125,8 @@ def everything(material: Material) -> Section:
         return Section(
             "compared", "All figures", title, empty=Empty("Nothing was measured.", f"surefoot measure {name}")
         )
-    base = comparison.configuration(comparison.baseline).name
-    columns = (Column("measure"), *(Column(one.name, True) for one in comparison.configurations))
+    base = looks.names[comparison.baseline]
+    columns = (Column("measure"), *(Column(looks.names[one.key], True) for one in comparison.configurations))
     rows = []
     for row in comparison.rows:
         if not row.metric.main:
@@ -137,7 +136,7 @@ def everything(material: Material) -> Section:
     caption = f"Mean by configuration, in brackets the difference to “{base}”; * marks a real one."
     table = TableView(columns, tuple(rows), caption)
     after = " ".join((comparison.correction, *comparison.notes, *comparison.left_out, *material.problems))
-    return Section("compared", "All figures", title, tables=(table, *_equal_scores(material, comparison)), after=after)
+    return Section("compared", "All figures", title, tables=(table, *_equal_scores(material, looks)), after=after)
 
 
 def _cell_text(row: Row, cell: Cell) -> str:
@@ -146,10 +145,10 @@ def _cell_text(row: Row, cell: Cell) -> str:
     return _end_text(row, cell)
 
 
-def _lead(comparison: Comparison | None) -> str:
+def _lead(comparison: Comparison | None, looks: Looks) -> str:
     if comparison is None:
         return ""
-    base = comparison.configuration(comparison.baseline).name
+    base = looks.names[comparison.baseline]
     return (
         f"Large marks are means, bars their {comparison.confidence:.0%} intervals, small marks single runs. The "
         "dashed line is "
@@ -205,7 +204,7 @@ def _strip(row: Row, comparison: Comparison, looks: Looks) -> Picture:
     notes = sorted({note for cell in measured for note in cell.notes if note})
     return Picture(
         key=f"measure-{slug(metric.name)}",
-        title=measure_title(row, comparison),
+        title=measure_title(row, comparison, looks.names),
         description=f"{axis}, by configuration. " + _said(means),
         note=_note(row, notes, measured),
         draw=partial(strip.draw, means, points, looks.by_name, axis, base.mean if base else None),

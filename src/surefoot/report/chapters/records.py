@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from surefoot.report.look import Looks
 from surefoot.report.material import Material
 from surefoot.report.picture import LegendItem
 from surefoot.report.theme import OUTCOMES, ink
@@ -10,7 +11,7 @@ from surefoot.report.words import count, hours, number, quoted, setting_text
 from surefoot.runs import Run
 
 
-def conditions(material: Material) -> Section:
+def conditions(material: Material, looks: Looks) -> Section:
     """Under what each configuration was measured."""
     title = "Conditions"
     comparison = material.comparison
@@ -32,7 +33,8 @@ def conditions(material: Material) -> Section:
         if len(rooms) > 1:
             room = f"{number(rooms[0], 1)}–{number(rooms[-1], 1)}"
         texts = (
-            one.name, one.power_mode, one.cooling, setting_text(material.unit, one.setting), one.load, one.firmware,
+            looks.names[one.key], one.power_mode, one.cooling, setting_text(material.unit, one.setting), one.load,
+            one.firmware,
             "; ".join(one.drivers), "; ".join(one.supplies), room, str(len(one.run_ids)),
         )  # fmt: skip
         rows.append(tuple(TableCell(text or "–") for text in texts))
