@@ -65,8 +65,10 @@ def play(journal: Journal, seed: int, voice: Voice) -> Demo:
             voice.say("The virtual machine has just gone down, in the middle of the run. Starting again...", "bad")
             machine.restart()
     hours = (machine.seconds() - began) / 3600
+    found = recall(journal, unit, options.goal, machine.now()).as_setting()
+    unit = _write(journal, unit, measurements(seed, unit, found, start=machine.now() + BENCH_DAY))
+    # What was measured is evidence too: recall is asked once more, and says what it will say tomorrow.
     answer = recall(journal, unit, options.goal, machine.now())
-    _write(journal, unit, measurements(seed, unit, answer.as_setting(), start=machine.now() + BENCH_DAY))
     return Demo(unit, end, answer, crashes, hours, _true_mttf(unit, edges, answer))
 
 
@@ -98,8 +100,11 @@ def _free_name(journal: Journal) -> str:
     return f"{DEMO_NAME}-{number}"
 
 
-def _write(journal: Journal, unit: Unit, happenings: Iterable[Happening]) -> None:
+def _write(journal: Journal, unit: Unit, happenings: Iterable[Happening]) -> Unit:
+    """Log what was measured, and note on the card the cooling it ended with."""
+    cooling = unit.cooling
     for one in happenings:
+        cooling = one.plan.conditions.cooling or cooling
         run_id = journal.log_run(one.plan, one.closing, at=one.at)
         if one.trace is not None:
             journal.add_trace(run_id, one.trace)
@@ -107,3 +112,6 @@ def _write(journal: Journal, unit: Unit, happenings: Iterable[Happening]) -> Non
             journal.add_score(unit.name, score, run_id=run_id)
         for reading in one.readings:
             journal.add_reading(unit.name, reading, run_id=run_id)
+    unit = unit.model_copy(update={"cooling": cooling})
+    journal.revise_unit(unit)
+    return unit
