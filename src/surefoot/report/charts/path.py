@@ -83,13 +83,16 @@ def _labelled(frame: pd.DataFrame) -> pd.DataFrame:
 def _known(known: float, knob: Knob, canvas: Canvas) -> list[Any]:
     at = alt.Chart(alt.Data(values=[{"value": known}])).encode(y=alt.Y("value:Q"))
     text = minus(f"known-stable {known:+g} {knob.unit}") if known else "known-stable: stock"
+    letters = {
+        "text": text, "align": "left", "baseline": "bottom", "dx": 6, "dy": -4, "fontSize": canvas.px(12),
+        "fontWeight": 600, "aria": False,
+    }  # fmt: skip
+    placed = at.encode(x=alt.XValue(0))
     return [
         at.mark_rule(strokeWidth=canvas.px(1.6), strokeDash=[6, 3], color=ink("accent"), aria=False),
-        at.mark_text(
-            text=text, align="left", baseline="bottom", dx=6, dy=-4, fontSize=canvas.px(12), fontWeight=600,
-            color=ink("accent"), aria=False,
-        ).encode(x=alt.XValue(0)),
-    ]  # fmt: skip
+        placed.mark_text(stroke=ink("card"), strokeWidth=canvas.px(4), strokeJoin="round", **letters),
+        placed.mark_text(color=ink("accent"), **letters),
+    ]
 
 
 def _tooltips() -> list[Any]:
