@@ -35,6 +35,9 @@ PER_DECADE_SPREAD = 0.42
 BEYOND_LIMIT = 0.25
 BELOW_STOCK = 0.15
 """How far past either end of the knob the prior on m goes on, as a share of the limit, at half weight."""
+STOCK_SHORT_OF_GOAL = 0.1
+"""How much less likely than others the goal depths are at which stock itself would not meet the goal: parts are shipped
+with a guard band of 15 to 20 % of nominal (Leng and others, MICRO 2015; Papadimitriou and others)."""
 
 RUN_SPREAD = 0.1
 """Variance of the hazard's factor between runs (likelihood.py, ``spread``)."""
@@ -106,7 +109,8 @@ def _grid(typical: float, limit: float, step: float, mttf_hours: float) -> Grid:
     per_decade = SOFT_SIDE * typical * np.exp(log_s)
     edge = goal_depth + decades * per_decade
     inside = (edge >= 0) & (edge <= limit)
-    log_prior = np.where(inside, 0.0, np.log(0.5)) - 0.5 * (log_s / PER_DECADE_SPREAD) ** 2
+    sound = np.where(goal_depth >= 0, 0.0, np.log(STOCK_SHORT_OF_GOAL))
+    log_prior = np.where(inside, 0.0, np.log(0.5)) + sound - 0.5 * (log_s / PER_DECADE_SPREAD) ** 2
     log_prior = np.asarray(log_prior - np.log(np.exp(log_prior).sum()))
     for array in (goal_depth, per_decade, log_prior):
         array.setflags(write=False)
