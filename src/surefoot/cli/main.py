@@ -29,6 +29,9 @@ GROUPS = (
     "demo",
 )
 
+INTERRUPTED = 130
+"""Exit code of a command that was stopped by Ctrl-C: 128 and the signal's number, as shells have it."""
+
 app = typer.Typer(
     name="surefoot",
     help="Find how far one machine's undervolt or overclock goes, prove that it holds, remember it, show the gain.",
@@ -67,7 +70,7 @@ def run() -> None:
         raise SystemExit(error.exit_code) from None
     except KeyboardInterrupt:
         sys.stderr.write("surefoot: stopped.\n")
-        raise SystemExit(3) from None
+        raise SystemExit(INTERRUPTED) from None
     except BrokenPipeError:
         # The reader of our pipe went away (`| head`); that is its right.
         sys.stderr.close()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 from typing import Final
@@ -14,7 +14,7 @@ from surefoot.guide.session import Options, Session, SessionEnd
 from surefoot.guide.settle import Settling
 from surefoot.guide.voice import Voice
 from surefoot.journal import Journal
-from surefoot.rehearsal.demo_data import Happening, demo_unit, measurements
+from surefoot.rehearsal.demo_data import Happening, configuration_names, demo_unit, measurements
 from surefoot.rehearsal.machine import Edge, MachineDown, VirtualMachine
 from surefoot.search import Goal
 from surefoot.units import Unit
@@ -66,7 +66,7 @@ def play(journal: Journal, seed: int, voice: Voice) -> Demo:
             machine.restart()
     hours = (machine.seconds() - began) / 3600
     found = recall(journal, unit, options.goal, machine.now()).as_setting()
-    unit = _write(journal, unit, measurements(seed, unit, found, start=machine.now() + BENCH_DAY))
+    unit = _write(journal, unit, list(measurements(seed, unit, found, start=machine.now() + BENCH_DAY)))
     # What was measured is evidence too: recall is asked once more, and says what it will say tomorrow.
     answer = recall(journal, unit, options.goal, machine.now())
     return Demo(unit, end, answer, crashes, hours, _true_mttf(unit, edges, answer))
@@ -100,8 +100,8 @@ def _free_name(journal: Journal) -> str:
     return f"{DEMO_NAME}-{number}"
 
 
-def _write(journal: Journal, unit: Unit, happenings: Iterable[Happening]) -> Unit:
-    """Log what was measured, and note on the card the cooling it ended with."""
+def _write(journal: Journal, unit: Unit, happenings: Sequence[Happening]) -> Unit:
+    """Log what was measured, name its configurations, and note on the card the cooling it ended with."""
     cooling = unit.cooling
     for one in happenings:
         cooling = one.plan.conditions.cooling or cooling
@@ -112,6 +112,8 @@ def _write(journal: Journal, unit: Unit, happenings: Iterable[Happening]) -> Uni
             journal.add_score(unit.name, score, run_id=run_id)
         for reading in one.readings:
             journal.add_reading(unit.name, reading, run_id=run_id)
+    for rank, (key, name) in enumerate(configuration_names(happenings).items(), 1):
+        journal.name_configuration(unit.name, key, name, rank)
     unit = unit.model_copy(update={"cooling": cooling})
     journal.revise_unit(unit)
     return unit

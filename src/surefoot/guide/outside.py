@@ -10,7 +10,7 @@ from typing import Final
 
 from surefoot.errors import BadInput
 from surefoot.runs import Closing, Outcome, RunPlan
-from surefoot.units import Conditions, Knob, Setting, Unit
+from surefoot.units import Conditions, Knob, Setting, Unit, validated
 
 UNKNOWN_LOAD: Final = "unknown"
 
@@ -88,13 +88,17 @@ def told(
         purpose="log",
         source="hand",
         note=note,
-        conditions=Conditions(
-            ambient_celsius=ambient_celsius,
-            power_mode=power_mode or unit.power_mode,
-            cooling=unit.cooling,
-            supply=unit.supply,
-            firmware=unit.firmware,
-            driver=unit.driver,
+        conditions=validated(
+            Conditions,
+            {
+                "ambient_celsius": ambient_celsius,
+                "power_mode": power_mode or unit.power_mode,
+                "cooling": unit.cooling,
+                "supply": unit.supply,
+                "firmware": unit.firmware,
+                "driver": unit.driver,
+            },
+            where,
         ),
     )
     return Told(plan, Closing(outcome=outcome, minutes=minutes, judged_by="told by the user", timed=timed), at)

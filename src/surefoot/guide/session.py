@@ -18,7 +18,7 @@ from surefoot.journal import Journal
 from surefoot.rig.protocols import Hands
 from surefoot.runs import Outcome, Run, RunPlan
 from surefoot.search import Goal, KnownStable, Step, known_stable, plan
-from surefoot.units import Conditions, Unit
+from surefoot.units import Conditions, Unit, validated
 
 VOIDS_IN_A_ROW: Final = 3
 """After so many runs that prove nothing, going on unattended would only burn hours."""
@@ -83,29 +83,34 @@ class Session:
                 )
         if not self.unit.knobs:
             raise BadInput("the card has no knobs, so there is nothing to tune.", where=f"unit {self.unit.name!r}")
+        # Everything that can be wrong with what was asked for is found before anything is written.
+        conditions = self.conditions()
+        self._plan(self.journal.runs(self.unit.name), conditions)
+        if self.options.load is not None:
+            self.machine.load(self.options.load, self.unit)
         hands = self.machine.hands(self.unit, self._prompt if self.voice.attended else None)
         with self.journal.writer(self.unit.name):
             consent(self.journal, self.unit.name, self.voice, self.options.agreed)
             recovered = recover(self.journal, self.unit.name, self.machine, self.voice)
             if recovered:
                 to_stock(self.unit, hands, self.voice)
-            return self._loop(hands)
+            return self._loop(hands, conditions)
 
     def conditions(self) -> Conditions:
         """The conditions of this session's runs: from the card, the options and the machine."""
-        return Conditions(
-            ambient_celsius=self.options.ambient_celsius,
-            power_mode=self.options.power_mode or self.unit.power_mode,
-            cooling=self.unit.cooling,
-            supply=self.unit.supply,
-            firmware=self.unit.firmware,
-            driver=self.unit.driver,
-            operating_system=self.machine.operating_system(),
-        )
+        found = {
+            "ambient_celsius": self.options.ambient_celsius,
+            "power_mode": self.options.power_mode or self.unit.power_mode,
+            "cooling": self.unit.cooling,
+            "supply": self.unit.supply,
+            "firmware": self.unit.firmware,
+            "driver": self.unit.driver,
+            "operating_system": self.machine.operating_system(),
+        }
+        return validated(Conditions, found, "the conditions")
 
-    def _loop(self, hands: Hands) -> SessionEnd:
+    def _loop(self, hands: Hands, conditions: Conditions) -> SessionEnd:
         options, voice = self.options, self.voice
-        conditions = self.conditions()
         made: list[int] = []
         minutes = 0.0
         voids = 0
