@@ -225,9 +225,7 @@ def _conditions(unit: Unit, mode: str, cooling: str, room: float) -> Conditions:
     )
 
 
-def _ending(
-    unit: Unit, setting: Setting, minutes: float, failures: Counter[str], rng: np.random.Generator
-) -> Closing:
+def _ending(unit: Unit, setting: Setting, minutes: float, failures: Counter[str], rng: np.random.Generator) -> Closing:
     """How the virtual machine takes it: the knobs' hazards add, and the sooner one ends the run."""
     depths = unit.depths(setting)
     times = {name: float(rng.exponential(60.0 / edge.failures_per_hour(depths[name]))) for name, edge in EDGES.items()}
