@@ -60,7 +60,8 @@ def test_a_full_session_finds_a_setting_that_truly_holds(tmp_path: Path) -> None
         assert machine.setting.is_stock
         journal.close()
     assert honest >= 7
-    assert sum(gaps) / len(gaps) <= 20
+    # One crash tells little of how steep an edge is, so the guard is wide; see the benchmark in README.md.
+    assert 0 < sum(gaps) / len(gaps) <= 30
 
 
 def test_no_run_is_deeper_than_the_rules_allow(tmp_path: Path) -> None:

@@ -190,3 +190,20 @@ def test_a_pause_of_the_logger_is_not_shared_out() -> None:
     reasons = np.concatenate([np.full(100, 4.0), np.full(100, 0.0)])
     report = limiters(Trace(seconds, {"gpu.reasons": reasons}))["gpu"]
     assert report.shares["power"] == pytest.approx(0.5, abs=0.02)
+
+
+def test_an_idle_bit_on_a_part_that_works_is_not_believed() -> None:
+    """Seen on a data-centre card: bit 0x1 stayed set at full clock and 90 % use."""
+    n = 120
+    trace = Trace(
+        np.arange(float(n)),
+        {
+            "gpu.reasons": np.full(n, 1.0),
+            "gpu.busy": np.r_[np.zeros(40), np.full(80, 90.0)],
+            "gpu.clock": np.r_[np.full(40, 345.0), np.full(80, 1980.0)],
+            "gpu.power": np.r_[np.full(40, 70.0), np.full(80, 250.0)],
+        },
+    )
+    report = limiters(trace, None)["gpu"]
+    assert report.shares["idle"] == pytest.approx(1 / 3, abs=0.06)
+    assert report.shares["free"] == pytest.approx(2 / 3, abs=0.06)

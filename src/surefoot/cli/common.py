@@ -47,7 +47,8 @@ def show(result: Any, view: Callable[[], RenderableType | list[RenderableType]],
     out = console()
     made = view()
     for part in made if isinstance(made, list) else [made]:
-        out.print(part)
+        # What must stay in one piece (a path to copy) says so; a pipe's reader gets it whole.
+        out.print(part, soft_wrap=getattr(part, "no_wrap", None) is True)
 
 
 def to_json(result: Any) -> str:

@@ -24,6 +24,9 @@ REASON_BITS: dict[int, tuple[str, str]] = {
 }
 """Bit to (label, words)."""
 
+IDLE = 0x1
+"""Believed only where the part hardly works: on one card at hand it stayed set at full clock, 90 % busy and 250 W."""
+
 BARE_SLOWDOWN = 0x8
 """The slowdown bit alone: something holds the clock, the bit does not say what."""
 
@@ -71,6 +74,20 @@ def binding_bit(reasons: Floats) -> NDArray[np.int64]:
     return bits
 
 
+def _works(trace: Trace, domain: str) -> NDArray[np.bool_]:
+    """Where a part evidently works, shape (n,): its use, else its power beside its own high, over five seconds."""
+    mean = Windows.of(trace.seconds, 5.0).mean
+    busy = whole(trace, domain, "busy")
+    if busy is not None:
+        return np.asarray(np.nan_to_num(mean(busy), nan=0.0) >= 15.0)
+    power = whole(trace, domain, "power")
+    if power is None or not np.isfinite(power).any():
+        return np.zeros(len(trace), dtype=bool)
+    level = np.nan_to_num(mean(power), nan=0.0)
+    # A part that only idles has no high to compare with: 30 W is more than any card's rest beside its own load.
+    return np.asarray((level > 0.5 * np.percentile(level, 95)) & (level > 30.0))
+
+
 def said(trace: Trace, domain: str) -> Said:
     """Everything that the hardware reported about a domain's limiter in a trace."""
     n = len(trace)
@@ -80,6 +97,7 @@ def said(trace: Trace, domain: str) -> Said:
     bit = np.full(n, UNSAID, dtype=np.int64)
     if reasons is not None:
         bit = binding_bit(reasons)
+        bit[(bit == IDLE) & _works(trace, domain)] = 0
         channels.append(f"{domain}.reasons")
 
     shares: dict[str, Floats] = {}
