@@ -93,7 +93,7 @@ def hold(
         with no_interrupts():
             voice.live(None)
             _close(journal, machine, run_id, plan, watch, _End(Outcome.VOID, "stopped by the user"), holding)
-            to_stock(unit, hands, voice)
+            _back(unit, hands, voice, plan)
         raise
     except MachineError as error:
         end = _End(Outcome.VOID, f"could not be run: {error.message()}")
@@ -109,8 +109,14 @@ def hold(
     with no_interrupts():
         _close(journal, machine, run_id, plan, watch, end, holding)
         if hands.kind == "command" or end.outcome is not Outcome.HELD:
-            to_stock(unit, hands, voice)
+            _back(unit, hands, voice, plan)
     return journal.run(run_id)
+
+
+def _back(unit: Unit, hands: Hands, voice: Voice, plan: RunPlan) -> None:
+    """Back to stock after a run; a user who has just confirmed stock is not asked again."""
+    if hands.kind != "ask" or not plan.setting.is_stock:
+        to_stock(unit, hands, voice)
 
 
 def to_stock(unit: Unit, hands: Hands, voice: Voice) -> bool:

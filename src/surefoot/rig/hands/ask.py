@@ -41,7 +41,7 @@ class AskHands:
         # Knobs at stock are asked after only when everything is at stock: then the user is told once, not per knob.
         named = [knob for knob in unit.knobs if setting.value(knob.name)]
         if not named:
-            self._prompt("Put every knob back to stock in the maker's own utility, then press Enter", "stock")
+            self._prompt("Put every knob to stock in the maker's own utility, then Enter", "stock")
             return Setting()
         others = [knob.name for knob in unit.knobs if not setting.value(knob.name)]
         if others:
