@@ -187,11 +187,12 @@ def _step_view(unit: Unit, step: Step, why: bool) -> list[RenderableType]:
 
     parts: list[RenderableType] = []
     if step.stop:
-        parts.append(Text(f"Stop ({step.why_stop}).", style="bold"))
+        parts.append(Text(step.reason, style="bold"))
     else:
         chance = f"{step.failure_chance:.0%} chance of failing"
         parts.append(Text(f"Next: {step.setting.describe(unit)} for {step.minutes:.0f} min, {chance}", style="bold"))
-    parts += [Text(text) for text in (step.reason, step.settles, step.claim) if text]
+    said = (step.settles, step.claim) if step.stop else (step.reason, step.settles, step.claim)
+    parts += [Text(text) for text in said if text]
     if why:
         parts += _alternatives_view(unit, step)
     return parts

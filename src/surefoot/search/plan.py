@@ -270,7 +270,8 @@ def _together(bench: _Bench, stops: Mapping[str, Proposal]) -> Step:
         reason = f"Stop: {len(failures)} joint runs failed, as many as are allowed."
         return _stop("failures", reason, bench.claim(target))
     covering = [item for item in bench.counted if not item.failed and covers(item, depths)]
-    together = sum(item.minutes for item in covering)
+    # Under a load that bears on every knob; the least of them where no load does.
+    together = min(held.values())
     # A session that holds joint runs under another load than the one asked for must come to an end as well.
     asked = sum(item.minutes for item in covering if item.run.plan.purpose == "joint")
     if left <= ROUNDING or asked >= enough * len(depths) - ROUNDING:
