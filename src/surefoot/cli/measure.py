@@ -33,7 +33,11 @@ def measure(
     mode: Annotated[str | None, typer.Option("--mode", help="Power mode the unit is in.")] = None,
     cooling: Annotated[str | None, typer.Option("--cooling", help="Cooling, where it is not the card's.")] = None,
     until_steady: Annotated[
-        bool, typer.Option("--until-steady", help="Offer to end a run once the final temperature is known to 1 °C.")
+        bool,
+        typer.Option(
+            "--until-steady",
+            help="End a run once the final temperature is known to 1 °C; a baseline offers it where you are there.",
+        ),
     ] = False,
     baseline: Annotated[bool, typer.Option("--baseline", help="Mark the runs as the baseline.")] = False,
     note: Annotated[str, typer.Option("--note", help="Anything else.")] = "",
@@ -63,7 +67,7 @@ def measure(
             repeats=repeats,
             conditions=conditions,
             purpose="baseline" if baseline else "measure",
-            stop_when_steady=until_steady,
+            stop_when_steady=until_steady or (baseline and not unattended),
             note=note,
             agreed=i_agree,
         )

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from surefoot.cli import trace_import
+from surefoot.cli import trace_heat, trace_import
 from surefoot.cli.common import PIPE_WIDTH, JsonFlag, open_journal, show
 from surefoot.errors import BadInput
 
@@ -31,6 +31,7 @@ def register(app: typer.Typer) -> None:
 
 
 trace_import.register(traces)
+trace_heat.register(traces)
 
 
 @traces.command("show")
