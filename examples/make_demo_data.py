@@ -9,8 +9,9 @@ from __future__ import annotations
 
 import argparse
 
+from surefoot.guide.demo import write_happenings
 from surefoot.journal import Journal
-from surefoot.rehearsal.demo_data import configuration_names, demo_happenings, demo_unit
+from surefoot.rehearsal.demo_data import demo_happenings, demo_unit
 
 
 def main() -> None:
@@ -24,16 +25,7 @@ def main() -> None:
     happenings = list(demo_happenings(options.seed, unit=unit))
     with Journal.open() as journal:
         journal.add_unit(unit)
-        for one in happenings:
-            run_id = journal.log_run(one.plan, one.closing, at=one.at)
-            if one.trace is not None:
-                journal.add_trace(run_id, one.trace)
-            for score in one.scores:
-                journal.add_score(unit.name, score, run_id=run_id)
-            for reading in one.readings:
-                journal.add_reading(unit.name, reading, run_id=run_id)
-        for rank, (key, name) in enumerate(configuration_names(happenings).items(), 1):
-            journal.name_configuration(unit.name, key, name, rank)
+        write_happenings(journal, unit, happenings)
         print(f"{len(happenings)} runs of {unit.name} written to {journal.path}")
         print(f"Now: surefoot report {unit.name}")
 

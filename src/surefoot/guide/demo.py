@@ -66,7 +66,7 @@ def play(journal: Journal, seed: int, voice: Voice) -> Demo:
             machine.restart()
     hours = (machine.seconds() - began) / 3600
     found = recall(journal, unit, options.goal, machine.now()).as_setting()
-    unit = _write(journal, unit, list(measurements(seed, unit, found, start=machine.now() + BENCH_DAY)))
+    unit = write_happenings(journal, unit, list(measurements(seed, unit, found, start=machine.now() + BENCH_DAY)))
     # What was measured is evidence too: recall is asked once more, and says what it will say tomorrow.
     answer = recall(journal, unit, options.goal, machine.now())
     return Demo(unit, end, answer, crashes, hours, _true_mttf(unit, edges, answer))
@@ -100,8 +100,9 @@ def _free_name(journal: Journal) -> str:
     return f"{DEMO_NAME}-{number}"
 
 
-def _write(journal: Journal, unit: Unit, happenings: Sequence[Happening]) -> Unit:
-    """Log what was measured, name its configurations, and note on the card the cooling it ended with."""
+def write_happenings(journal: Journal, unit: Unit, happenings: Sequence[Happening]) -> Unit:
+    """Log what happened to a unit of the journal with traces, scores and readings, name its configurations, and note
+    on the card the cooling it ended with. Returns the card."""
     cooling = unit.cooling
     for one in happenings:
         cooling = one.plan.conditions.cooling or cooling

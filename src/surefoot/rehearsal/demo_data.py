@@ -1,7 +1,7 @@
 """The demo's story: the Low Mill bench tunes `fenland-15`, a laptop that does not exist, and shows what was gained.
 
-Yields what happened, oldest first; it writes nothing. A loop that puts it into a journal stands in
-examples/make_demo_data.py.
+Yields what happened, oldest first; it writes nothing. `guide.demo.write_happenings` puts
+it into a journal.
 """
 
 from __future__ import annotations
