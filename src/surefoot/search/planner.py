@@ -35,7 +35,7 @@ CAREFUL_MINUTES = 4.0
 FULL_STRIDE_SHARE = 1.0 / 3.0
 """Share of the knob's range in which the climb takes full strides: few edges lie there. Common practice, no source."""
 CAREFUL_STRIDE_DECADES = 2.0
-CRASH_AVERSION = 25.0
+CRASH_AVERSION = 28.0
 """How much heavier a crash weighs in the choice of a run than its minutes: it risks data. The bench hours that are
 reported count its minutes once. Set by rehearsal so that a unit costs about one crash."""
 WORTH_DECADES_PER_HOUR = 0.55

@@ -7,11 +7,11 @@ depth per decade of hazard.
 
 * m: flat from stock to the knob's limit, and half as likely again a while past either end. Units of one model differ
   by tens of mV, models by more: no depth inside the limit is favoured, so shallow and deep units are served alike.
-* s: log-normal. Its middle lies on the soft side of what is typical of the knob's unit (`TYPICAL_PER_DECADE`; 1/50 of
-  the limit where the unit is none of those; *common practice, no source*), its spread reaches from under half to three
-  times the typical inside two standard deviations. On the soft side, because an hour of bench time tells an edge of 5
-  from one of 10 mV per decade only now and then (`surefoot rehearse` shows it), and a claim that errs must err shallow:
-  with the middle at the typical, claims on soft edges fail their goal far more often than they say.
+* s: one of two kinds of edge. *Typical*: log-normal around what is typical of the knob's unit (`TYPICAL_PER_DECADE`;
+  1/50 of the limit where the unit is none of those; *common practice, no source*). *Soft*: twice as deep a decade. The
+  soft kind is given far more weight than its share of units (`SOFT_WEIGHT`), because an hour of bench time tells an
+  edge of 5 from one of 10 mV per decade only now and then (`surefoot rehearse` shows it), and a claim that errs must
+  err shallow. Two kinds and not one wide kind: evidence against soft then pays off at once, and the claim goes deeper.
 """
 
 from __future__ import annotations
@@ -28,10 +28,15 @@ from surefoot.units import Knob
 Floats = NDArray[np.float64]
 
 TYPICAL_PER_DECADE = {"mV": 5.0, "V": 0.005, "uV": 5000.0, "µV": 5000.0, "MHz": 15.0, "GHz": 0.015, "kHz": 15000.0}
-SOFT_SIDE = 1.4
-"""Middle of the prior on s, as a multiple of the typical."""
-PER_DECADE_SPREAD = 0.42
-"""Standard deviation of ln s."""
+TYPICAL_SPREAD = 0.25
+"""Standard deviation of ln s among typical edges."""
+SOFT_MULTIPLE = 2.1
+SOFT_SPREAD = 0.15
+"""Middle of s among soft edges, as a multiple of the typical, and standard deviation of ln s there."""
+SOFT_WEIGHT = 0.35
+"""Weight of the soft kind: what keeps nine claims of ten honest where every unit is soft. Set by rehearsal."""
+PER_DECADE_RANGE = (0.3, 3.4)
+"""Least and greatest s considered, as multiples of the typical."""
 BEYOND_LIMIT = 0.25
 BELOW_STOCK = 0.15
 """How far past either end of the knob the prior on m goes on, as a share of the limit, at half weight."""
@@ -50,7 +55,7 @@ DOUBT = 0.9
 
 EDGE_CELLS_PER_DECADE = 4
 MOST_EDGE_CELLS = 480
-DECADE_CELLS = 11
+DECADE_CELLS = 13
 
 
 @dataclass(frozen=True, eq=False)
@@ -104,14 +109,22 @@ def _grid(typical: float, limit: float, step: float, mttf_hours: float) -> Grid:
     high = (1.0 + BEYOND_LIMIT) * limit + max(-decades, 0.0) * typical
     cell = max(min(typical / EDGE_CELLS_PER_DECADE, step / 2.0), (high - low) / MOST_EDGE_CELLS)
     goal_depth = np.asarray((np.arange(round(low / cell), round(high / cell)) + 0.5)[:, None] * cell, dtype=np.float64)
-    reach = 2.4 * PER_DECADE_SPREAD
-    log_s = np.linspace(-reach, reach, DECADE_CELLS)[None, :]
-    per_decade = SOFT_SIDE * typical * np.exp(log_s)
+    least, most = PER_DECADE_RANGE
+    log_s = np.linspace(np.log(least), np.log(most), DECADE_CELLS)[None, :]
+    per_decade = typical * np.exp(log_s)
     edge = goal_depth + decades * per_decade
     inside = (edge >= 0) & (edge <= limit)
     sound = np.where(goal_depth >= 0, 0.0, np.log(STOCK_SHORT_OF_GOAL))
-    log_prior = np.where(inside, 0.0, np.log(0.5)) + sound - 0.5 * (log_s / PER_DECADE_SPREAD) ** 2
+    log_prior = np.where(inside, 0.0, np.log(0.5)) + sound + _log_kinds(log_s)
     log_prior = np.asarray(log_prior - np.log(np.exp(log_prior).sum()))
     for array in (goal_depth, per_decade, log_prior):
         array.setflags(write=False)
     return Grid(goal_depth, per_decade, log_prior, decades, BACKGROUND_SHARE / mttf_hours)
+
+
+def _log_kinds(log_s: Floats) -> Floats:
+    """Log prior of s on evenly spaced ln(s / typical): the two kinds, each summing to its weight on the grid."""
+    typical = np.exp(-0.5 * (log_s / TYPICAL_SPREAD) ** 2)
+    soft = np.exp(-0.5 * ((log_s - np.log(SOFT_MULTIPLE)) / SOFT_SPREAD) ** 2)
+    mixed = (1.0 - SOFT_WEIGHT) * typical / typical.sum() + SOFT_WEIGHT * soft / soft.sum()
+    return np.asarray(np.log(np.maximum(mixed, 1e-300)))
