@@ -95,7 +95,7 @@ def _view(found: list[Measures], units: int, seed: int) -> list[RenderableType]:
     parts: list[RenderableType] = []
     for population in dict.fromkeys(one.population for one in found):
         table = Table(title=f"{population}: {units} units, seed {seed}", title_justify="left", pad_edge=False)
-        table.add_column("strategy", no_wrap=True)
+        table.add_column("strategy", max_width=15, overflow="fold")  # so that the figures are never cut at 80 columns
         for name in ("hours", "p90", "crash", "p90", "runs", "honest", "give", "past"):
             table.add_column(name, justify="right", no_wrap=True)
         for one in (one for one in found if one.population == population):
