@@ -102,6 +102,9 @@ def test_dates() -> None:
     assert moment_of("", "x") is None
     with pytest.raises(BadInput, match="the date 'yesterday'"):
         moment_of("yesterday", "x")
+    for year in ("0001-01-01", "9999-12-31T23:59"):
+        with pytest.raises(BadInput, match="the year of"):
+            moment_of(year, "x")
 
 
 @given(st.lists(st.lists(st.text(max_size=12), min_size=4, max_size=4), max_size=6))

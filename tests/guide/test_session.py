@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from surefoot.errors import AnswerIsNo, BadInput, JournalError
+from surefoot.guide.goals import goal_for
 from surefoot.guide.session import Options, Session, SessionEnd
 from surefoot.guide.settle import Settling
 from surefoot.guide.voice import Unattended
@@ -15,7 +16,7 @@ from surefoot.journal import Journal
 from surefoot.rehearsal.machine import Edge, MachineDown, VirtualMachine
 from surefoot.runs import Outcome
 from surefoot.search import Goal
-from surefoot.units import Knob, Setting, Unit
+from surefoot.units import GoalCard, Knob, Setting, Unit
 
 CORE = Knob("cpu-core", "cpu", "mV", "down", 5, 250)
 CACHE = Knob("cpu-cache", "cpu", "mV", "down", 5, 250, linked_to="cpu-core")
@@ -177,5 +178,9 @@ def options_of(options: Options) -> dict[str, object]:
     return {name: getattr(options, name) for name in Options.__slots__}
 
 
-def test_the_goal_is_the_cards(tmp_path: Path) -> None:
-    assert FAST.goal == Goal()
+def test_the_goal_is_the_cards_changed_by_what_was_asked_for() -> None:
+    card = Unit(name="fenland-15", knobs=(CORE,), goal=GoalCard(mttf_hours=300, confidence=0.8))
+    assert (goal_for(card).mttf_hours, goal_for(card).confidence) == (300, 0.8)
+    assert goal_for(card, mttf_hours=50, within=None) == Goal(mttf_hours=50, confidence=0.8)
+    with pytest.raises(BadInput, match="confidence"):
+        goal_for(card, confidence=2.0)

@@ -85,7 +85,7 @@ def _one(
         ambient_celsius=ambient,
         power_mode=mode,
         timed=not untimed,
-        where="--minutes",
+        where="the run",
     )
 
 

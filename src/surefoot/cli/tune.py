@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from rich.console import RenderableType
 
     from surefoot.guide.session import SessionEnd
-    from surefoot.search import Step
+    from surefoot.search import Goal, Step
     from surefoot.units import Unit
 
 Knobs = Annotated[
@@ -62,22 +62,13 @@ def tune(
 ) -> None:
     """Search this unit's margin step by step; resumes by itself after a crash."""
     from surefoot.cli.voice import TerminalVoice, stoppable
-    from surefoot.guide.goals import goal_for
     from surefoot.guide.machine import RealMachine
     from surefoot.guide.session import Options, Session
 
     with open_journal() as journal:
         card = journal.unit(unit)
         options = Options(
-            goal=goal_for(
-                card,
-                mttf_hours=mttf_hours,
-                confidence=confidence,
-                within=within,
-                max_stride=max_stride,
-                max_failures=max_failures,
-                worth_per_hour=worth,
-            ),
+            goal=_goal(card, mttf_hours, confidence, within, max_stride, max_failures, worth),
             knobs=tuple(knob) if knob else None,
             strategy=strategy,
             load=load,
@@ -111,22 +102,35 @@ def next_(
     as_json: JsonFlag = False,
 ) -> None:
     """Say what would be tried next and why; writes nothing."""
-    from surefoot.guide.goals import goal_for
     from surefoot.guide.preview import preview
 
     with open_journal() as journal:
         card = journal.unit(unit)
-        goal = goal_for(
-            card,
-            mttf_hours=mttf_hours,
-            confidence=confidence,
-            within=within,
-            max_stride=max_stride,
-            max_failures=max_failures,
-            worth_per_hour=worth,
-        )
+        goal = _goal(card, mttf_hours, confidence, within, max_stride, max_failures, worth)
         step = preview(journal, card, goal, tuple(knob) if knob else None, strategy)
     show(_step_for_tools(card, step, why), lambda: _step_view(card, step, why), as_json)
+
+
+def _goal(
+    card: Unit,
+    mttf_hours: float | None,
+    confidence: float | None,
+    within: float | None,
+    max_stride: float | None,
+    max_failures: int | None,
+    worth: float | None,
+) -> Goal:
+    from surefoot.guide.goals import goal_for
+
+    return goal_for(
+        card,
+        mttf_hours=mttf_hours,
+        confidence=confidence,
+        within=within,
+        max_stride=max_stride,
+        max_failures=max_failures,
+        worth_per_hour=worth,
+    )
 
 
 def exit_code(end: SessionEnd) -> int:

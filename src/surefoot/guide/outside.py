@@ -40,6 +40,7 @@ FIELD_WORDS: Final[Mapping[str, tuple[str, ...]]] = {
     "mode": ("mode", "power mode", "profile"),
 }
 IGNORED: Final = "ignore"
+YEARS: Final = range(1980, 2200)
 TIME_FORMATS: Final = ("%Y-%m-%d", "%Y/%m/%d", "%d.%m.%Y", "%d.%m.%Y %H:%M", "%Y/%m/%d %H:%M")
 
 
@@ -267,6 +268,10 @@ def moment_of(text: str, where: str) -> datetime | None:
                 where=where,
                 remedy="Write it as 2026-11-25 or 2026-11-25 14:30.",
             ) from None
+    if moment.year not in YEARS:
+        raise BadInput(
+            f"the year of {text!r} cannot be.", where=where, remedy=f"Allowed: {YEARS.start} to {YEARS.stop - 1}."
+        )
     return moment.astimezone(UTC)
 
 

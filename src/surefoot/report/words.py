@@ -19,15 +19,13 @@ CAUTIONS = (
     "A certificate is a statistical claim about hours of load, not a promise. Keep backups: unsaved work and file "
     "systems are at risk at every crash.",
     "Surfaces, vents and the battery get hot. Stop if a battery swells, smells or gets unusually hot. Surface "
-    "readings are "
-    "set beside the thresholds of ISO 13732-1 as information; that is no medical judgement and no judgement of "
-    "compliance.",
+    "readings are set beside the thresholds of ISO 13732-1 as information; that is no medical judgement and no "
+    "judgement of compliance.",
     "The maker's warranty terms decide; changing voltages or clocks may end the warranty. Open a machine only "
-    "unplugged "
-    "and by the maker's service manual, or leave it to a qualified technician.",
-    "Nothing here was set above stock voltage, no protection was switched off, no firmware lock was passed, and "
-    "no setting "
-    "was made to apply at boot. After sleep, a mode change or a firmware update, check that a setting is still there.",
+    "unplugged and by the maker's service manual, or leave it to a qualified technician.",
+    # Of the tool alone: what hands that are the user did besides cannot be known here.
+    "Surefoot asked for no voltage above stock, switched no protection off, passed no firmware lock and made no "
+    "setting apply at boot. After sleep, a mode change or a firmware update, check that a setting is still there.",
 )
 
 

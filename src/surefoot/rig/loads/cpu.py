@@ -11,7 +11,7 @@ from surefoot.rig.loads.crew import Crew
 from surefoot.rig.loads.fault import Fault
 from surefoot.rig.loads.processors import allowed_processors
 from surefoot.rig.loads.program import PHASE_WORDS, PROGRAMS, Program
-from surefoot.rig.loads.rates import WORK_UNITS, verified_rates
+from surefoot.rig.loads.rates import WORK_UNITS, rate_scores
 from surefoot.rig.loads.session import HANG_SECONDS, WorkSession
 from surefoot.rig.loads.verdicts import Post
 from surefoot.runs import Score
@@ -70,12 +70,5 @@ class CpuLoad:
 
 def _scores(program: Program, work: list[dict[str, dict[str, list[float]]]]) -> tuple[Score, ...]:
     phase = program.rated_phase
-    return tuple(
-        Score(
-            name=f"cpu {kernel}",
-            value=value,
-            unit=f"{WORK_UNITS[kernel]}/s",
-            note=f"verified work per processor second, {PHASE_WORDS[phase]}",
-        )
-        for kernel, value in verified_rates(work, phase).items()
-    )
+    note = f"verified work per processor second, {PHASE_WORDS[phase]}"
+    return rate_scores(work, phase, "cpu", WORK_UNITS, note)

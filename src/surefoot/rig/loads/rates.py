@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 
+from surefoot.runs import Score
+
 WORK_UNITS: dict[str, str] = {
     "matrix": "GFLOP",
     "digest": "Mblock",
@@ -29,3 +31,13 @@ def verified_rates(workers: Iterable[Work], phase: str) -> dict[str, float]:
             done[kernel] = done.get(kernel, 0.0) + amount
             spent[kernel] = spent.get(kernel, 0.0) + seconds
     return {kernel: done[kernel] / spent[kernel] for kernel in sorted(done) if spent[kernel] > 0}
+
+
+def rate_scores(
+    workers: Iterable[Work], phase: str, part: str, units: Mapping[str, str], note: str
+) -> tuple[Score, ...]:
+    """The rates of one phase as scores: ``part`` names what was loaded, ``units`` each kernel's unit of work."""
+    return tuple(
+        Score(name=f"{part} {kernel}", value=value, unit=f"{units[kernel]}/s", note=note)
+        for kernel, value in verified_rates(workers, phase).items()
+    )

@@ -5,19 +5,20 @@ from __future__ import annotations
 import os
 import time
 from contextlib import suppress
+from functools import partial
 from typing import Any
 
 # Only what is light: numpy comes after the pinning.
 from surefoot.rig.loads.child import (
     BEAT_SECONDS,
     IDLE_SLICE_SECONDS,
-    WRONG_EXIT,
     Stopping,
     await_start,
     run,
     say,
     shield,
 )
+from surefoot.rig.loads.ledger import Ledger, comes_wrong_again
 
 
 def pin(processor: int) -> bool:
@@ -52,34 +53,14 @@ def main(job: dict[str, Any]) -> int:
     program = PROGRAMS[job["program"]]
     saboteur = Saboteur(Fault(**job["fault"]) if job.get("fault") else None, index)
     kernels = rotation()
-    work: dict[str, dict[str, list[float]]] = {}
-    units = 0
-    progress = 0.0
-
-    def wrong(error: WrongResult, phase: str, seed: tuple[int, ...], repeats: bool | None) -> int:
-        say({"beat": units, "work": work, "progress": progress})
-        say(
-            {
-                "wrong": {
-                    "kernel": error.kernel,
-                    "what": error.what,
-                    "expected": error.expected,
-                    "found": error.found,
-                    "phase": phase,
-                    "unit_of_work": units,
-                    "seed": list(seed),
-                    "repeats": repeats,
-                }
-            }
-        )
-        return WRONG_EXIT
+    ledger = Ledger()
 
     # Proves the kernels themselves before anything is counted, and brings every library in.
     for kernel in kernels:
         try:
             kernel.run((0,), False, leave_alone)
         except WrongResult as error:
-            return wrong(error, "start", (0,), None)
+            return ledger.wrong(error, "start", [0], None)
     say({"ready": {"pinned": pinned}})
     epoch = await_start()
     stopping = Stopping()
@@ -92,36 +73,24 @@ def main(job: dict[str, Any]) -> int:
             break
         moment = program.at(now, index, workers)
         if abs(now - last_beat) >= BEAT_SECONDS:
-            say({"beat": units, "work": work, "progress": progress})
+            ledger.beat()
             last_beat = now
         if now < 0 or not moment.busy:
             stopping.wait(min(max(moment.until - now, 0.001), IDLE_SLICE_SECONDS))
             continue
         kernel = kernels[moment.turn % len(kernels)]
-        seed = (int(job["seed"]), index, units)
-        saboteur.before(kernel.name, units)
+        seed = (int(job["seed"]), index, ledger.units)
+        saboteur.before(kernel.name, ledger.units)
         began = time.process_time()
         try:
             done = kernel.run(seed, moment.long, saboteur.tamper)
             if saboteur.slows:
                 kernel.run(seed, moment.long, leave_alone)
         except WrongResult as error:
-            # Done again at once: a result that comes out right now was a passing fault, one that stays wrong may be a
-            # broken library or a broken unit.
-            try:
-                kernel.run(seed, moment.long, leave_alone)
-                repeats = False
-            except WrongResult:
-                repeats = True
-            return wrong(error, moment.phase, seed, repeats)
-        spent = time.process_time() - began
-        units += 1
-        progress += done / kernel.nominal
-        tally = work.setdefault(moment.phase, {}).setdefault(kernel.name, [0.0, 0.0, 0.0])
-        tally[0] += done
-        tally[1] += spent
-        tally[2] += 1
-    say({"beat": units, "work": work, "progress": progress})
+            repeats = comes_wrong_again(partial(kernel.run, seed, moment.long, leave_alone))
+            return ledger.wrong(error, moment.phase, list(seed), repeats)
+        ledger.count(moment.phase, kernel.name, done, kernel.nominal, time.process_time() - began)
+    ledger.beat()
     say({"ended": True})
     return 0
 

@@ -14,7 +14,7 @@ from surefoot.rig.loads.crew import Crew
 from surefoot.rig.loads.fault import Fault
 from surefoot.rig.loads.gpu.programs import GPU_EXERCISES, GPU_PROGRAMS, GPU_WORK_UNITS
 from surefoot.rig.loads.program import PHASE_WORDS, Program
-from surefoot.rig.loads.rates import verified_rates
+from surefoot.rig.loads.rates import rate_scores
 from surefoot.rig.loads.session import HANG_SECONDS, WorkSession
 from surefoot.rig.loads.verdicts import Post
 from surefoot.runs import Outcome, Score
@@ -74,15 +74,8 @@ class GpuLoad:
 
 def _scores(program: Program, work: list[dict[str, dict[str, list[float]]]]) -> tuple[Score, ...]:
     phase = program.rated_phase
-    return tuple(
-        Score(
-            name=f"gpu {kernel}",
-            value=value,
-            unit=f"{GPU_WORK_UNITS[kernel]}/s",
-            note=f"verified work per second, {PHASE_WORDS[phase]}",
-        )
-        for kernel, value in verified_rates(work, phase).items()
-    )
+    note = f"verified work per second, {PHASE_WORDS[phase]}"
+    return rate_scores(work, phase, "gpu", GPU_WORK_UNITS, note)
 
 
 def graphics_devices() -> list[dict[str, str]]:

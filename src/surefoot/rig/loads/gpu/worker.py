@@ -7,18 +7,19 @@ from __future__ import annotations
 
 import sys
 import time
+from functools import partial
 from typing import Any
 
 from surefoot.rig.loads.child import (
     BEAT_SECONDS,
     IDLE_SLICE_SECONDS,
-    WRONG_EXIT,
     Stopping,
     await_start,
     run,
     say,
     shield,
 )
+from surefoot.rig.loads.ledger import Ledger, comes_wrong_again
 
 LONG_SECONDS = 0.06
 SHORT_SECONDS = 0.012
@@ -42,18 +43,7 @@ def main(job: dict[str, Any]) -> int:
     sizes = SOFTWARE if adapter.kind == "software" else CARD
     device = Device(adapter, sizes["memory"])
     kernels = make_kernels(device, GPU_KERNELS[job["program"]], sizes, int(job["seed"]))
-    work: dict[str, dict[str, list[float]]] = {}
-    units = 0
-    progress = 0.0
-
-    def beat() -> None:
-        say({"beat": units, "work": work, "progress": progress})
-
-    def wrong(error: WrongResult, phase: str, seed: int, repeats: bool | None) -> int:
-        beat()
-        facts = {"kernel": error.kernel, "what": error.what, "expected": error.expected, "found": error.found}
-        say({"wrong": {**facts, "phase": phase, "unit_of_work": units, "seed": seed, "repeats": repeats}})
-        return WRONG_EXIT
+    ledger = Ledger()
 
     def flip(buffer: Any) -> None:
         # One bit of one word, in the middle of the result.
@@ -70,7 +60,7 @@ def main(job: dict[str, Any]) -> int:
             per_pass.append(seconds_per_pass(kernel))
         except WrongResult as error:
             say({"ready": {"facts": adapter.facts()}})
-            return wrong(error, "start", 0, None)
+            return ledger.wrong(error, "start", 0, None)
     say({"ready": {"facts": adapter.facts()}})
     epoch = await_start()
     stopping = Stopping()
@@ -83,7 +73,7 @@ def main(job: dict[str, Any]) -> int:
             break
         moment = program.at(now, 0, 1)
         if abs(now - last_beat) >= BEAT_SECONDS:
-            beat()
+            ledger.beat()
             last_beat = now
         if now < 0 or not moment.busy:
             stopping.wait(min(max(moment.until - now, 0.001), IDLE_SLICE_SECONDS))
@@ -91,8 +81,8 @@ def main(job: dict[str, Any]) -> int:
         which = moment.turn % len(kernels)
         kernel = kernels[which]
         passes = passes_for(LONG_SECONDS if moment.long else SHORT_SECONDS, per_pass[which])
-        seed = (int(job["seed"]) + units) & 0xFFFFFFFF
-        saboteur.before(kernel.name, units)
+        seed = (int(job["seed"]) + ledger.units) & 0xFFFFFFFF
+        saboteur.before(kernel.name, ledger.units)
         spoil = flip if saboteur.wants_flip() else None
         began = time.perf_counter()
         try:
@@ -100,20 +90,10 @@ def main(job: dict[str, Any]) -> int:
             if saboteur.slows:
                 kernel.run(seed, passes, None)
         except WrongResult as error:
-            try:
-                kernel.run(seed, passes, None)
-                repeats = False
-            except WrongResult:
-                repeats = True
-            return wrong(error, moment.phase, seed, repeats)
-        spent = time.perf_counter() - began
-        units += 1
-        progress += done / kernel.nominal
-        tally = work.setdefault(moment.phase, {}).setdefault(kernel.name, [0.0, 0.0, 0.0])
-        tally[0] += done
-        tally[1] += spent
-        tally[2] += 1
-    beat()
+            repeats = comes_wrong_again(partial(kernel.run, seed, passes, None))
+            return ledger.wrong(error, moment.phase, seed, repeats)
+        ledger.count(moment.phase, kernel.name, done, kernel.nominal, time.perf_counter() - began)
+    ledger.beat()
     say({"ended": True})
     return 0
 

@@ -1,0 +1,51 @@
+"""What a worker keeps of its work and tells the parent: units verified, progress, a wrong result. Light: no numpy."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
+
+from surefoot.rig.loads.child import WRONG_EXIT, say
+
+if TYPE_CHECKING:
+    from surefoot.rig.loads.kernels.base import WrongResult
+
+
+class Ledger:
+    """``work``: phase to kernel to [work verified, seconds, units]; ``units``: verified so far."""
+
+    def __init__(self) -> None:
+        self.work: dict[str, dict[str, list[float]]] = {}
+        self.units = 0
+        self.progress = 0.0
+
+    def beat(self) -> None:
+        """Tell the parent that this worker lives, and what it has verified."""
+        say({"beat": self.units, "work": self.work, "progress": self.progress})
+
+    def count(self, phase: str, kernel: str, done: float, nominal: float, seconds: float) -> None:
+        """Enter one verified unit: work done, the nominal work that makes one unit of progress, seconds spent."""
+        self.units += 1
+        self.progress += done / nominal
+        tally = self.work.setdefault(phase, {}).setdefault(kernel, [0.0, 0.0, 0.0])
+        for place, amount in enumerate((done, seconds, 1)):
+            tally[place] += amount
+
+    def wrong(self, error: WrongResult, phase: str, seed: Any, repeats: bool | None) -> int:
+        """Tell the parent of a wrong result, with all that is needed to do it again. Returns the exit code."""
+        self.beat()
+        facts = {"kernel": error.kernel, "what": error.what, "expected": error.expected, "found": error.found}
+        say({"wrong": {**facts, "phase": phase, "unit_of_work": self.units, "seed": seed, "repeats": repeats}})
+        return WRONG_EXIT
+
+
+def comes_wrong_again(again: Callable[[], object]) -> bool:
+    """Do a unit again at once: one that comes right now was a passing fault, one that stays wrong may be a broken
+    library or a broken unit."""
+    from surefoot.rig.loads.kernels.base import WrongResult
+
+    try:
+        again()
+    except WrongResult:
+        return True
+    return False
