@@ -87,7 +87,7 @@ class RunPlan(_Frozen):
     ``rig`` (the tool held the load), ``hand`` (logged by the user), ``virtual`` (rehearsal).
     """
 
-    unit: str
+    unit_name: str
     setting: Setting
     load: str
     planned_minutes: Annotated[float, Field(ge=0)]

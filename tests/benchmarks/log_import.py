@@ -18,7 +18,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from surefoot.thermal.logs import read_log
+from surefoot.logs import read_log
 
 WIDEST = 2.0
 

@@ -95,7 +95,7 @@ def measure(folder: Path, what: str, channels: dict[str, np.ndarray]) -> None:
 
     with Journal.open(folder / f"{what.split()[0]}.sqlite") as journal:
         journal.add_unit(Unit(name="fenland-15"))
-        plan = RunPlan(unit="fenland-15", setting=Setting(), load="cpu", planned_minutes=1440)
+        plan = RunPlan(unit_name="fenland-15", setting=Setting(), load="cpu", planned_minutes=1440)
         empty = file_bytes(journal)
         imported = journal.log_run(plan, Closing(outcome=Outcome.HELD, minutes=1440, judged_by="benchmark"))
         began = time.perf_counter()

@@ -31,7 +31,7 @@ def measured(mode: str, depth: float, points: list[float], decibels: float, watt
     with Journal.open() as journal:
         for number, score in enumerate(points):
             plan = RunPlan(
-                unit="bench-a",
+                unit_name="bench-a",
                 setting=Setting(values={"cpu-core": -depth}),
                 load="mixed",
                 planned_minutes=10,
@@ -112,7 +112,7 @@ def test_compare_takes_names_numbers_a_baseline_and_metrics(terminal: Terminal) 
     got = terminal.json("compare", "bench-a", "4", "3", "--metric", "render")
     assert [one["power_mode"] for one in got["comparison"]["configurations"]] == ["quiet", "full"]
     assert [row["metric"]["name"] for row in got["comparison"]["rows"]] == ["render"]
-    other = terminal.json("compare", "bench-a", "--baseline", "full mode, cpu-core -95 mV", "--room", "measured")
+    other = terminal.json("compare", "bench-a", "--baseline", "full mode, cpu-core -95 mV", "--ambient", "measured")
     assert other["comparison"]["baseline"].startswith("mode=full;cooling=;setting=cpu-core:-95")
     assert other["comparison"]["room_celsius"] is None
 
@@ -130,7 +130,7 @@ def test_strict_and_confidence_change_what_is_called_real(terminal: Terminal) ->
         (("compare", "bench-a", "nothing like it"), "no configuration"),
         (("compare", "bench-a", "--baseline", "77"), "no configuration"),
         (("compare", "bench-a", "--metric", "speed of light"), "no metric"),
-        (("compare", "bench-a", "--room", "warm"), "Degrees Celsius"),
+        (("compare", "bench-a", "--ambient", "warm"), "Degrees Celsius"),
         (("compare", "bench-a", "--confidence", "many"), "97% or 0.97"),
         (("compare", "bench-a", "--confidence", "150%"), "confidence"),
         (("compare", "nobody"), "nobody"),
@@ -179,7 +179,7 @@ def test_choose_names_one_says_how_sure_and_what_it_costs(terminal: Terminal) ->
 def test_choose_says_no_with_one(terminal: Terminal) -> None:
     with Journal.open() as journal:
         journal.add_unit(UNIT.model_copy(update={"name": "bench-b"}))
-        plan = RunPlan(unit="bench-b", setting=Setting(), load="mixed", planned_minutes=1, purpose="measure")
+        plan = RunPlan(unit_name="bench-b", setting=Setting(), load="mixed", planned_minutes=1, purpose="measure")
         run = journal.log_run(plan, Closing(outcome=Outcome.HELD, minutes=1, judged_by="by hand"))
         journal.add_score("bench-b", Score(name="render", value=1), run_id=run)
     assert terminal("choose", "bench-b", "--quietest") == 1

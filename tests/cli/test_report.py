@@ -28,7 +28,7 @@ def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
         for depth in (0, 20):
             journal.log_run(
                 RunPlan(
-                    unit="my <laptop>",
+                    unit_name="my <laptop>",
                     setting=Setting(values={"core": -depth}),
                     load="l",
                     planned_minutes=5,

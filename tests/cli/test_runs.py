@@ -57,7 +57,7 @@ def filled(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> list[int]:
             ]
         ):
             plan = RunPlan(
-                unit=NAME,
+                unit_name=NAME,
                 setting=Setting(values=values),
                 load="cpu-transitions",
                 planned_minutes=20,
@@ -73,7 +73,7 @@ def filled(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> list[int]:
             )
             ids.append(journal.log_run(plan, closing, at=AT))
         journal.add_trace(ids[1], Trace(np.array([0.0, 1.0]), {"cpu.temperature": np.array([50.0, 51.0])}))
-        ids.append(journal.open_run(RunPlan(unit=NAME, setting=Setting(), load="cpu", planned_minutes=5)))
+        ids.append(journal.open_run(RunPlan(unit_name=NAME, setting=Setting(), load="cpu", planned_minutes=5)))
         journal.heartbeat(ids[-1], 2.5)
     return ids
 

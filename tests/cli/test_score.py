@@ -19,7 +19,7 @@ def terminal(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
     with Journal.open() as journal:
         journal.add_unit(Unit(name="bench-a", knobs=(Knob("cpu-core", "cpu", "mV", "down", 5, 150),)))
         for outcome in (Outcome.HELD, Outcome.RESET):
-            plan = RunPlan(unit="bench-a", setting=Setting(), load="mixed", planned_minutes=10, purpose="measure")
+            plan = RunPlan(unit_name="bench-a", setting=Setting(), load="mixed", planned_minutes=10, purpose="measure")
             journal.log_run(plan, Closing(outcome=outcome, minutes=10, judged_by="by hand"))
     return Terminal(monkeypatch, capsys)
 

@@ -52,7 +52,7 @@ def command(tmp_path: Path) -> Command:
         for offset, clock in ((0, 3600.0), (-80, 3825.0), (-80, None)):
             setting = Setting(values={"cpu-core": offset})
             plan = RunPlan(
-                unit=unit.name,
+                unit_name=unit.name,
                 setting=setting,
                 load="cpu",
                 planned_minutes=20,
@@ -164,7 +164,7 @@ def test_judging_without_a_record_says_so(here: Command) -> None:
 
 
 def test_a_forecast_on_the_terminal_states_the_voltage(here: Command) -> None:
-    done = here("forecast", "1", "--room", "30", "--cooling-factor", "0.9")
+    done = here("forecast", "1", "--ambient", "30", "--cooling-factor", "0.9")
     assert done.returncode == 0, done.stderr
     assert "1.05 ± 0.08 V assumed" in done.stdout
     assert all(len(line) <= 80 for line in done.stdout.splitlines())
@@ -182,7 +182,7 @@ def test_a_forecast_on_the_terminal_states_the_voltage(here: Command) -> None:
         (("forecast", "1", "--offset-mv", "-80", "--domain", "disk"), "'disk'"),
         (("forecast", "1", "--offset-mv", "-80", "--domain", "gpu"), "power and temperature of the gpu"),
         (("forecast", "1", "--power-limit", "-5"), "power limit"),
-        (("forecast", "1", "--room", "nan"), "room"),
+        (("forecast", "1", "--ambient", "nan"), "room"),
         (("judge", "1", "3"), "has no sensor trace"),
     ],
 )

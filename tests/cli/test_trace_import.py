@@ -96,11 +96,11 @@ def test_what_was_not_understood_is_said_with_line_and_column(home: Path) -> Non
 
 
 def test_a_log_is_added_to_the_run_named(home: Path) -> None:
-    plan = RunPlan(unit=NAME, setting=Setting(), load="cpu", planned_minutes=8)
+    plan = RunPlan(unit_name=NAME, setting=Setting(), load="cpu", planned_minutes=8)
     with Journal.open() as journal:
         first = journal.log_run(plan, Closing(outcome=Outcome.HELD, minutes=8, judged_by="the test"))
         other = journal.log_run(
-            plan.model_copy(update={"unit": OTHER}), Closing(outcome=Outcome.HELD, minutes=8, judged_by="the test")
+            plan.model_copy(update={"unit_name": OTHER}), Closing(outcome=Outcome.HELD, minutes=8, judged_by="the test")
         )
     path = written(home, LINES)
     assert told(path, "--unit", NAME, "--run", str(first))["run"] == first

@@ -179,7 +179,7 @@ def test_a_knob_with_runs_is_not_dropped_without_force(tmp_path: Path) -> None:
     add_example()
     with Journal.open() as journal:
         journal.log_run(
-            RunPlan(unit=NAME, setting=Setting(values={"gpu-memory": 100}), load="canal-loop", planned_minutes=5),
+            RunPlan(unit_name=NAME, setting=Setting(values={"gpu-memory": 100}), load="canal-loop", planned_minutes=5),
             Closing(outcome=Outcome.HELD, minutes=5, judged_by="seen"),
         )
     data = card()

@@ -49,7 +49,7 @@ def journal(tmp_path: Path) -> Journal:
 
 def log(journal: Journal, cpu_watts: float, gpu_watts: float, cooling: str = "as it came") -> int:
     plan = RunPlan(
-        unit="fenland-15",
+        unit_name="fenland-15",
         setting=Setting(),
         load="cpu-gpu",
         planned_minutes=25,

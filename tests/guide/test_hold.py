@@ -17,7 +17,7 @@ FAST = Holding(sample_seconds=5, heartbeat_seconds=30)
 
 def plan_of(unit: Unit, machine: VirtualMachine, depth: float, minutes: float = 10) -> RunPlan:
     return RunPlan(
-        unit=unit.name,
+        unit_name=unit.name,
         setting=unit.setting_at({"cpu-core": depth}),
         load="cpu",
         planned_minutes=minutes,

@@ -43,7 +43,7 @@ def tuned(tmp_path: Path) -> Journal:
     ]
     for place, (depth, minutes, outcome) in enumerate(history):
         plan = RunPlan(
-            unit=unit.name,
+            unit_name=unit.name,
             setting=unit.setting_at({"cpu-core": depth}),
             load="cpu-transitions",
             planned_minutes=60,

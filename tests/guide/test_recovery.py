@@ -32,7 +32,11 @@ class Answering(Unattended):
 def open_run(journal: Journal, unit: Unit, boot_id: str | None) -> int:
     run_id = journal.open_run(
         RunPlan(
-            unit=unit.name, setting=Setting(values={"cpu-core": -90}), load="cpu", planned_minutes=30, boot_id=boot_id
+            unit_name=unit.name,
+            setting=Setting(values={"cpu-core": -90}),
+            load="cpu",
+            planned_minutes=30,
+            boot_id=boot_id,
         )
     )
     for minute in (1.0, 2.0, 3.5):

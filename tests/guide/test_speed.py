@@ -19,7 +19,7 @@ def run_at(values: dict[str, float], rates: list[float], load: str = "gpu") -> R
     return Run(
         id=1,
         opened_at=datetime(2026, 11, 2, tzinfo=UTC),
-        plan=RunPlan(unit="fenland-15", setting=Setting(values=values), load=load, planned_minutes=10),
+        plan=RunPlan(unit_name="fenland-15", setting=Setting(values=values), load=load, planned_minutes=10),
         closing=Closing(outcome=Outcome.HELD, minutes=10, judged_by="x", detail={"rates": rates}),
     )
 

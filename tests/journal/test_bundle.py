@@ -31,7 +31,9 @@ def full(journal: Journal) -> Journal:
     for number in range(3):
         for unit in ("other", NAME):
             run_id = journal.open_run(
-                RunPlan(unit=unit, setting=Setting(values={"cpu-core": -10 * number}), load="cpu", planned_minutes=5),
+                RunPlan(
+                    unit_name=unit, setting=Setting(values={"cpu-core": -10 * number}), load="cpu", planned_minutes=5
+                ),
                 at=AT + timedelta(hours=number),
             )
             journal.applied(run_id, Setting(values={"cpu-core": -10 * number}))
@@ -62,7 +64,7 @@ def told(journal: Journal, unit: str) -> dict:
         "consent": (journal.consent(unit).text, journal.consent(unit).at),
         "runs": [
             (
-                *(run.opened_at, run.closed_at, run.plan.model_dump(exclude={"unit"}), run.applied, run.closing),
+                *(run.opened_at, run.closed_at, run.plan.model_dump(exclude={"unit_name"}), run.applied, run.closing),
                 *(run.heartbeats, run.last_minutes, journal.card_of_run(run.id).firmware),
             )
             for run in runs
@@ -82,19 +84,19 @@ def told(journal: Journal, unit: str) -> dict:
 def test_a_unit_comes_back_whole(full: Journal, tmp_path: Path) -> None:
     file = tmp_path / "fenland.surefoot"
     done = save_bundle(full, NAME, file)
-    assert (done.unit, done.runs, done.bytes) == (NAME, 3, file.stat().st_size)
+    assert (done.unit_name, done.runs, done.bytes) == (NAME, 3, file.stat().st_size)
     with Journal.open(tmp_path / "second" / "journal.sqlite") as second:
         second.add_unit(Unit(name="was here before", knobs=full.unit(NAME).knobs))
         second.log_run(
-            RunPlan(unit="was here before", setting=Setting(), load="cpu", planned_minutes=1),
+            RunPlan(unit_name="was here before", setting=Setting(), load="cpu", planned_minutes=1),
             Closing(outcome=Outcome.HELD, minutes=1, judged_by="x"),
         )
         loaded = load_bundle(second, file)
-        assert (loaded.unit, loaded.runs) == (NAME, 3)
+        assert (loaded.unit_name, loaded.runs) == (NAME, 3)
         assert repr(told(second, NAME)) == repr(told(full, NAME))
         assert second.faults() == [] and len(second.runs("was here before")) == 1
         # It goes on living there.
-        run_id = second.open_run(RunPlan(unit=NAME, setting=Setting(), load="cpu", planned_minutes=1))
+        run_id = second.open_run(RunPlan(unit_name=NAME, setting=Setting(), load="cpu", planned_minutes=1))
         second.close_run(run_id, Closing(outcome=Outcome.VOID, minutes=0, judged_by="x"))
 
 
@@ -117,7 +119,7 @@ def test_under_another_name(full: Journal, tmp_path: Path) -> None:
         with pytest.raises(BadInput, match="--as"):
             load_bundle(second, tmp_path / "b")
         loaded = load_bundle(second, tmp_path / "b", name="guest")
-        assert (loaded.unit, loaded.named) == ("guest", NAME)
+        assert (loaded.unit_name, loaded.named) == ("guest", NAME)
         assert {entry.unit.name for entry in second.card_history("guest") if entry.unit} == {"guest"}
         assert repr(told(second, "guest")) == repr(told(full, NAME))
 
@@ -134,7 +136,7 @@ def test_a_duplicate_is_refused_under_any_name_and_nothing_is_written(full: Jour
 
 
 def test_an_open_run_does_not_travel(full: Journal, tmp_path: Path) -> None:
-    full.open_run(RunPlan(unit=NAME, setting=Setting(), load="cpu", planned_minutes=1))
+    full.open_run(RunPlan(unit_name=NAME, setting=Setting(), load="cpu", planned_minutes=1))
     with pytest.raises(JournalError, match="still open"):
         save_bundle(full, NAME, tmp_path / "b")
     save_bundle(full, "other", tmp_path / "other")
@@ -233,7 +235,7 @@ def test_a_bundle_with_one_number_changed_is_refused(full: Journal, tmp_path: Pa
 
 def test_a_journal_saved_by_hand_is_a_bundle_too_when_it_holds_one_unit(journal: Journal, tmp_path: Path) -> None:
     journal.log_run(
-        RunPlan(unit=NAME, setting=Setting(), load="cpu", planned_minutes=1),
+        RunPlan(unit_name=NAME, setting=Setting(), load="cpu", planned_minutes=1),
         Closing(outcome=Outcome.HELD, minutes=1, judged_by="x"),
     )
     journal.close()

@@ -17,7 +17,7 @@ HELD = Closing(outcome=Outcome.HELD, minutes=10, judged_by="held")
 
 def plan(unit: str = NAME, **values: float) -> RunPlan:
     setting = Setting(values={key.replace("_", "-"): value for key, value in values.items()})
-    return RunPlan(unit=unit, setting=setting, load="cpu", planned_minutes=10, source="hand")
+    return RunPlan(unit_name=unit, setting=setting, load="cpu", planned_minutes=10, source="hand")
 
 
 def test_a_card_keeps_its_history(journal: Journal) -> None:

@@ -29,7 +29,7 @@ def digest(path: Path) -> str:
 
 def filled(journal: Journal) -> int:
     run_id = journal.open_run(
-        RunPlan(unit="fenland-15", setting=Setting(values={"cpu-core": -50}), load="cpu", planned_minutes=10)
+        RunPlan(unit_name="fenland-15", setting=Setting(values={"cpu-core": -50}), load="cpu", planned_minutes=10)
     )
     journal.applied(run_id, Setting(values={"cpu-core": -50}))
     journal.heartbeat(run_id, 1)
@@ -89,7 +89,7 @@ def test_the_views_read_well_in_any_client(journal: Journal) -> None:
     run_id = filled(journal)
     journal.log_run(
         RunPlan(
-            unit="fenland-15",
+            unit_name="fenland-15",
             setting=Setting(values={"cpu-core": -95, "gpu-core": 120}),
             load="a game",
             planned_minutes=30,
@@ -229,7 +229,7 @@ def test_a_locked_file_is_told_and_nothing_is_written(journal: Journal, monkeypa
 
 
 def test_a_full_disk_is_told_and_nothing_is_written(journal: Journal) -> None:
-    run_id = journal.open_run(RunPlan(unit="fenland-15", setting=Setting(), load="cpu", planned_minutes=10))
+    run_id = journal.open_run(RunPlan(unit_name="fenland-15", setting=Setting(), load="cpu", planned_minutes=10))
     pages = journal.store.rows("PRAGMA page_count")[0][0]
     journal.store.connection.execute(f"PRAGMA max_page_count = {pages}")
     seconds = np.arange(50_000.0)
@@ -242,7 +242,7 @@ def test_a_full_disk_is_told_and_nothing_is_written(journal: Journal) -> None:
 
 
 def test_a_table_of_runs_is_one_step(journal: Journal) -> None:
-    plan = RunPlan(unit="fenland-15", setting=Setting(), load="cpu", planned_minutes=10, source="hand")
+    plan = RunPlan(unit_name="fenland-15", setting=Setting(), load="cpu", planned_minutes=10, source="hand")
     with pytest.raises(BadInput), journal.together():
         journal.log_run(plan, HELD)
         journal.log_run(plan.model_copy(update={"unit": "nobody"}), HELD)

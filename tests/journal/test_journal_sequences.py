@@ -53,7 +53,7 @@ class JournalLife(RuleBasedStateMachine):
 
     @rule(unit=units, offset=offsets)
     def open_run(self, unit: str, offset: int) -> None:
-        plan = RunPlan(unit=unit, setting=Setting(values={"cpu-core": offset}), load="cpu", planned_minutes=1)
+        plan = RunPlan(unit_name=unit, setting=Setting(values={"cpu-core": offset}), load="cpu", planned_minutes=1)
         allowed = unit not in self.retired and not self._open(unit) and -250 <= offset <= 0
         if not allowed:
             with pytest.raises(SurefootError):
@@ -65,7 +65,7 @@ class JournalLife(RuleBasedStateMachine):
 
     @rule(unit=units, offset=offsets, closing=closings)
     def log_run(self, unit: str, offset: int, closing: Closing) -> None:
-        plan = RunPlan(unit=unit, setting=Setting(values={"cpu-core": offset}), load="cpu", planned_minutes=1)
+        plan = RunPlan(unit_name=unit, setting=Setting(values={"cpu-core": offset}), load="cpu", planned_minutes=1)
         if unit in self.retired or offset > 0:
             with pytest.raises(BadInput):
                 self.journal.log_run(plan, closing)

@@ -19,7 +19,7 @@ START = datetime(2031, 5, 6, 7, 8, tzinfo=UTC)
 
 @pytest.fixture
 def run_id(journal: Journal) -> int:
-    return journal.open_run(RunPlan(unit=NAME, setting=Setting(), load="cpu", planned_minutes=10))
+    return journal.open_run(RunPlan(unit_name=NAME, setting=Setting(), load="cpu", planned_minutes=10))
 
 
 def trace(seconds: list[float], started_at: datetime | None = None, **channels: list[float]) -> Trace:

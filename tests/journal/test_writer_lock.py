@@ -42,7 +42,7 @@ def test_a_second_session_is_refused_with_who_holds_it(journal: Journal, other_s
     with pytest.raises(JournalError, match=told), journal.writer(NAME):
         pass
     with pytest.raises(JournalError, match=f"process {other_session.pid}"):
-        journal.open_run(RunPlan(unit=NAME, setting=Setting(), load="cpu", planned_minutes=1))
+        journal.open_run(RunPlan(unit_name=NAME, setting=Setting(), load="cpu", planned_minutes=1))
     journal.add_unit(Unit(name="another"))
     with journal.writer("another"):
         pass
@@ -81,7 +81,7 @@ def test_it_excludes_its_own_process_too_and_is_free_again(journal: Journal) -> 
         with journal.writer(NAME):
             with pytest.raises(JournalError, match=f"process {os.getpid()}"), second.writer(NAME):
                 pass
-            journal.open_run(RunPlan(unit=NAME, setting=Setting(), load="cpu", planned_minutes=1))
+            journal.open_run(RunPlan(unit_name=NAME, setting=Setting(), load="cpu", planned_minutes=1))
         with second.writer(NAME):
             pass
 

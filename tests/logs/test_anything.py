@@ -9,8 +9,8 @@ from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from surefoot.errors import SurefootError
+from surefoot.logs import ImportedLog, read_log, read_table
 from surefoot.runs import Channel
-from surefoot.thermal.logs import ImportedLog, read_log, read_table
 
 MANY = settings(
     max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]

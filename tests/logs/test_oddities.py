@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from oddities import ODDITIES
 
-from surefoot.thermal.logs import read_log
+from surefoot.logs import read_log
 
 
 @pytest.fixture(scope="module")

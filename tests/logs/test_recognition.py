@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from surefoot.errors import BadInput
-from surefoot.thermal.logs import ASK_BELOW, Column, read_log
+from surefoot.logs import ASK_BELOW, Column, read_log
 
 
 def taken(header: str, *cells: str, **options: object) -> Column:

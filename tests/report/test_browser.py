@@ -242,7 +242,7 @@ def test_a_hostile_unit_does_nothing(browser: Browser, tmp_path: Path) -> None:
         for depth in (0.0, 20.0):
             journal.log_run(
                 RunPlan(
-                    unit=name, setting=Setting(values={knob.name: -depth}), load="<i>x</i>", planned_minutes=5,
+                    unit_name=name, setting=Setting(values={knob.name: -depth}), load="<i>x</i>", planned_minutes=5,
                     knob=knob.name,
                 ),
                 Closing(outcome=Outcome.HELD, minutes=5, judged_by="eye"),

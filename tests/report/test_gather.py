@@ -39,7 +39,7 @@ def held(
     **conditions: object,
 ) -> int:
     plan = RunPlan(
-        unit="bench-a",
+        unit_name="bench-a",
         setting=Setting(values={"cpu-core": -depth}),
         load="mixed",
         planned_minutes=15,
@@ -143,7 +143,7 @@ def test_a_battery_that_drains_on_battery_is_no_finding(journal: Journal) -> Non
 
 def test_frame_logs_of_a_run_give_frame_rates_with_their_own_spread(journal: Journal) -> None:
     frames = np.random.default_rng(0).gamma(100, 0.1, 3000)
-    plan = RunPlan(unit="bench-a", setting=Setting(), load="game", planned_minutes=1, purpose="game")
+    plan = RunPlan(unit_name="bench-a", setting=Setting(), load="game", planned_minutes=1, purpose="game")
     run = journal.log_run(plan, Closing(outcome=Outcome.HELD, minutes=1, judged_by="by hand"))
     journal.add_trace(run, Trace(np.cumsum(frames) / 1000, {"frame.frame-time": frames}))
     comparison = comparison_of(gather(journal, "bench-a"))

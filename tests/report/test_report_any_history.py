@@ -58,7 +58,7 @@ def runs(draw: st.DrawFn) -> tuple[RunPlan, Closing, Trace | None, list[Score], 
     outcome = draw(st.sampled_from(list(Outcome)))
     minutes = draw(st.floats(0, 600))
     plan = RunPlan(
-        unit="any",
+        unit_name="any",
         setting=setting,
         load=draw(st.sampled_from(["a", "b", ""])),
         planned_minutes=minutes,

@@ -117,7 +117,7 @@ def test_a_unit_with_a_hostile_name_is_harmless(tmp_path: Path) -> None:
         for depth in (0.0, 20.0, 40.0):
             journal.log_run(
                 RunPlan(
-                    unit=HOSTILE, setting=Setting(values={"</script><b>": -depth}), load="<u>load</u>",
+                    unit_name=HOSTILE, setting=Setting(values={"</script><b>": -depth}), load="<u>load</u>",
                     planned_minutes=5, knob="</script><b>",
                 ),
                 Closing(outcome=Outcome.HELD, minutes=5, judged_by="<script>alert(3)</script>"),
@@ -176,7 +176,11 @@ def test_a_search_without_measurements_is_shown(tmp_path: Path) -> None:
         for depth, outcome in ((0, Outcome.HELD), (20, Outcome.HELD), (40, Outcome.RESET), (30, Outcome.OVERHEAT)):
             journal.log_run(
                 RunPlan(
-                    unit="one knob", setting=Setting(values={"core": -depth}), load="l", planned_minutes=5, knob="core"
+                    unit_name="one knob",
+                    setting=Setting(values={"core": -depth}),
+                    load="l",
+                    planned_minutes=5,
+                    knob="core",
                 ),
                 Closing(outcome=outcome, minutes=5 if outcome is Outcome.HELD else 1, judged_by="eye"),
             )
@@ -206,7 +210,7 @@ def test_the_baseline_can_be_chosen(tmp_path: Path) -> None:
         for mode, points in (("loud", 100), ("quiet", 90)):
             for repeat in range(3):
                 plan = RunPlan(
-                    unit="u", setting=Setting(), load="l", planned_minutes=5, purpose="measure",
+                    unit_name="u", setting=Setting(), load="l", planned_minutes=5, purpose="measure",
                     conditions=Conditions(power_mode=mode),
                 )  # fmt: skip
                 run = journal.log_run(plan, Closing(outcome=Outcome.HELD, minutes=5, judged_by="eye"))
@@ -231,7 +235,9 @@ def test_configurations_without_a_name_are_called_by_what_differs(tmp_path: Path
         journal.add_unit(unit)
         for mode, cooling, setting in settings:
             known = Conditions(power_mode=mode, cooling=cooling)
-            plan = RunPlan(unit="u", setting=setting, load="l", planned_minutes=5, purpose="measure", conditions=known)
+            plan = RunPlan(
+                unit_name="u", setting=setting, load="l", planned_minutes=5, purpose="measure", conditions=known
+            )
             run = journal.log_run(plan, Closing(outcome=Outcome.HELD, minutes=5, judged_by="eye"))
             journal.add_score("u", Score(name="points", value=100), run_id=run)
         material = collect(journal, "u")

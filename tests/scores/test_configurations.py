@@ -34,7 +34,7 @@ def run(
     **conditions: object,
 ) -> Run:
     plan = RunPlan(
-        unit="bench-a",
+        unit_name="bench-a",
         setting=Setting(values=values or {}),
         load=load,
         planned_minutes=10,

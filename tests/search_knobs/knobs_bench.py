@@ -48,7 +48,7 @@ def run_of(
         id=number,
         opened_at=at,
         plan=RunPlan(
-            unit="bench-unit",
+            unit_name="bench-unit",
             setting=Setting(values=dict(values)),
             load=load,
             planned_minutes=max(minutes, 1),

@@ -31,7 +31,7 @@ def save(
 
     with open_journal() as journal:
         done = save_bundle(journal, unit, file, overwrite=force)
-    said = f"{done.unit}: {done.runs} runs written to {done.path} ({done.bytes / 1e6:.1f} MB)."
+    said = f"{done.unit_name}: {done.runs} runs written to {done.path} ({done.bytes / 1e6:.1f} MB)."
     show(done, lambda: Text(said), as_json)
 
 
@@ -47,5 +47,5 @@ def load(
 
     with open_journal() as journal:
         done = load_bundle(journal, file, name=name)
-    renamed = f", there named {done.named}," if done.unit != done.named else ""
-    show(done, lambda: Text(f"{done.unit}{renamed} is in the journal with {done.runs} runs."), as_json)
+    renamed = f", there named {done.named}," if done.unit_name != done.named else ""
+    show(done, lambda: Text(f"{done.unit_name}{renamed} is in the journal with {done.runs} runs."), as_json)

@@ -18,7 +18,9 @@ BaselineOption = Annotated[
 RoomOption = Annotated[
     str,
     typer.Option(
-        "--room", metavar="CELSIUS", help="Give temperatures for this room; 'measured' leaves them as they were read."
+        "--ambient",
+        metavar="CELSIUS",
+        help="Give temperatures for this room; 'measured' leaves them as read.",
     ),
 ]
 
@@ -171,5 +173,5 @@ def _room(text: str) -> Room:
         return float(text)
     except ValueError:
         raise BadInput(
-            f"{text!r} is no room temperature.", where="--room", remedy="Degrees Celsius, or 'measured'."
+            f"{text!r} is no room temperature.", where="--ambient", remedy="Degrees Celsius, or 'measured'."
         ) from None

@@ -126,10 +126,10 @@ def choice_view(choice: Choice) -> list[RenderableType]:
     return [*parts, *(Text(f"Note: {note}") for note in choice.notes)]
 
 
-def configurations_view(unit: str, found: Sequence[Configuration]) -> list[RenderableType]:
+def configurations_view(unit_name: str, found: Sequence[Configuration]) -> list[RenderableType]:
     """Number, name, runs and what tells one from another."""
     if not found:
-        return [Text(f"No run of {unit} counts as measured yet: `surefoot measure` makes one.")]
+        return [Text(f"No run of {unit_name} counts as measured yet: `surefoot measure` makes one.")]
     parts: list[RenderableType] = []
     for number, one in enumerate(found, 1):
         runs = f"{len(one.run_ids)} run" + ("" if len(one.run_ids) == 1 else "s")

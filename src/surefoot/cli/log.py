@@ -93,7 +93,7 @@ def _from_table(card: Unit, path: Path, columns: list[str] | None, yes: bool) ->
     from rich.table import Table as View
 
     from surefoot.guide.outside import match_columns, rows_told
-    from surefoot.thermal.logs.tables import read_table
+    from surefoot.logs.tables import read_table
 
     try:
         data = path.read_bytes()

@@ -50,10 +50,10 @@ def report(
     show(made, lambda: _view(made), as_json)
 
 
-def _file_name(unit: str) -> str:
+def _file_name(unit_name: str) -> str:
     from surefoot.report.words import slug
 
-    return slug(unit)
+    return slug(unit_name)
 
 
 def _view(made: Any) -> list[RenderableType]:

@@ -81,7 +81,7 @@ def forecast(
         float | None, typer.Option("--offset-mhz", help="Clock offset the knob would stand at, in MHz.")
     ] = None,
     power_limit: Annotated[float | None, typer.Option("--power-limit", help="Power limit in W.")] = None,
-    room: Annotated[float | None, typer.Option("--room", help="Room temperature in °C.")] = None,
+    room: Annotated[float | None, typer.Option("--ambient", help="Room temperature in °C.")] = None,
     cooling_factor: Annotated[
         float | None, typer.Option("--cooling-factor", help="Thermal resistance times this: 0.9 is a tenth less.")
     ] = None,
@@ -142,9 +142,9 @@ def _run(journal: Journal, run_id: int) -> tuple[Run, Unit, Trace]:
     if not len(trace):
         raise BadInput(
             f"run {run_id} has no sensor trace.",
-            remedy=f"Import one: surefoot trace import FILE --unit {found.plan.unit!r} --run {run_id}",
+            remedy=f"Import one: surefoot trace import FILE --unit {found.plan.unit_name!r} --run {run_id}",
         )
-    return found, journal.unit(found.plan.unit), trace
+    return found, journal.unit(found.plan.unit_name), trace
 
 
 def _checked_domain(domain: str) -> None:

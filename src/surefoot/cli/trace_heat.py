@@ -36,10 +36,10 @@ def heat(
     show(_for_tools(unit, found), lambda: _view(found), as_json)
 
 
-def _for_tools(unit: str, found: SharedHeat) -> dict[str, Any]:
+def _for_tools(unit_name: str, found: SharedHeat) -> dict[str, Any]:
     fit = found.coupling
     return {
-        "unit": unit,
+        "unit": unit_name,
         "sources": fit.sources,
         "kelvin_per_watt": fit.matrix,
         "low": fit.low,

@@ -15,8 +15,8 @@ if TYPE_CHECKING:
     from rich.console import Console, RenderableType
 
     from surefoot.journal import Journal
+    from surefoot.logs import Column, ImportedLog
     from surefoot.runs import Run
-    from surefoot.thermal.logs import Column, ImportedLog
 
 SHOWN_PROBLEMS = 12
 NEWEST = "last"
@@ -56,7 +56,7 @@ def import_log(
     as_json: JsonFlag = False,
 ) -> None:
     """Import a sensor log as the trace of a run."""
-    from surefoot.thermal.logs import log_fingerprint, read_log
+    from surefoot.logs import log_fingerprint, read_log
 
     data = _bytes(file)
     with open_journal() as journal:
@@ -86,21 +86,21 @@ def _bytes(file: Path) -> bytes:
         raise BadInput(f"cannot be read: {error.strerror}.", where=str(file)) from None
 
 
-def _run(journal: Journal, unit: str, wanted: str | None) -> Run | None:
+def _run(journal: Journal, unit_name: str, wanted: str | None) -> Run | None:
     if wanted is None:
         return None
     if wanted == NEWEST:
-        runs = journal.runs(unit)
+        runs = journal.runs(unit_name)
         if not runs:
-            raise BadInput("there is no run yet.", where=f"unit {unit!r}", remedy="Leave --run out to make one.")
+            raise BadInput("there is no run yet.", where=f"unit {unit_name!r}", remedy="Leave --run out to make one.")
         return runs[-1]
     try:
         number = int(wanted)
     except ValueError:
         raise BadInput(f"{wanted!r} is no run.", where="--run", remedy="Give its number, or `last`.") from None
     found = journal.run(number)
-    if found.plan.unit != unit:
-        raise BadInput(f"run {number} is one of unit {found.plan.unit!r}, not of {unit!r}.", where="--run")
+    if found.plan.unit_name != unit_name:
+        raise BadInput(f"run {number} is one of unit {found.plan.unit_name!r}, not of {unit_name!r}.", where="--run")
     return found
 
 
@@ -142,13 +142,13 @@ def _asked(out: Console) -> str:
 
 
 def _unsure(log: ImportedLog) -> list[Column]:
-    from surefoot.thermal.logs import ASK_BELOW
+    from surefoot.logs import ASK_BELOW
 
     return [column for column in log.columns if column.channel and column.confidence < ASK_BELOW]
 
 
 def _store(
-    journal: Journal, unit: str, target: Run | None, log: ImportedLog, said: dict[str, str], file: Path, load: str
+    journal: Journal, unit_name: str, target: Run | None, log: ImportedLog, said: dict[str, str], file: Path, load: str
 ) -> int:
     from surefoot.runs import Closing, Outcome, RunPlan
     from surefoot.units import Setting
@@ -160,7 +160,7 @@ def _store(
     if target is None:
         minutes = round(log.trace.duration_minutes, 4)
         plan = RunPlan(
-            unit=unit, setting=Setting(), load=load, planned_minutes=minutes, purpose="log", source="hand",
+            unit_name=unit_name, setting=Setting(), load=load, planned_minutes=minutes, purpose="log", source="hand",
             note=f"trace imported from {file.name}; the setting was not told",
         )  # fmt: skip
         closing = Closing(outcome=Outcome.VOID, minutes=minutes, judged_by="imported log: no evidence of stability")
@@ -181,9 +181,9 @@ def _by_header(log: ImportedLog, said: dict[str, str]) -> dict[str, str]:
     return {names.get(key, key): value for key, value in said.items()}
 
 
-def _result(log: ImportedLog, unit: str, run: int | None, dry_run: bool) -> dict[str, Any]:
+def _result(log: ImportedLog, unit_name: str, run: int | None, dry_run: bool) -> dict[str, Any]:
     return {
-        "unit": unit,
+        "unit": unit_name,
         "run": run,
         "stored": not dry_run,
         "samples": len(log.trace),
@@ -206,7 +206,7 @@ def _columns_view(log: ImportedLog, all_columns: bool) -> list[RenderableType]:
     from rich.table import Table
     from rich.text import Text
 
-    from surefoot.thermal.logs import ASK_BELOW
+    from surefoot.logs import ASK_BELOW
 
     table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0))
     table.add_column("#", justify="right", no_wrap=True)
@@ -225,7 +225,7 @@ def _columns_view(log: ImportedLog, all_columns: bool) -> list[RenderableType]:
     return [table]
 
 
-def _view(log: ImportedLog, unit: str, run: int | None, made: bool, dry_run: bool) -> list[RenderableType]:
+def _view(log: ImportedLog, unit_name: str, run: int | None, made: bool, dry_run: bool) -> list[RenderableType]:
     from rich.text import Text
 
     parts = _columns_view(log, all_columns=True)
@@ -245,8 +245,8 @@ def _view(log: ImportedLog, unit: str, run: int | None, made: bool, dry_run: boo
     if dry_run:
         parts.append(Text(f"Dry run: {size}; nothing was stored."))
     elif made:
-        parts.append(Text(f"Stored as run {run} of {unit}, noted as void (no evidence): {size}."))
+        parts.append(Text(f"Stored as run {run} of {unit_name}, noted as void (no evidence): {size}."))
         parts.append(Text("To attach a log to a run that is there, give --run with its number."))
     else:
-        parts.append(Text(f"Added to run {run} of {unit}: {size}."))
+        parts.append(Text(f"Added to run {run} of {unit_name}: {size}."))
     return parts

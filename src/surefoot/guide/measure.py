@@ -63,7 +63,7 @@ def measure(journal: Journal, unit: Unit, machine: Machine, voice: Voice, measur
             )
             voice.say(words, "quiet")
             plan = RunPlan(
-                unit=unit.name,
+                unit_name=unit.name,
                 setting=measuring.setting,
                 load=load,
                 planned_minutes=measuring.minutes,

@@ -82,7 +82,7 @@ def told(
     setting = Setting(values={**values, **followed})
     unit.depths(setting)
     plan = RunPlan(
-        unit=unit.name,
+        unit_name=unit.name,
         setting=setting,
         load=load or UNKNOWN_LOAD,
         planned_minutes=minutes,

@@ -34,7 +34,7 @@ SAME_BOOT: Mapping[str, Verdict] = {
 }
 
 
-def recover(journal: Journal, unit: str, machine: Machine, voice: Voice) -> list[Run]:
+def recover(journal: Journal, unit_name: str, machine: Machine, voice: Voice) -> list[Run]:
     """Close every open run of a unit and return them as closed.
 
     Another boot identity than the run's means that the machine went down under it: `reset` unless the user says
@@ -42,7 +42,7 @@ def recover(journal: Journal, unit: str, machine: Machine, voice: Voice) -> list
     heartbeat.
     """
     closed = []
-    for run in journal.open_runs(unit):
+    for run in journal.open_runs(unit_name):
         verdict, judged_by = _judge(run, machine, voice)
         journal.close_run(
             run.id,

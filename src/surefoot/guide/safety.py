@@ -25,18 +25,18 @@ CAUTIONS: Final[Sequence[str]] = (
 CONSENT_VERSION: Final = "1"
 
 
-def consent(journal: Journal, unit: str, voice: Voice, given: bool) -> None:
+def consent(journal: Journal, unit_name: str, voice: Voice, given: bool) -> None:
     """See that the cautions were agreed to for this unit, once, and keep that in the journal.
 
     ``given``: agreed to on the command line. Raises AnswerIsNo when the user declines or nobody is there to agree.
     """
-    if journal.consent(unit) is not None:
+    if journal.consent(unit_name) is not None:
         return
     for caution in CAUTIONS:
         voice.say(f"- {caution}")
     if not given:
         answer = voice.choose(
-            f"Tune {unit!r}, knowing this?",
+            f"Tune {unit_name!r}, knowing this?",
             {"yes": "I have read it and agree", "no": "leave everything as it is"},
             "no",
         )
@@ -45,4 +45,4 @@ def consent(journal: Journal, unit: str, voice: Voice, given: bool) -> None:
                 "nothing was changed: the cautions were not agreed to.",
                 remedy="Read SAFETY.md; then agree at the prompt, or give --i-agree when starting unattended.",
             )
-    journal.give_consent(unit, f"cautions, version {CONSENT_VERSION}: " + " ".join(CAUTIONS))
+    journal.give_consent(unit_name, f"cautions, version {CONSENT_VERSION}: " + " ".join(CAUTIONS))

@@ -168,7 +168,7 @@ class Session:
         start, start_words = settle(self.machine, self.voice, options.settling, first_start(runs))
         load = options.load or step.load or self.machine.default_load(self.unit, step.knob or None)
         run_plan = RunPlan(
-            unit=self.unit.name,
+            unit_name=self.unit.name,
             setting=step.setting,
             load=load,
             planned_minutes=step.minutes,

@@ -24,19 +24,20 @@ class Records:
             raise BadInput(f"there is no unit {name!r}.", remedy=remedy)
         return name
 
-    def _known_run(self, run_id: int, unit: str | None = None) -> int:
+    def _known_run(self, run_id: int, unit_name: str | None = None) -> int:
         """The id of a run that is in the journal, of that unit. Raises BadInput otherwise."""
         row = self._store.row("SELECT unit FROM runs WHERE id = ?", (run_id,))
         if row is None:
             raise BadInput(f"there is no run {run_id}.", remedy="`surefoot runs UNIT` lists them.")
-        if unit is not None and row["unit"] != unit:
-            raise BadInput(f"run {run_id} belongs to unit {row['unit']!r}, not to {unit!r}.")
+        if unit_name is not None and row["unit"] != unit_name:
+            raise BadInput(f"run {run_id} belongs to unit {row['unit']!r}, not to {unit_name!r}.")
         return run_id
 
-    def _open_run(self, unit: str) -> int | None:
+    def _open_run(self, unit_name: str) -> int | None:
         """The id of a unit's run that nothing has closed, or None."""
         row = self._store.row(
-            "SELECT id FROM runs WHERE unit = ? AND NOT EXISTS (SELECT 1 FROM closings WHERE run_id = runs.id)", (unit,)
+            "SELECT id FROM runs WHERE unit = ? AND NOT EXISTS (SELECT 1 FROM closings WHERE run_id = runs.id)",
+            (unit_name,),
         )
         return None if row is None else int(row["id"])
 

@@ -46,21 +46,21 @@ _POINTS_TO = {
 class Bundled:
     """What went through a bundle. ``unit``: its name in the journal; ``named``: in the bundle; ``runs``: how many."""
 
-    unit: str
+    unit_name: str
     named: str
     path: Path
     runs: int
     bytes: int
 
 
-def save_bundle(journal: Journal, unit: str, path: str | os.PathLike[str], *, overwrite: bool = False) -> Bundled:
+def save_bundle(journal: Journal, unit_name: str, path: str | os.PathLike[str], *, overwrite: bool = False) -> Bundled:
     """Write a unit with all its records into a file of its own. The file is there whole, or not at all.
 
     Raises BadInput for an unknown unit and for a file that is there already (unless ``overwrite``), JournalError while
     a run of the unit is open or when the file cannot be written.
     """
     target = Path(path).expanduser()
-    journal.unit(unit)
+    journal.unit(unit_name)
     if target.is_dir():
         raise BadInput("this is a folder; a bundle is a file.", where=str(target))
     if target.exists():
@@ -80,8 +80,8 @@ def save_bundle(journal: Journal, unit: str, path: str | os.PathLike[str], *, ov
         made = Path(folder) / "bundle.sqlite"
         with closing(Store.open(made)) as store:
             with journal.store.snapshot() as source, store.transaction():
-                _refuse_open(source, unit)
-                runs = _copy(source, store, unit, unit, keep_ids=True)
+                _refuse_open(source, unit_name)
+                runs = _copy(source, store, unit_name, unit_name, keep_ids=True)
             with store.transaction():
                 store.connection.execute(f"CREATE TABLE {_SEAL} (sha256 TEXT NOT NULL)")
                 store.insert(_SEAL, sha256=_digest(store.connection))
@@ -90,7 +90,7 @@ def save_bundle(journal: Journal, unit: str, path: str | os.PathLike[str], *, ov
             os.fsync(file.fileno())
         os.replace(made, target)
         sync_folder(target.parent)
-        return Bundled(unit, unit, target, runs, target.stat().st_size)
+        return Bundled(unit_name, unit_name, target, runs, target.stat().st_size)
 
 
 def load_bundle(journal: Journal, path: str | os.PathLike[str], *, name: str | None = None) -> Bundled:
@@ -190,16 +190,16 @@ def _digest(connection: sqlite3.Connection) -> str:
     return found.hexdigest()
 
 
-def _refuse_open(source: Store, unit: str) -> None:
-    row = source.row("SELECT run FROM open_runs_view WHERE unit = ?", (unit,))
+def _refuse_open(source: Store, unit_name: str) -> None:
+    row = source.row("SELECT run FROM open_runs_view WHERE unit = ?", (unit_name,))
     if row is not None:
         raise JournalError(
-            f"run {row['run']} of unit {unit!r} is still open, and only this machine can judge it.",
+            f"run {row['run']} of unit {unit_name!r} is still open, and only this machine can judge it.",
             remedy="Finish the session first: `surefoot tune` judges an open run.",
         )
 
 
-def _refuse_known(journal: Journal, bundle: Journal, named: str, unit: str) -> None:
+def _refuse_known(journal: Journal, bundle: Journal, named: str, unit_name: str) -> None:
     """Refuse the very unit that is here already, under whatever name, and another one of the same name."""
     mine = _mark(bundle, named)
     for there in journal.units(retired=True):
@@ -210,37 +210,37 @@ def _refuse_known(journal: Journal, bundle: Journal, named: str, unit: str) -> N
                 remedy="Nothing was loaded; load it into another journal (SUREFOOT_HOME) to see it beside.",
             )
     try:
-        journal.free_name(unit)
+        journal.free_name(unit_name)
     except BadInput as error:
         raise BadInput(error.what, remedy="It is another machine's. Load the bundle --as another name.") from None
 
 
-def _mark(journal: Journal, unit: str) -> tuple[str, str | None]:
+def _mark(journal: Journal, unit_name: str) -> tuple[str, str | None]:
     """What two copies of one unit share, however many runs were added since: when it and its first run were entered."""
     row = journal.store.row(
         "SELECT added_at, (SELECT opened_at FROM runs WHERE runs.unit = units.name ORDER BY id LIMIT 1) AS first"
         " FROM units WHERE name = ?",
-        (unit,),
+        (unit_name,),
     )
     assert row is not None
     return row["added_at"], row["first"]
 
 
-def _copy(source: Store, target: Store, unit: str, name: str, *, keep_ids: bool) -> int:
+def _copy(source: Store, target: Store, unit_name: str, name: str, *, keep_ids: bool) -> int:
     """Copy a unit's records under a name; the number of runs. Ids are kept, or made new and followed through."""
-    added = source.row("SELECT added_at FROM units WHERE name = ?", (unit,))
+    added = source.row("SELECT added_at FROM units WHERE name = ?", (unit_name,))
     assert added is not None
     target.insert("units", name=name, added_at=added["added_at"])
     new_ids: dict[str, dict[int, int]] = {table: {} for table in (*_ORDER, "trace_layouts")}
     for table in _ORDER:
-        for row in _rows(source, table, unit):
+        for row in _rows(source, table, unit_name):
             values = dict(row)
             old = values.get("id")
             if "id" in values and not keep_ids:
                 del values["id"]
             if "unit" in values:
                 values["unit"] = name
-            if table == "cards" and values["card"] is not None and name != unit:
+            if table == "cards" and values["card"] is not None and name != unit_name:
                 values["card"] = (
                     Unit.model_validate_json(values["card"]).model_copy(update={"name": name}).model_dump_json()
                 )
@@ -255,11 +255,11 @@ def _copy(source: Store, target: Store, unit: str, name: str, *, keep_ids: bool)
     return len(new_ids["runs"])
 
 
-def _rows(source: Store, table: str, unit: str) -> Iterator[sqlite3.Row]:
+def _rows(source: Store, table: str, unit_name: str) -> Iterator[sqlite3.Row]:
     of_unit = "unit = ?" if table in _OF_UNIT else "run_id IN (SELECT id FROM runs WHERE unit = ?)"
     key = "run_id" if table == "closings" else "id"
     # Only names from the tables above; a trace can be large, so that rows are taken as they come.
-    yield from source.connection.execute(f"SELECT * FROM {table} WHERE {of_unit} ORDER BY {key}", (unit,))
+    yield from source.connection.execute(f"SELECT * FROM {table} WHERE {of_unit} ORDER BY {key}", (unit_name,))
 
 
 def _bring_layout(source: Store, target: Store, layout_id: int, known: dict[int, int]) -> None:

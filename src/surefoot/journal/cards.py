@@ -177,13 +177,13 @@ class CardRecords(Records):
                 remedy="It was written by another version of Surefoot, or the file is damaged.",
             ) from error
 
-    def consent(self, unit: str) -> Consent | None:
+    def consent(self, unit_name: str) -> Consent | None:
         """The last consent given for a unit, or None."""
-        self._known_unit(unit)
-        row = self._store.row("SELECT text, at FROM consents WHERE unit = ? ORDER BY id DESC LIMIT 1", (unit,))
-        return None if row is None else Consent(unit, row["text"], moment(row["at"]))
+        self._known_unit(unit_name)
+        row = self._store.row("SELECT text, at FROM consents WHERE unit = ? ORDER BY id DESC LIMIT 1", (unit_name,))
+        return None if row is None else Consent(unit_name, row["text"], moment(row["at"]))
 
-    def give_consent(self, unit: str, text: str, *, at: datetime | None = None) -> None:
+    def give_consent(self, unit_name: str, text: str, *, at: datetime | None = None) -> None:
         """Write down that the user agreed to the cautions in ``text`` for a unit."""
         with self._store.transaction():
-            self._store.insert("consents", unit=self._known_unit(unit), at=stamp(at), text=text)
+            self._store.insert("consents", unit=self._known_unit(unit_name), at=stamp(at), text=text)

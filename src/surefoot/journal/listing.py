@@ -66,7 +66,7 @@ def as_record(run: Run, unit: Unit) -> dict[str, Any]:
     closing = run.closing
     return {
         "id": run.id,
-        "unit": run.plan.unit,
+        "unit": run.plan.unit_name,
         "opened_at": run.opened_at,
         "closed_at": run.closed_at,
         "setting": dict(run.setting.values),
@@ -110,7 +110,7 @@ def csv_text(runs: Sequence[Run], unit: Unit) -> str:
         out.writerow(
             _safe(value)
             for value in [
-                *(run.id, run.plan.unit, run.opened_at.isoformat(), run.closed_at and run.closed_at.isoformat()),
+                *(run.id, run.plan.unit_name, run.opened_at.isoformat(), run.closed_at and run.closed_at.isoformat()),
                 *(run.setting.value(name) for name in measures),
                 *(run.plan.load, run.plan.purpose, run.plan.knob),
                 *(run.plan.planned_minutes, run.minutes, record["outcome"], record["timed"], record["judged_by"]),

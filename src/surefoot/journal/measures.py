@@ -18,7 +18,7 @@ class MeasureRecords(Records):
 
     def add_score(
         self,
-        unit: str,
+        unit_name: str,
         score: Score,
         *,
         run_id: int | None = None,
@@ -29,7 +29,7 @@ class MeasureRecords(Records):
         with self._store.transaction():
             return self._store.insert(
                 "scores",
-                **self._belongs(unit, run_id, at),
+                **self._belongs(unit_name, run_id, at),
                 configuration=configuration,
                 name=score.name,
                 value=score.value,
@@ -38,13 +38,13 @@ class MeasureRecords(Records):
                 note=score.note,
             )
 
-    def scores(self, unit: str) -> list[ScoreEntry]:
+    def scores(self, unit_name: str) -> list[ScoreEntry]:
         """All scores of a unit, in the order they were written."""
-        self._known_unit(unit)
+        self._known_unit(unit_name)
         return [
             ScoreEntry(
                 id=row["id"],
-                unit=unit,
+                unit_name=unit_name,
                 run_id=row["run_id"],
                 configuration=row["configuration"],
                 score=Score(
@@ -56,12 +56,12 @@ class MeasureRecords(Records):
                 ),
                 at=moment(row["at"]),
             )
-            for row in self._store.rows("SELECT * FROM scores WHERE unit = ? ORDER BY id", (unit,))
+            for row in self._store.rows("SELECT * FROM scores WHERE unit = ? ORDER BY id", (unit_name,))
         ]
 
     def add_reading(
         self,
-        unit: str,
+        unit_name: str,
         reading: Reading,
         *,
         run_id: int | None = None,
@@ -72,7 +72,7 @@ class MeasureRecords(Records):
         with self._store.transaction():
             return self._store.insert(
                 "readings",
-                **self._belongs(unit, run_id, at),
+                **self._belongs(unit_name, run_id, at),
                 configuration=configuration,
                 kind=reading.kind,
                 value=reading.value,
@@ -83,13 +83,13 @@ class MeasureRecords(Records):
                 note=reading.note,
             )
 
-    def readings(self, unit: str) -> list[ReadingEntry]:
+    def readings(self, unit_name: str) -> list[ReadingEntry]:
         """All readings of a unit, in the order they were written."""
-        self._known_unit(unit)
+        self._known_unit(unit_name)
         return [
             ReadingEntry(
                 id=row["id"],
-                unit=unit,
+                unit_name=unit_name,
                 run_id=row["run_id"],
                 configuration=row["configuration"],
                 reading=Reading(
@@ -103,20 +103,22 @@ class MeasureRecords(Records):
                 ),
                 at=moment(row["at"]),
             )
-            for row in self._store.rows("SELECT * FROM readings WHERE unit = ? ORDER BY id", (unit,))
+            for row in self._store.rows("SELECT * FROM readings WHERE unit = ? ORDER BY id", (unit_name,))
         ]
 
-    def name_configuration(self, unit: str, key: str, name: str, rank: int) -> None:
+    def name_configuration(self, unit_name: str, key: str, name: str, rank: int) -> None:
         """Give a configuration a name and a rank in the order of presentation; the last one given counts."""
         with self._store.transaction():
             self._store.insert(
-                "configuration_names", unit=self._known_unit(unit), at=stamp(), key=key, name=name, rank=rank
+                "configuration_names", unit=self._known_unit(unit_name), at=stamp(), key=key, name=name, rank=rank
             )
 
-    def configuration_names(self, unit: str) -> dict[str, tuple[str, int]]:
+    def configuration_names(self, unit_name: str) -> dict[str, tuple[str, int]]:
         """Name and rank of each named configuration of a unit, by its key."""
-        self._known_unit(unit)
-        rows = self._store.rows("SELECT key, name, rank FROM configuration_names WHERE unit = ? ORDER BY id", (unit,))
+        self._known_unit(unit_name)
+        rows = self._store.rows(
+            "SELECT key, name, rank FROM configuration_names WHERE unit = ? ORDER BY id", (unit_name,)
+        )
         return {row["key"]: (row["name"], row["rank"]) for row in rows}
 
     def remember_columns(self, fingerprint: str, mapping: Mapping[str, str]) -> None:
@@ -135,23 +137,25 @@ class MeasureRecords(Records):
         return mapping
 
     def add_forecast(
-        self, unit: str, forecast: Mapping[str, Any], *, run_id: int | None = None, at: datetime | None = None
+        self, unit_name: str, forecast: Mapping[str, Any], *, run_id: int | None = None, at: datetime | None = None
     ) -> int:
         """Write down a forecast, as JSON, to be judged when the change was made; its id."""
         with self._store.transaction():
-            return self._store.insert("forecasts", **self._belongs(unit, run_id, at), forecast=as_text(dict(forecast)))
+            return self._store.insert(
+                "forecasts", **self._belongs(unit_name, run_id, at), forecast=as_text(dict(forecast))
+            )
 
-    def forecasts(self, unit: str) -> list[ForecastEntry]:
+    def forecasts(self, unit_name: str) -> list[ForecastEntry]:
         """All forecasts of a unit, in the order they were written."""
-        self._known_unit(unit)
-        rows = self._store.rows("SELECT * FROM forecasts WHERE unit = ? ORDER BY id", (unit,))
+        self._known_unit(unit_name)
+        rows = self._store.rows("SELECT * FROM forecasts WHERE unit = ? ORDER BY id", (unit_name,))
         return [
-            ForecastEntry(row["id"], unit, row["run_id"], moment(row["at"]), json.loads(row["forecast"]))
+            ForecastEntry(row["id"], unit_name, row["run_id"], moment(row["at"]), json.loads(row["forecast"]))
             for row in rows
         ]
 
-    def _belongs(self, unit: str, run_id: int | None, at: datetime | None) -> dict[str, Any]:
-        self._known_unit(unit)
+    def _belongs(self, unit_name: str, run_id: int | None, at: datetime | None) -> dict[str, Any]:
+        self._known_unit(unit_name)
         if run_id is not None:
-            self._known_run(run_id, unit)
-        return {"unit": unit, "run_id": run_id, "at": stamp(at)}
+            self._known_run(run_id, unit_name)
+        return {"unit": unit_name, "run_id": run_id, "at": stamp(at)}

@@ -39,7 +39,7 @@ class UnitLine:
 class Consent:
     """That the user agreed to the cautions for a unit: the text agreed to and when."""
 
-    unit: str
+    unit_name: str
     text: str
     at: datetime
 
@@ -49,7 +49,7 @@ class ScoreEntry:
     """A score with what it belongs to: a run, a configuration of the unit, or the unit alone."""
 
     id: int
-    unit: str
+    unit_name: str
     run_id: int | None
     configuration: str | None
     score: Score
@@ -61,7 +61,7 @@ class ReadingEntry:
     """An instrument reading with what it belongs to. ``at``: when it was written down."""
 
     id: int
-    unit: str
+    unit_name: str
     run_id: int | None
     configuration: str | None
     reading: Reading
@@ -73,7 +73,7 @@ class ForecastEntry:
     """A forecast made for a unit, kept to be judged later."""
 
     id: int
-    unit: str
+    unit_name: str
     run_id: int | None
     at: datetime
     forecast: dict[str, Any] = field(default_factory=dict)

@@ -38,23 +38,23 @@ class RunRecords(CardRecords, TraceRecords):
     _writing: set[str]
 
     @contextmanager
-    def writer(self, unit: str) -> Iterator[None]:
+    def writer(self, unit_name: str) -> Iterator[None]:
         """Be the one writer of a unit while the block runs; the lock dies with the process.
 
         Raises JournalError saying who holds it, BadInput for an unknown unit.
         """
-        self._known_unit(unit)
-        with self._lock(unit):
-            self._writing.add(unit)
+        self._known_unit(unit_name)
+        with self._lock(unit_name):
+            self._writing.add(unit_name)
             try:
                 yield
             finally:
-                self._writing.discard(unit)
+                self._writing.discard(unit_name)
 
-    def _lock(self, unit: str) -> AbstractContextManager[locks.Holder]:
+    def _lock(self, unit_name: str) -> AbstractContextManager[locks.Holder]:
         folder = self._store.path.resolve().parent
         return locks.held(
-            folder, f"{self._store.path.name}: {unit}", f"unit {unit!r} is being written by another session"
+            folder, f"{self._store.path.name}: {unit_name}", f"unit {unit_name!r} is being written by another session"
         )
 
     def open_run(self, plan: RunPlan, *, at: datetime | None = None) -> int:
@@ -64,16 +64,16 @@ class RunRecords(CardRecords, TraceRecords):
         JournalError when another process writes this unit or a run of it is still open.
         """
         with ExitStack() as stack:
-            if plan.unit not in self._writing:
-                self._known_unit(plan.unit)
-                stack.enter_context(self._lock(plan.unit))
+            if plan.unit_name not in self._writing:
+                self._known_unit(plan.unit_name)
+                stack.enter_context(self._lock(plan.unit_name))
             stack.enter_context(self._store.transaction())
-            unit = self._usable(plan.unit)
+            unit = self._usable(plan.unit_name)
             _within_limits(unit, plan.setting)
-            still = self._open_run(plan.unit)
+            still = self._open_run(plan.unit_name)
             if still is not None:
                 raise JournalError(
-                    f"run {still} of unit {plan.unit!r} is still open.",
+                    f"run {still} of unit {plan.unit_name!r} is still open.",
                     remedy="`surefoot tune` judges it first; or close it by hand with `surefoot log`.",
                 )
             return self._insert_run(plan, stamp(at))
@@ -120,7 +120,7 @@ class RunRecords(CardRecords, TraceRecords):
         is told and not proposed.
         """
         with self._store.transaction():
-            self._usable(plan.unit).depths(plan.setting)
+            self._usable(plan.unit_name).depths(plan.setting)
             run_id = self._insert_run(plan, stamp(at))
             ended = at + timedelta(minutes=closing.minutes) if at else None
             self._insert_closing(run_id, closing, stamp(ended))
@@ -131,16 +131,16 @@ class RunRecords(CardRecords, TraceRecords):
         self._known_run(run_id)
         return self._run(self._store.rows(_RUNS + " WHERE runs.id = ?", (run_id,))[0])
 
-    def runs(self, unit: str) -> list[Run]:
+    def runs(self, unit_name: str) -> list[Run]:
         """All runs of a unit, oldest first; a run logged by hand stands where its own time puts it."""
-        self._known_unit(unit)
-        rows = self._store.rows(_RUNS + " WHERE runs.unit = ? ORDER BY runs.id", (unit,))
+        self._known_unit(unit_name)
+        rows = self._store.rows(_RUNS + " WHERE runs.unit = ? ORDER BY runs.id", (unit_name,))
         return _in_order([self._run(row) for row in rows])
 
-    def open_runs(self, unit: str | None = None) -> list[Run]:
+    def open_runs(self, unit_name: str | None = None) -> list[Run]:
         """The runs that nothing has closed, of one unit or of all, oldest first."""
         rows = self._store.rows(
-            _RUNS + " WHERE closings.run_id IS NULL AND (?1 IS NULL OR runs.unit = ?1) ORDER BY runs.id", (unit,)
+            _RUNS + " WHERE closings.run_id IS NULL AND (?1 IS NULL OR runs.unit = ?1) ORDER BY runs.id", (unit_name,)
         )
         return [self._run(row) for row in rows]
 
@@ -161,12 +161,12 @@ class RunRecords(CardRecords, TraceRecords):
 
     def _insert_run(self, plan: RunPlan, at: str) -> int:
         card = self._store.row(
-            "SELECT id FROM cards WHERE unit = ? AND card IS NOT NULL ORDER BY id DESC LIMIT 1", (plan.unit,)
+            "SELECT id FROM cards WHERE unit = ? AND card IS NOT NULL ORDER BY id DESC LIMIT 1", (plan.unit_name,)
         )
         assert card is not None
         return self._store.insert(
             "runs",
-            unit=plan.unit,
+            unit=plan.unit_name,
             card_id=card["id"],
             opened_at=at,
             setting=_setting_text(plan.setting),
@@ -207,7 +207,7 @@ class RunRecords(CardRecords, TraceRecords):
 
 def _run_of(row: sqlite3.Row) -> Run:
     plan = RunPlan(
-        unit=row["unit"],
+        unit_name=row["unit"],
         setting=_setting_of(row["setting"]),
         load=row["load"],
         planned_minutes=row["planned_minutes"],

@@ -54,11 +54,12 @@ class TraceRecords(Records):
         self._known_run(run_id)
         return self._store.row("SELECT 1 FROM trace_blocks WHERE run_id = ? LIMIT 1", (run_id,)) is not None
 
-    def runs_with_trace(self, unit: str) -> frozenset[int]:
+    def runs_with_trace(self, unit_name: str) -> frozenset[int]:
         """The ids of a unit's runs that have samples. Raises BadInput for an unknown unit."""
-        self._known_unit(unit)
+        self._known_unit(unit_name)
         rows = self._store.rows(
-            "SELECT id FROM runs WHERE unit = ? AND EXISTS (SELECT 1 FROM trace_blocks WHERE run_id = runs.id)", (unit,)
+            "SELECT id FROM runs WHERE unit = ? AND EXISTS (SELECT 1 FROM trace_blocks WHERE run_id = runs.id)",
+            (unit_name,),
         )
         return frozenset(row["id"] for row in rows)
 

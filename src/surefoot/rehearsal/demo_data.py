@@ -178,7 +178,7 @@ def search_happenings(unit: Unit, rng: np.random.Generator, *, clock_at: datetim
             return
         loads = {"cpu-core": CPU_LOAD, "gpu-core": GPU_LOAD}
         planned = RunPlan(
-            unit=unit.name,
+            unit_name=unit.name,
             setting=step.setting,
             load=loads.get(step.knob, LOAD),
             planned_minutes=step.minutes,
@@ -286,7 +286,7 @@ def _measured(unit: Unit, stages: list[Stage], clock: _Clock, rng: np.random.Gen
             trace, steady = simulate(MODES[stage.mode], COOLINGS[stage.cooling], stage.tuning, room, 12.0, rng)
             at = clock.take(22)
             plan = RunPlan(
-                unit=unit.name, setting=stage.setting, load=LOAD, planned_minutes=12, purpose="measure",
+                unit_name=unit.name, setting=stage.setting, load=LOAD, planned_minutes=12, purpose="measure",
                 conditions=_conditions(unit, stage.mode, stage.cooling, room), source="virtual", note=stage.name,
             )  # fmt: skip
             closing = Closing(
@@ -346,13 +346,13 @@ def _instruments(
 def _mishaps(unit: Unit, clock: _Clock) -> Iterator[Happening]:
     """Two runs that say nothing about stability, as any bench has them."""
     blocked = RunPlan(
-        unit=unit.name, setting=Setting(), load=LOAD, planned_minutes=10, purpose="baseline",
+        unit_name=unit.name, setting=Setting(), load=LOAD, planned_minutes=10, purpose="baseline",
         conditions=_conditions(unit, "performance", "rear vent covered by mistake", 21.4), source="virtual",
     )  # fmt: skip
     hot = Closing(outcome=Outcome.OVERHEAT, minutes=3.4, judged_by="CPU above its ceiling for two samples")
     yield Happening(clock.take(12), blocked, hot)
     stopped = RunPlan(
-        unit=unit.name, setting=Setting(), load=CPU_LOAD, planned_minutes=10, purpose="search", knob="cpu-core",
+        unit_name=unit.name, setting=Setting(), load=CPU_LOAD, planned_minutes=10, purpose="search", knob="cpu-core",
         conditions=_conditions(unit, "performance", "as it came", 21.2), source="virtual",
     )  # fmt: skip
     yield Happening(

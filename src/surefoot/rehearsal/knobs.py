@@ -334,7 +334,7 @@ def _run(
         id=number,
         opened_at=opened,
         plan=RunPlan(
-            unit="virtual",
+            unit_name="virtual",
             setting=setting,
             load=_LOAD,
             planned_minutes=minutes,

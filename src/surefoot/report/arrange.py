@@ -16,35 +16,35 @@ if TYPE_CHECKING:
 LONGEST_NAME = 60
 
 
-def name_configurations(journal: Journal, unit: str, names: Mapping[str, str]) -> None:
+def name_configurations(journal: Journal, unit_name: str, names: Mapping[str, str]) -> None:
     """Give configurations names: which (name or number) to the new name; an empty one brings the automatic name back.
 
     Raises BadInput for one that is not there, and for a name that is taken, too long or a bare number.
     """
-    found = list_configurations(journal, unit)
+    found = list_configurations(journal, unit_name)
     chosen = {find(found, which).key: new for which, new in names.items()}
     for key, new in chosen.items():
         _check_name(new, [(one.key, chosen.get(one.key, one.name)) for one in found if one.key != key])
     ranks = {one.key: one.rank for one in found}
     for key, new in chosen.items():
         rank = ranks[key]
-        journal.name_configuration(unit, key, " ".join(new.split()), UNORDERED if rank is None else rank)
+        journal.name_configuration(unit_name, key, " ".join(new.split()), UNORDERED if rank is None else rank)
 
 
-def order_configurations(journal: Journal, unit: str, order: Sequence[str]) -> None:
+def order_configurations(journal: Journal, unit_name: str, order: Sequence[str]) -> None:
     """Put configurations (names or numbers) first in this order; the others follow as before."""
-    found = list_configurations(journal, unit)
+    found = list_configurations(journal, unit_name)
     first = [find(found, text) for text in order]
     if len({one.key for one in first}) != len(first):
         raise BadInput("a configuration is named twice in the order.", where="--order")
     rest = [one for one in found if one not in first]
     for rank, one in enumerate([*first, *rest], 1):
-        journal.name_configuration(unit, one.key, "" if one.name == one.automatic_name else one.name, rank)
+        journal.name_configuration(unit_name, one.key, "" if one.name == one.automatic_name else one.name, rank)
 
 
 def add_configuration(
     journal: Journal,
-    unit: str,
+    unit_name: str,
     name: str,
     *,
     power_mode: str | None = None,
@@ -58,17 +58,17 @@ def add_configuration(
     Raises BadInput for a knob that the unit does not have or a value it may not take, a taken name, or when nothing
     tells the configuration from one there is.
     """
-    card = journal.unit(unit)
+    card = journal.unit(unit_name)
     wanted = setting or Setting()
     card.depths(wanted)
-    found = list_configurations(journal, unit)
+    found = list_configurations(journal, unit_name)
     _check_name(name, [(one.key, one.name) for one in found])
     key = key_of(Parts(word(power_mode), word(cooling), wanted, word(load), word(firmware)))
     for one in found:
         if one.key == key:
             raise BadInput(f"that configuration is there already: {one.name!r}.", remedy="Name it with --name.")
-    journal.name_configuration(unit, key, " ".join(name.split()), UNORDERED)
-    return next(one for one in list_configurations(journal, unit) if one.key == key)
+    journal.name_configuration(unit_name, key, " ".join(name.split()), UNORDERED)
+    return next(one for one in list_configurations(journal, unit_name) if one.key == key)
 
 
 def setting_from(texts: Mapping[str, str]) -> Setting:

@@ -19,7 +19,7 @@ from surefoot.units import validated
 
 if TYPE_CHECKING:
     from surefoot.journal import Journal
-    from surefoot.thermal.logs import ImportedLog, Problem
+    from surefoot.logs import ImportedLog, Problem
 
 FAR_OFF = 3.0
 """A value this many times above or below the others of its name is taken for a slip of the keyboard."""
@@ -51,9 +51,9 @@ class Written:
     notes: tuple[str, ...] = ()
 
 
-def target_of(journal: Journal, unit: str, run_id: int | None, configuration: str | None) -> Target:
+def target_of(journal: Journal, unit_name: str, run_id: int | None, configuration: str | None) -> Target:
     """The run or configuration meant. Raises BadInput when none or both are given, or it is not of this unit."""
-    card = journal.unit(unit)
+    card = journal.unit(unit_name)
     if (run_id is None) == (configuration is None):
         raise BadInput(
             "say what it belongs to: one run or one configuration.",
@@ -61,8 +61,8 @@ def target_of(journal: Journal, unit: str, run_id: int | None, configuration: st
         )
     if run_id is not None:
         run = journal.run(run_id)
-        if run.plan.unit != card.name:
-            raise BadInput(f"run {run_id} is of unit {run.plan.unit!r}, not of {card.name!r}.")
+        if run.plan.unit_name != card.name:
+            raise BadInput(f"run {run_id} is of unit {run.plan.unit_name!r}, not of {card.name!r}.")
         caution = ""
         if run.is_open:
             caution = f"run {run_id} is still open; it counts once it has held to its end"
@@ -74,19 +74,21 @@ def target_of(journal: Journal, unit: str, run_id: int | None, configuration: st
     return Target(None, one.key, f"configuration “{one.name}”")
 
 
-def write_score(journal: Journal, unit: str, target: Target, values: dict[str, Any], *, sure: bool = False) -> Written:
+def write_score(
+    journal: Journal, unit_name: str, target: Target, values: dict[str, Any], *, sure: bool = False
+) -> Written:
     """Write a score down. ``values``: the fields of `Score`. Raises BadInput for one that cannot be, or is far off the
     others of its name unless ``sure``: the journal keeps what it was told for good."""
     name = " ".join(str(values.get("name", "")).split())
     if not name or not name.isprintable():
         raise BadInput("a score needs a printable name.", where="score")
     score = validated(Score, {**values, "name": name}, f"score {name!r}")
-    _refuse_slip(journal, unit, score, sure)
-    return Written(target, scores=((_add(journal, unit, target, score), score),), notes=_cautions(target))
+    _refuse_slip(journal, unit_name, score, sure)
+    return Written(target, scores=((_add(journal, unit_name, target, score), score),), notes=_cautions(target))
 
 
 def write_frames(
-    journal: Journal, unit: str, target: Target, data: bytes, *, name: str = "", where: str = "the frame log"
+    journal: Journal, unit_name: str, target: Target, data: bytes, *, name: str = "", where: str = "the frame log"
 ) -> Written:
     """Read a frame-time log and write its frame rates down as scores, named as in `scores.frames.DEFINITIONS`.
 
@@ -121,7 +123,7 @@ def write_frames(
             higher_is_better=not is_stutter,
             note=note,
         )
-        written.append((_add(journal, unit, target, score), score))
+        written.append((_add(journal, unit_name, target, score), score))
     notes = [*_cautions(target), *got.notes, *(_problem(one) for one in log.problems)]
     if target.run_id is not None and not journal.has_trace(target.run_id):
         journal.add_trace(target.run_id, log.trace if timed else _added_up(logged))
@@ -132,7 +134,7 @@ def write_frames(
 
 def _frame_log(data: bytes, where: str) -> tuple[ImportedLog, bool]:
     """The log as read, and whether its times are to be trusted: a bare list of milliseconds tells none of its own."""
-    from surefoot.thermal.logs import read_log
+    from surefoot.logs import read_log
 
     try:
         return read_log(data), True
@@ -166,7 +168,7 @@ def _added_up(frame_ms: Floats) -> Trace:
     return Trace(np.cumsum(frames) / 1000, {FRAME_CHANNEL: frames})
 
 
-def write_reading(journal: Journal, unit: str, target: Target, values: dict[str, Any]) -> Written:
+def write_reading(journal: Journal, unit_name: str, target: Target, values: dict[str, Any]) -> Written:
     """Write an instrument reading down. ``values``: the fields of `Reading`. Raises BadInput for one that cannot be."""
     kind = str(values.get("kind", ""))
     reading = validated(Reading, values, f"{kind} reading")
@@ -182,23 +184,23 @@ def write_reading(journal: Journal, unit: str, target: Target, values: dict[str,
                 where=f"{kind} reading",
                 remedy=f"From {low:g} to {high:g} {unit_text}.",
             )
-    number = journal.add_reading(unit, reading, run_id=target.run_id, configuration=target.configuration)
+    number = journal.add_reading(unit_name, reading, run_id=target.run_id, configuration=target.configuration)
     notes = [*_cautions(target)]
     if kind in ("sound", "surface") and not reading.place:
         notes.append("no place was given: readings are compared with those of the same place only (--place)")
     return Written(target, readings=((number, reading),), sound=sound, surface=surface, notes=tuple(notes))
 
 
-def _add(journal: Journal, unit: str, target: Target, score: Score) -> int:
-    return journal.add_score(unit, score, run_id=target.run_id, configuration=target.configuration)
+def _add(journal: Journal, unit_name: str, target: Target, score: Score) -> int:
+    return journal.add_score(unit_name, score, run_id=target.run_id, configuration=target.configuration)
 
 
 def _cautions(target: Target) -> tuple[str, ...]:
     return (target.caution,) if target.caution else ()
 
 
-def _refuse_slip(journal: Journal, unit: str, score: Score, sure: bool) -> None:
-    others = [entry.score for entry in journal.scores(unit) if entry.score.name == score.name]
+def _refuse_slip(journal: Journal, unit_name: str, score: Score, sure: bool) -> None:
+    others = [entry.score for entry in journal.scores(unit_name) if entry.score.name == score.name]
     if sure or not others:
         return
     units = sorted({other.unit for other in others})

@@ -75,15 +75,15 @@ class JournalFrames:
             columns=["unit", "firmware", "driver", "cooling", "knobs", "runs"],
         )
 
-    def runs(self, unit: str) -> pd.DataFrame:
+    def runs(self, unit_name: str) -> pd.DataFrame:
         """One row a run, oldest first; see `runs_frame`."""
-        return runs_frame(self.journal.runs(unit))
+        return runs_frame(self.journal.runs(unit_name))
 
     def trace(self, run: int) -> pd.DataFrame:
         """The trace of a run: index ``seconds``, a column a channel, NaN where not measured. Raises BadInput."""
         return self.journal.trace(run).to_frame()
 
-    def traces(self, unit: str, channels: Sequence[str] | None = None) -> pd.DataFrame:
+    def traces(self, unit_name: str, channels: Sequence[str] | None = None) -> pd.DataFrame:
         """The traces of all runs of a unit, one under the other: ``run``, ``seconds``, then a column a channel.
 
         ``channels``: only these; one that a run lacks is NaN there.
@@ -91,7 +91,7 @@ class JournalFrames:
         import pandas as pd
 
         frames = []
-        for run in self.journal.runs(unit):
+        for run in self.journal.runs(unit_name):
             if not self.journal.has_trace(run.id):
                 continue
             frame = self.trace(run.id).reset_index()
@@ -103,7 +103,7 @@ class JournalFrames:
             return pd.DataFrame(columns=["run", "seconds", *(channels or ())])
         return pd.concat(frames, ignore_index=True)
 
-    def scores(self, unit: str) -> pd.DataFrame:
+    def scores(self, unit_name: str) -> pd.DataFrame:
         """One row a score.
 
         ``run`` (missing where it is of a configuration), ``configuration``, ``score``, ``value``, ``unit``,
@@ -122,12 +122,12 @@ class JournalFrames:
                 "at": entry.at,
                 "note": entry.score.note,
             }
-            for entry in self.journal.scores(unit)
+            for entry in self.journal.scores(unit_name)
         ]
         names = ["run", "configuration", "score", "value", "unit", "higher_is_better", "at", "note"]
         return _typed(pd.DataFrame(rows, columns=names))
 
-    def readings(self, unit: str) -> pd.DataFrame:
+    def readings(self, unit_name: str) -> pd.DataFrame:
         """One row an instrument reading.
 
         ``run``, ``configuration``, ``kind``, ``value``, ``unit``, ``place``, ``background`` (dB(A)), ``state``, ``at``,
@@ -149,14 +149,14 @@ class JournalFrames:
                 "at": entry.reading.at or entry.at,
                 "note": entry.reading.note,
             }
-            for entry in self.journal.readings(unit)
+            for entry in self.journal.readings(unit_name)
         ]
         names = ["run", "configuration", "kind", "value", "unit", "place", "background", "state", "at", "note"]
         return _typed(pd.DataFrame(rows, columns=names))
 
     def comparison(
         self,
-        unit: str,
+        unit_name: str,
         configurations: Sequence[str] = (),
         *,
         baseline: str | None = None,
@@ -169,16 +169,16 @@ class JournalFrames:
         """
         from surefoot.report.gather import comparison_of, gather
 
-        found = comparison_of(gather(self.journal, unit), configurations, baseline=baseline, confidence=confidence)
+        found = comparison_of(gather(self.journal, unit_name), configurations, baseline=baseline, confidence=confidence)
         return comparison_frame(found)
 
-    def limiters(self, unit: str) -> pd.DataFrame:
+    def limiters(self, unit_name: str) -> pd.DataFrame:
         """What held the clocks down: ``configuration``, ``domain``, ``limiter``, ``share`` (0 to 1), ``runs``."""
         import pandas as pd
 
         from surefoot.report.gather import gather
 
-        gathered = gather(self.journal, unit)
+        gathered = gather(self.journal, unit_name)
         names = {one.key: one.name for one in gathered.configurations}
         rows = [
             (names[one.configuration], one.domain, label, share, one.runs)

@@ -73,7 +73,7 @@ class Picture:
     zooms: bool = False
     wide: bool = True
 
-    def spec(self, canvas: Canvas, unit: str = "") -> dict[str, Any]:
+    def spec(self, canvas: Canvas, unit_name: str = "") -> dict[str, Any]:
         """The Vega-Lite specification for a canvas."""
         from altair.utils.schemapi import debug_mode
 
@@ -82,11 +82,11 @@ class Picture:
         from surefoot.report.charts.common import datasets
 
         with debug_mode(CHECKED), datasets() as data:
-            made = self._spec(canvas, unit)
+            made = self._spec(canvas, unit_name)
         made["datasets"] = data
         return made
 
-    def _spec(self, canvas: Canvas, unit: str) -> dict[str, Any]:
+    def _spec(self, canvas: Canvas, unit_name: str) -> dict[str, Any]:
         from surefoot.report.theme import vega_config
 
         # Set on the finished text: every change to an Altair chart copies the whole of it.
@@ -96,7 +96,7 @@ class Picture:
         made["description"] = self.description
         made["config"] = vega_config(canvas.scale if canvas.standalone else 1.0)
         if canvas.standalone:
-            subtitle = [part for part in (self.note, f"{unit} · Surefoot" if unit else "") if part]
+            subtitle = [part for part in (self.note, f"{unit_name} · Surefoot" if unit_name else "") if part]
             made |= {"width": canvas.width, "height": canvas.height}
             made["title"] = {"text": _wrapped(self.title, 74), "subtitle": subtitle}
             made["config"] |= {"padding": 22, "background": "var(--card)"}

@@ -42,21 +42,21 @@ def write_pictures(
     return written
 
 
-def svg_of(picture: Picture, unit: str, theme: str = "light") -> str:
+def svg_of(picture: Picture, unit_name: str, theme: str = "light") -> str:
     """A chart as an SVG text that stands alone: colours and patterns inside, title and legend in the picture."""
     import vl_convert
 
     from surefoot.report.patterns import with_patterns
     from surefoot.report.theme import with_colours
 
-    made: str = vl_convert.vegalite_to_svg(with_colours(picture.spec(VIDEO, unit), theme))
+    made: str = vl_convert.vegalite_to_svg(with_colours(picture.spec(VIDEO, unit_name), theme))
     return with_patterns(made, theme)
 
 
-def _write(picture: Picture, place: Path, unit: str, theme: str) -> list[Path]:
+def _write(picture: Picture, place: Path, unit_name: str, theme: str) -> list[Path]:
     import vl_convert
 
-    svg = svg_of(picture, unit, theme)
+    svg = svg_of(picture, unit_name, theme)
     files = {
         f"{picture.key}.svg": svg.encode(),
         f"{picture.key}-video.png": vl_convert.svg_to_png(svg, scale=VIDEO_SCALE),

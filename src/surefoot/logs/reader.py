@@ -11,9 +11,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from surefoot.thermal.logs.bulk import Block
-from surefoot.thermal.logs.lines import index_lines, split
-from surefoot.thermal.logs.numbers import Decimal
+from surefoot.logs.bulk import Block
+from surefoot.logs.lines import index_lines, split
+from surefoot.logs.numbers import Decimal
 
 Column = NDArray[Any]
 WORTH_A_THREAD = 2_000_000  # bytes; below this, starting ahead gains nothing

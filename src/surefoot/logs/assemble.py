@@ -13,22 +13,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from surefoot.errors import BadInput
-from surefoot.runs import Channel, Floats, Trace
-from surefoot.thermal.logs import words
-from surefoot.thermal.logs.bulk import Block, Shape, gather
-from surefoot.thermal.logs.cells import Cells, as_cells, cell_text, tell_bad
-from surefoot.thermal.logs.clock import put_in_order, tell_gaps, unroll
-from surefoot.thermal.logs.columns import TIME_WORDS, Column, correction_for, make_claim, parse_correction, settle
-from surefoot.thermal.logs.dialect import Dialect, find_decimal, find_dialect
-from surefoot.thermal.logs.encoding import Decoded, decode
-from surefoot.thermal.logs.header import Header, find_header
-from surefoot.thermal.logs.lines import Ints, Lines, index_lines, split
-from surefoot.thermal.logs.numbers import Decimal, is_grouped, is_missing
-from surefoot.thermal.logs.plausible import outside
-from surefoot.thermal.logs.problems import Ledger, Problem, spans
-from surefoot.thermal.logs.reader import Columns, Parse, Quiet, read_ahead
-from surefoot.thermal.logs.stamps import DAY
-from surefoot.thermal.logs.times import (
+from surefoot.logs import words
+from surefoot.logs.bulk import Block, Shape, gather
+from surefoot.logs.cells import Cells, as_cells, cell_text, tell_bad
+from surefoot.logs.clock import put_in_order, tell_gaps, unroll
+from surefoot.logs.columns import TIME_WORDS, Column, correction_for, make_claim, parse_correction, settle
+from surefoot.logs.dialect import Dialect, find_decimal, find_dialect
+from surefoot.logs.encoding import Decoded, decode
+from surefoot.logs.header import Header, find_header
+from surefoot.logs.lines import Ints, Lines, index_lines, split
+from surefoot.logs.numbers import Decimal, is_grouped, is_missing
+from surefoot.logs.plausible import outside
+from surefoot.logs.problems import Ledger, Problem, spans
+from surefoot.logs.reader import Columns, Parse, Quiet, read_ahead
+from surefoot.logs.stamps import DAY
+from surefoot.logs.times import (
     Moments,
     TimeColumn,
     as_datetime,
@@ -38,6 +37,7 @@ from surefoot.thermal.logs.times import (
     read_moments,
     to_utc,
 )
+from surefoot.runs import Channel, Floats, Trace
 
 _SAMPLE_LINES = (120, 40, 40)  # at the head, in the middle and at the tail
 _JUDGED_LINES = 60

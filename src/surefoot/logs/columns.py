@@ -10,12 +10,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from surefoot.errors import BadInput
+from surefoot.logs import words
+from surefoot.logs.cells import Cells
+from surefoot.logs.measures import Measure, measure, split_unit
+from surefoot.logs.plausible import bare_unit, outside
+from surefoot.logs.recognise import TAKE_FROM, Guess, guess
 from surefoot.runs import Channel, Floats
-from surefoot.thermal.logs import words
-from surefoot.thermal.logs.cells import Cells
-from surefoot.thermal.logs.measures import Measure, measure, split_unit
-from surefoot.thermal.logs.plausible import bare_unit, outside
-from surefoot.thermal.logs.recognise import TAKE_FROM, Guess, guess
 
 IGNORE = "ignore"
 TIME_WORDS = ("time", "date")

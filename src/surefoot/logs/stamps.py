@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from surefoot.logs.shapes import LONGEST, Shapes, all_digits, digits_at, pieces, text_of
 from surefoot.runs import Floats
-from surefoot.thermal.logs.shapes import LONGEST, Shapes, all_digits, digits_at, pieces, text_of
 
 DAY = 86400.0
 _DAY_NAME = r"(?:[^\W0-9_]{2,10}\.?,?\s+)?"

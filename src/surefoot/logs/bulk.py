@@ -8,9 +8,9 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from surefoot.thermal.logs.lines import Ints, Lines, index_lines, split
-from surefoot.thermal.logs.problems import Ledger, spans
-from surefoot.thermal.logs.shapes import LONGEST
+from surefoot.logs.lines import Ints, Lines, index_lines, split
+from surefoot.logs.problems import Ledger, spans
+from surefoot.logs.shapes import LONGEST
 
 
 @dataclass(frozen=True)

@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from surefoot.errors import BadInput
-from surefoot.thermal.logs.dialect import find_decimal, find_dialect
-from surefoot.thermal.logs.encoding import decode
-from surefoot.thermal.logs.header import find_header
-from surefoot.thermal.logs.lines import Lines, index_lines, split
-from surefoot.thermal.logs.numbers import Decimal, as_number, is_missing
-from surefoot.thermal.logs.problems import Ledger, Problem
+from surefoot.logs.dialect import find_decimal, find_dialect
+from surefoot.logs.encoding import decode
+from surefoot.logs.header import find_header
+from surefoot.logs.lines import Lines, index_lines, split
+from surefoot.logs.numbers import Decimal, as_number, is_missing
+from surefoot.logs.problems import Ledger, Problem
 
 _SAMPLE = 300
 

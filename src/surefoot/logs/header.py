@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import dataclass
 
-from surefoot.thermal.logs.dialect import value_share
-from surefoot.thermal.logs.lines import Lines, split
-from surefoot.thermal.logs.measures import measure, split_unit
-from surefoot.thermal.logs.numbers import is_missing
+from surefoot.logs.dialect import value_share
+from surefoot.logs.lines import Lines, split
+from surefoot.logs.measures import measure, split_unit
+from surefoot.logs.numbers import is_missing
 
 HEAD = (60, 600)
 """Records looked at for the header, first and, when they hold none, at most: a longer preamble is not a log's."""

@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from surefoot.logs.lines import Ints
 from surefoot.runs import Floats
-from surefoot.thermal.logs.lines import Ints
 
 Codes = NDArray[Any]
 LONGEST = 48

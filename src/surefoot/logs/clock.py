@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from surefoot.logs.lines import Ints
+from surefoot.logs.problems import Ledger, spans
 from surefoot.runs import Floats
-from surefoot.thermal.logs.lines import Ints
-from surefoot.thermal.logs.problems import Ledger, spans
 
 DAY = 86400.0
 MOST_STEPS = 200

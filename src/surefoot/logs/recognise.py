@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from surefoot.thermal.logs import words
-from surefoot.thermal.logs.measures import Measure
+from surefoot.logs import words
+from surefoot.logs.measures import Measure
 
 ASK_BELOW = 0.7
 """Below this confidence a person should confirm a column."""

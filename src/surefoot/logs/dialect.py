@@ -6,10 +6,10 @@ import re
 from collections import Counter
 from dataclasses import dataclass
 
-from surefoot.thermal.logs.lines import split
-from surefoot.thermal.logs.numbers import Decimal, as_boolean, as_number, decimal_votes, is_missing
-from surefoot.thermal.logs.problems import Ledger
-from surefoot.thermal.logs.stamps import is_stamp
+from surefoot.logs.lines import split
+from surefoot.logs.numbers import Decimal, as_boolean, as_number, decimal_votes, is_missing
+from surefoot.logs.problems import Ledger
+from surefoot.logs.stamps import is_stamp
 
 DELIMITERS = (",", ";", "\t", "|")
 _PLAIN = re.compile(r"^-?[0-9]{1,12}(?:[.,][0-9]{1,9})?$")

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
-from surefoot.thermal.logs.measures import Measure, measure
+from surefoot.logs.measures import Measure, measure
 
 Decimal = Literal[".", ","]
 

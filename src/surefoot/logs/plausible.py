@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from surefoot.logs.measures import Measure
 from surefoot.runs import Floats
-from surefoot.thermal.logs.measures import Measure
 
 # Wide bands: what is outside cannot be a reading of a computer (common practice, no source).
 BANDS: dict[str, tuple[float, float]] = {

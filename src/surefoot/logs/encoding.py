@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 
 from surefoot.errors import BadInput
-from surefoot.thermal.logs.problems import Ledger
+from surefoot.logs.problems import Ledger
 
 _MARKS = (
     (b"\xef\xbb\xbf", "utf-8"),

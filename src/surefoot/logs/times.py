@@ -12,13 +12,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from surefoot.errors import BadInput
+from surefoot.logs import words
+from surefoot.logs.cells import as_cells
+from surefoot.logs.measures import measure
+from surefoot.logs.numbers import Decimal, as_number, is_missing
+from surefoot.logs.problems import Ledger
+from surefoot.logs.stamps import DAY, Stamps, match_stamp, read_stamps
 from surefoot.runs import Floats
-from surefoot.thermal.logs import words
-from surefoot.thermal.logs.cells import as_cells
-from surefoot.thermal.logs.measures import measure
-from surefoot.thermal.logs.numbers import Decimal, as_number, is_missing
-from surefoot.thermal.logs.problems import Ledger
-from surefoot.thermal.logs.stamps import DAY, Stamps, match_stamp, read_stamps
 
 _EPOCHS = ((9e8, 4.2e9, 1.0, "s"), (9e11, 4.2e12, 1e-3, "ms"), (9e14, 4.2e15, 1e-6, "µs"), (9e17, 4.2e18, 1e-9, "ns"))
 _SERIAL = (25569.0, 73050.0)  # days since 1899-12-30, as spreadsheets count; 25569 is 1970-01-01

@@ -10,11 +10,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from surefoot.logs.measures import Measure, measure
+from surefoot.logs.numbers import Decimal, Number, as_boolean, as_number, decimal_votes, is_missing
+from surefoot.logs.problems import Ledger
+from surefoot.logs.shapes import Shapes, all_digits, digits_at, pieces, text_of
 from surefoot.runs import Floats
-from surefoot.thermal.logs.measures import Measure, measure
-from surefoot.thermal.logs.numbers import Decimal, Number, as_boolean, as_number, decimal_votes, is_missing
-from surefoot.thermal.logs.problems import Ledger
-from surefoot.thermal.logs.shapes import Shapes, all_digits, digits_at, pieces, text_of
 
 Objects = NDArray[np.object_]
 
