@@ -80,7 +80,7 @@ def test_the_posterior_search_breaks_no_rule(history: list[Evidence], goal: Goal
 
 @settings(max_examples=3000, deadline=None)
 @given(history=st.one_of(histories, sane), goal=goals, depth=st.floats(0, 1000))
-def test_a_reckless_strategy_is_brought_up(history: list[Evidence], goal: Goal, depth: float) -> None:
+def test_a_reckless_strategy_is_cut_back(history: list[Evidence], goal: Goal, depth: float) -> None:
     check(enforce(Proposal(False, depth, 5.0, 0.5, "Deeper!"), KNOB, history, goal), KNOB, history, goal)
 
 

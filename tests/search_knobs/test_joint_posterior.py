@@ -9,10 +9,10 @@ from hypothesis import strategies as st
 from knobs_bench import PlainReckoning, run_of, runs_from, unit_of
 
 from surefoot.runs import Outcome
-from surefoot.search import Evidence, Goal
+from surefoot.search import Evidence, Goal, run_evidence
 from surefoot.search.joint import MOST_TERMS, JointPosterior
 from surefoot.search.posterior import posterior
-from surefoot.search.run_evidence import read_runs, run_evidence
+from surefoot.search.run_evidence import read_runs
 from surefoot.units import Knob
 
 GOAL = Goal()

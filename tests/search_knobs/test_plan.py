@@ -9,7 +9,7 @@ from knobs_bench import CACHE, CORE, GPU, MEMORY, at_depths, run_of, unit_of
 
 from surefoot.errors import BadInput
 from surefoot.runs import Outcome, Run
-from surefoot.search import Goal, known_stable, plan
+from surefoot.search import Goal, known_stable, plan, run_evidence
 from surefoot.search.evidence import Evidence
 from surefoot.search.joint import JointPosterior
 from surefoot.search.joint_goal import goal_in_unit
@@ -18,7 +18,7 @@ from surefoot.search.payoff import payoff_order
 from surefoot.search.plan import JOINT_MINUTES
 from surefoot.search.planner import soft_share
 from surefoot.search.prior import model_confidence
-from surefoot.search.run_evidence import read_runs, run_evidence
+from surefoot.search.run_evidence import read_runs
 from surefoot.units import Conditions, Knob, Unit
 
 GOAL = Goal()

@@ -13,9 +13,10 @@ from hypothesis import strategies as st
 from knobs_bench import run_of
 
 from surefoot.runs import Outcome
-from surefoot.search import Goal, known_stable, plan
+from surefoot.search import Goal, known_stable, plan, refusal
 from surefoot.search.joint_goal import goal_in_unit
-from surefoot.units import Knob, Unit
+from surefoot.search.plan import Step
+from surefoot.units import Knob, Setting, Unit
 
 EPS = 1e-6
 OUTCOMES = [Outcome.HELD] * 9 + [
@@ -154,6 +155,7 @@ def check_case(case, strategy):
     goal = Goal()
     step = plan(unit, runs, goal, strategy=strategy)
     check_rules(unit, runs, step, goal)
+    assert step.stop or refusal(unit, runs, step.setting, goal) is None, "the guard refuses what the search proposes"
     known = known_stable(unit, runs, goal, strategy=strategy)
     if not step.stop and step.purpose == "joint":
         assert step.knob == ""
@@ -168,6 +170,48 @@ def check_case(case, strategy):
             depth = knob.depth_of(known.setting.value(knob.name))
             deepest = max((leaders_of(unit, r)[knob.name] for r in runs if says(r) and r.minutes >= 1), default=0.0)
             assert depth <= deepest + EPS, "recommended deeper than it ever held"
+
+
+@settings(max_examples=400, deadline=None, suppress_health_check=patient)
+@given(histories(), st.lists(st.integers(0, 60), min_size=3, max_size=3))
+def test_what_the_guard_lets_through_breaks_no_rule(case, steps):
+    """Any setting that `refusal` has nothing against obeys the rules written out above, as a step would."""
+    unit, runs = case
+    depths = {knob.name: float(step * knob.step) for knob, step in zip(unit.leaders(), steps, strict=False)}
+    setting = unit.setting_at(depths)
+    assert refusal(unit, runs, Setting(), Goal()) is None, "stock is never refused"
+    if refusal(unit, runs, setting, Goal()) is None and not setting.is_stock:
+        step = Step(False, "", "", "search", setting, 1.0, 0.5, "asked by hand")
+        check_rules(unit, runs, step, Goal())
+
+
+@pytest.mark.parametrize(
+    ("values", "says"),
+    [
+        ({"core": 10}, "above stock"),
+        ({"core": -255}, "past the limit"),
+        ({"nothing": -5}, "no knob"),
+        ({"core": -75}, "20 mV past -53 mV"),
+        ({"core": -20, "cache": -75}, "20 mV past -53 mV"),
+        ({"core": -60}, None),
+        ({"core": -53}, None),
+    ],
+)
+def test_why_a_setting_is_refused(values, says):
+    core = Knob("core", "cpu", "mV", "down", 1, 250)
+    cache = Knob("cache", "cpu", "mV", "down", 1, 250, linked_to="core")
+    unit = Unit(name="bench-unit", knobs=(core, cache))
+    runs = [run_of(1, {}, 2), run_of(2, {"core": -53, "cache": -53}, 5)]
+    found = refusal(unit, runs, Setting(values=values), Goal())
+    assert found is None if says is None else says in (found or "")
+    fresh = refusal(unit, [], Setting(values={"core": -5}), Goal())
+    assert fresh is not None and "stock" in fresh
+    failed = [*runs, run_of(3, {"core": -60, "cache": -60}, 1, Outcome.RESET)]
+    again = refusal(unit, failed, Setting(values={"core": -60}), Goal())
+    assert again is not None and "run 3" in again
+    assert refusal(unit, failed, Setting(values={"core": -53}), Goal()) is None
+    answered = [*failed, run_of(4, {"core": -53, "cache": -53}, 4)]
+    assert refusal(unit, answered, Setting(values={"core": -60}), Goal()) is None
 
 
 @settings(max_examples=40, deadline=None, suppress_health_check=patient)

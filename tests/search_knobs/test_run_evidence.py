@@ -7,8 +7,8 @@ from knobs_bench import CACHE, CORE, GPU, MEMORY, noted, run_of, unit_of
 
 from surefoot.errors import BadInput
 from surefoot.runs import Outcome, Run
-from surefoot.search import Evidence
-from surefoot.search.run_evidence import bears_on, is_graphics, read_runs, run_evidence
+from surefoot.search import Evidence, run_evidence
+from surefoot.search.run_evidence import bears_on, is_graphics, read_runs
 from surefoot.units import Conditions, LoadCard
 
 UNIT = unit_of(CORE, CACHE, GPU, MEMORY)

@@ -2,10 +2,11 @@
 
 from surefoot.search.api import certify, next_step
 from surefoot.search.evidence import Alternative, Certificate, Evidence, Goal, Proposal
+from surefoot.search.knob_evidence import run_evidence
 from surefoot.search.known import KnownStable, known_stable
 from surefoot.search.plan import Step, plan
 from surefoot.search.posterior import EdgePosterior, edge_posterior
-from surefoot.search.run_evidence import run_evidence
+from surefoot.search.rules import refusal
 from surefoot.search.strategy import strategies
 
 __all__ = [
@@ -22,6 +23,7 @@ __all__ = [
     "known_stable",
     "next_step",
     "plan",
+    "refusal",
     "run_evidence",
     "strategies",
 ]

@@ -15,11 +15,9 @@ from surefoot.search.evidence import Certificate, Goal
 from surefoot.search.joint import JointPosterior
 from surefoot.search.posterior import certify_from
 from surefoot.search.prior import model_confidence
-from surefoot.search.rules import deepest_held
+from surefoot.search.rules import ROUNDING, covers, deepest_held, within
 from surefoot.search.run_evidence import CountedRun, plain_evidence
 from surefoot.units import Knob
-
-ROUNDING = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,16 +105,6 @@ def step_back(
         depths, chance = options[chosen], chances[chosen]
     back = {name: certified[name] - depth for name, depth in depths.items() if certified[name] - depth > ROUNDING}
     return SteppedBack({name: depth for name, depth in depths.items() if depth > 0}, chance, back)
-
-
-def covers(item: CountedRun, depths: Mapping[str, float]) -> bool:
-    """Whether a run's setting was at least as deep as ``depths`` in every knob."""
-    return all(item.depths.get(name, 0.0) >= depth - ROUNDING for name, depth in depths.items())
-
-
-def within(item: CountedRun, depths: Mapping[str, float]) -> bool:
-    """Whether a run's setting was no deeper than ``depths`` in any knob; a knob not named is at stock."""
-    return all(depth <= depths.get(name, 0.0) + ROUNDING for name, depth in item.depths.items())
 
 
 def joint_minutes(counted: Sequence[CountedRun], depths: Mapping[str, float]) -> dict[str, float]:

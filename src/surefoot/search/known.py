@@ -11,8 +11,9 @@ from surefoot.runs import Run
 from surefoot.search.bounds import mttf_lower_bound
 from surefoot.search.evidence import Certificate, Goal
 from surefoot.search.joint import JointPosterior
-from surefoot.search.joint_setting import SteppedBack, covers, joint_minutes, own_certificates, step_back
+from surefoot.search.joint_setting import SteppedBack, joint_minutes, own_certificates, step_back
 from surefoot.search.prior import model_confidence
+from surefoot.search.rules import covers
 from surefoot.search.run_evidence import CountedRun, RunsRead, exercised_by, read_runs
 from surefoot.units import Conditions, Setting, Unit
 

@@ -11,10 +11,10 @@ from surefoot.search.api import next_step
 from surefoot.search.evidence import Certificate, Goal, Proposal
 from surefoot.search.joint import JointPosterior
 from surefoot.search.joint_goal import goal_in_unit
-from surefoot.search.joint_rules import brought_up, ceilings, holds, unanswered
-from surefoot.search.joint_setting import ROUNDING, SteppedBack, covers, joint_minutes, own_certificates, step_back
+from surefoot.search.joint_setting import SteppedBack, joint_minutes, own_certificates, step_back
 from surefoot.search.known import from_parts
 from surefoot.search.payoff import Turn, payoff_order
+from surefoot.search.rules import ROUNDING, ceilings, covers, cut_back, held, unanswered
 from surefoot.search.run_evidence import CountedRun, RunsRead, plain_evidence, read_runs
 from surefoot.units import Conditions, Knob, Setting, Unit
 
@@ -133,7 +133,7 @@ def _next(bench: _Bench) -> Step:
         return _stop(
             "faulty", "Stop: it failed at stock, so it has a fault and is not tuned.", "Nothing: it is faulty."
         )
-    if not any(item.at_stock and holds(item) for item in bench.counted):
+    if not any(item.at_stock and held(item) for item in bench.counted):
         return _stock(bench)
     stops: dict[str, Proposal] = {}
     turns = _order(bench)
@@ -261,21 +261,21 @@ def _together(bench: _Bench, stops: Mapping[str, Proposal]) -> Step:
         why = why or next((proposal.why_stop for proposal in stops.values()), "") or "certified"
         reason = next(iter(stops.values())).reason if len(bench.unit.leaders()) == 1 and stops else " ".join(words)
         return _stop(why, reason or "Stop: every search has stopped.", bench.claim(target))
-    held = joint_minutes(bench.counted, depths)
-    short = min(held, key=lambda name: held[name])
+    by_knob = joint_minutes(bench.counted, depths)
+    short = min(by_knob, key=lambda name: by_knob[name])
     enough = joint_minutes_for(bench.goal)
-    left = enough - held[short]
+    left = enough - by_knob[short]
     failures = [item for item in bench.counted if item.failed and item.run.plan.purpose == "joint"]
     if len(failures) >= bench.goal.max_failures:
         reason = f"Stop: {len(failures)} joint runs failed, as many as are allowed."
         return _stop("failures", reason, bench.claim(target))
     covering = [item for item in bench.counted if not item.failed and covers(item, depths)]
     # Under a load that bears on every knob; the least of them where no load does.
-    together = min(held.values())
+    together = min(by_knob.values())
     # A session that holds joint runs under another load than the one asked for must come to an end as well.
     asked = sum(item.minutes for item in covering if item.run.plan.purpose == "joint")
     if left <= ROUNDING or asked >= enough * len(depths) - ROUNDING:
-        unheard = [name for name, minutes in held.items() if minutes < enough - ROUNDING]
+        unheard = [name for name, minutes in by_knob.items() if minutes < enough - ROUNDING]
         caution = f" The loads held together did not exercise {' and '.join(unheard)}." if unheard else ""
         where = bench.unit.setting_at(depths).describe(bench.unit)
         reason = (
@@ -317,8 +317,8 @@ def _safe(bench: _Bench, wanted: Mapping[str, float]) -> tuple[dict[str, float],
     depths = {name: min(depth, tops[name]) for name, depth in wanted.items()}
     failed = unanswered(bench.counted)
     if failed is None:
-        return depths, "" if depths == dict(wanted) else "brought up to the stride allowed"
-    safe = brought_up(depths, bench.counted, bench.knobs, failed)
+        return depths, "" if depths == dict(wanted) else "cut back to the stride allowed"
+    safe = cut_back(depths, bench.counted, bench.knobs, failed)
     if all(abs(safe[name] - depth) < ROUNDING for name, depth in wanted.items()):
         return safe, ""
     at = failed.run.setting.describe(bench.unit)

@@ -5,7 +5,7 @@ This is the one place where the search's prior and its allowances are stated.
 The model: at depth x the hazard per hour is 10 ** ((x - m) / s) + background, m the edge (MTTF of one hour), s the
 depth per decade of hazard.
 
-* m: flat from stock to the knob's limit, and half as likely again a while past either end. Units of one model differ
+* m: flat from stock to the knob's limit, and half as likely for a while past either end. Units of one model differ
   by tens of mV, models by more: no depth inside the limit is favoured, so shallow and deep units are served alike.
 * s: one of two kinds of edge. *Typical*: log-normal around what is typical of the knob's unit (`TYPICAL_PER_DECADE`;
   1/50 of the limit where the unit is none of those; *common practice, no source*). *Soft*: twice as deep a decade. The

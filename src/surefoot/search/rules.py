@@ -1,20 +1,51 @@
-"""The safety rules: separate from all arithmetic, applied last, to every strategy alike.
+"""The safety rules: separate from all arithmetic, applied last, to every strategy and at every door alike.
 
-Evidence is in the order in which the runs were made. A run counts as held for a rule when it passed and lasted at
-least a minute under load.
+One set of rules, for settings. A setting is *no deeper* than another when no knob is, and *shallower* when besides one
+knob is shallower; one knob is the case of one. A run counts as held for a rule when it passed and lasted at least a
+minute under load. Runs are in the order in which they were made.
+
+`allowed` and `enforce` are the rules for one knob's proposals, `ceilings`, `unanswered` and `cut_back` for settings of
+several, and `refusal` says for any door (a session, a measurement, a recall) why a setting may not be held now.
 """
 
 from __future__ import annotations
 
-import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Protocol, TypeVar
 
+from surefoot.errors import BadInput
+from surefoot.runs import Run
 from surefoot.search.evidence import Evidence, Goal, Proposal
-from surefoot.units import Knob
+from surefoot.search.joint_goal import goal_in_unit
+from surefoot.search.run_evidence import CountedRun, read_runs
+from surefoot.units import Conditions, Knob, Setting, Unit
 
 SHORTEST_HOLD_MINUTES = 1.0
-_ROUNDING = 1e-9
+ROUNDING = 1e-9
+
+
+class Seen(Protocol):
+    """A run as the rules see it: the depth of each knob, minutes under load, and whether it failed."""
+
+    @property
+    def depths(self) -> Mapping[str, float]: ...
+    @property
+    def minutes(self) -> float: ...
+    @property
+    def failed(self) -> bool: ...
+
+
+SeenT = TypeVar("SeenT", bound=Seen)
+
+
+@dataclass(frozen=True, slots=True)
+class _OneKnob:
+    """A piece of one knob's evidence as the rules see it."""
+
+    depths: Mapping[str, float]
+    minutes: float
+    failed: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,9 +61,9 @@ class Allowed:
     stop: str = ""
 
 
-def held(piece: Evidence) -> bool:
-    """Whether a run counts as held for the rules."""
-    return not piece.failed and piece.minutes >= SHORTEST_HOLD_MINUTES - _ROUNDING
+def held(piece: Evidence | Seen) -> bool:
+    """Whether a run counts as held for the rules: it passed and lasted a minute under load."""
+    return not piece.failed and piece.minutes >= SHORTEST_HOLD_MINUTES - ROUNDING
 
 
 def deepest_held(evidence: Sequence[Evidence]) -> float | None:
@@ -41,41 +72,102 @@ def deepest_held(evidence: Sequence[Evidence]) -> float | None:
     return max(depths) if depths else None
 
 
-def allowed(knob: Knob, evidence: Sequence[Evidence], goal: Goal) -> Allowed:
-    """What may be run next, whatever a strategy would like."""
-    if any(piece.failed and piece.depth <= _ROUNDING for piece in evidence):
-        return Allowed(0.0, "it failed at stock", "faulty")
-    failures = sum(piece.failed for piece in evidence)
-    if failures >= goal.max_failures:
-        return Allowed(0.0, f"{failures} failures of {goal.max_failures} allowed are used up", "failures")
-    if not any(held(piece) and piece.depth <= _ROUNDING for piece in evidence):
-        return Allowed(0.0, "the first run is at stock")
-    deepest = deepest_held(evidence) or 0.0
-    ceiling = deepest + goal.max_stride
-    why = f"{goal.max_stride:g} {knob.unit} past {knob.describe(deepest)}, the deepest that held"
-    unanswered = _shallowest_unanswered(evidence)
-    if unanswered is not None and ceiling > deepest:
-        ceiling = deepest
-        why = f"nothing shallower than the failure at {knob.describe(unanswered)} has held since"
-    if ceiling > knob.deepest:
-        ceiling, why = knob.deepest, f"the knob's limit of {knob.limit:g} {knob.unit}"
-    return Allowed(math.floor(ceiling / knob.step + _ROUNDING) * knob.step, why)
+def at_stock(item: Seen) -> bool:
+    """Whether every knob was at stock."""
+    return all(depth <= ROUNDING for depth in item.depths.values())
 
 
-def _shallowest_unanswered(evidence: Sequence[Evidence]) -> float | None:
-    """The shallowest failure since which nothing shallower than it has held, or None."""
-    found: float | None = None
-    shallowest_held_since = math.inf
-    for piece in reversed(evidence):
-        if held(piece):
-            shallowest_held_since = min(shallowest_held_since, piece.depth)
-        elif piece.failed and shallowest_held_since >= piece.depth:
-            found = piece.depth if found is None else min(found, piece.depth)
+def within(item: Seen, depths: Mapping[str, float]) -> bool:
+    """Whether a run's setting was no deeper than ``depths`` in any knob; a knob not named is at stock."""
+    return all(depth <= depths.get(name, 0.0) + ROUNDING for name, depth in item.depths.items())
+
+
+def covers(item: Seen, depths: Mapping[str, float]) -> bool:
+    """Whether a run's setting was at least as deep as ``depths`` in every knob."""
+    return all(item.depths.get(name, 0.0) >= depth - ROUNDING for name, depth in depths.items())
+
+
+def shallower(one: Seen, other: Seen) -> bool:
+    """Whether a run's setting was no deeper than another's in any knob, and shallower in one."""
+    return within(one, other.depths) and any(
+        one.depths[name] < depth - ROUNDING for name, depth in other.depths.items()
+    )
+
+
+def unanswered(seen: Sequence[SeenT]) -> SeenT | None:
+    """The last failed setting since which nothing shallower than it has held, or None."""
+    held_since: list[SeenT] = []
+    for item in reversed(seen):
+        if held(item):
+            held_since.append(item)
+        elif item.failed and not any(shallower(since, item) for since in held_since):
+            return item
+    return None
+
+
+def ceilings(seen: Sequence[Seen], knobs: Mapping[str, Knob], strides: Mapping[str, float]) -> dict[str, float]:
+    """By knob, the deepest whole step that a stride past the deepest that held in any run reaches, within its limit."""
+    found: dict[str, float] = {}
+    for name, knob in knobs.items():
+        deepest = max((item.depths[name] for item in seen if held(item)), default=0.0)
+        found[name] = min(_whole(knob, deepest + strides[name]), knob.deepest)
     return found
 
 
+def cut_back(
+    depths: Mapping[str, float], seen: Sequence[Seen], knobs: Mapping[str, Knob], failed: Seen
+) -> dict[str, float]:
+    """What may be run while ``failed`` is unanswered: ``depths`` where one setting at least so deep held as a whole,
+    else the deepest setting that answers it.
+
+    An answer is shallower than the failure, no deeper than a setting that held, and on whole steps; of several the one
+    that leaves most of the wanted depths, counted in shares of each knob's limit. Stock always is one.
+    """
+    wanted = {name: depths.get(name, 0.0) for name in knobs}
+    kept = [item for item in seen if held(item)]
+    if any(covers(item, wanted) for item in kept):
+        return dict(depths)
+    best = dict.fromkeys(knobs, 0.0)
+    most = 0.0
+    for item in kept:
+        left = {
+            name: _whole(knobs[name], min(depth, item.depths[name], failed.depths[name]))
+            for name, depth in wanted.items()
+        }
+        if all(left[name] >= failed.depths[name] - ROUNDING for name in left):
+            options = [{**left, name: left[name] - knobs[name].step} for name in left if left[name] > 0]
+        else:
+            options = [left]
+        for option in options:
+            share = sum(option[name] / knobs[name].limit for name in option)
+            if share > most + ROUNDING:
+                best, most = option, share
+    return {name: depth for name, depth in best.items() if depth > 0 or name in depths}
+
+
+def allowed(knob: Knob, evidence: Sequence[Evidence], goal: Goal) -> Allowed:
+    """What may be run next on one knob, whatever a strategy would like."""
+    seen = [_OneKnob({knob.name: piece.depth}, piece.minutes, piece.failed) for piece in evidence]
+    if any(item.failed and at_stock(item) for item in seen):
+        return Allowed(0.0, "it failed at stock", "faulty")
+    failures = sum(item.failed for item in seen)
+    if failures >= goal.max_failures:
+        return Allowed(0.0, f"{failures} failures of {goal.max_failures} allowed are used up", "failures")
+    if not any(held(item) and at_stock(item) for item in seen):
+        return Allowed(0.0, "the first run is at stock")
+    deepest = deepest_held(evidence) or 0.0
+    failed = unanswered(seen)
+    if failed is not None and deepest < knob.deepest:
+        why = f"nothing shallower than the failure at {knob.describe(failed.depths[knob.name])} has held since"
+        return Allowed(_whole(knob, deepest), why)
+    ceiling = ceilings(seen, {knob.name: knob}, {knob.name: goal.max_stride})[knob.name]
+    if deepest + goal.max_stride > knob.deepest:
+        return Allowed(ceiling, f"the knob's limit of {knob.limit:g} {knob.unit}")
+    return Allowed(ceiling, _past(knob, goal.max_stride, deepest))
+
+
 def enforce(proposal: Proposal, knob: Knob, evidence: Sequence[Evidence], goal: Goal) -> Proposal:
-    """The proposal made safe: stopped, or its depth brought up to the ceiling and to a whole step of the knob.
+    """The proposal made safe: stopped, or its depth cut back to the ceiling and to a whole step of the knob.
 
     A stop is never turned into a run.
     """
@@ -84,8 +176,65 @@ def enforce(proposal: Proposal, knob: Knob, evidence: Sequence[Evidence], goal: 
         return Proposal(True, 0.0, 0.0, 0.0, f"Stop: {rule.why}.", why_stop=rule.stop, claim=proposal.claim)
     if proposal.stop:
         return proposal
-    depth = math.floor(max(proposal.depth, 0.0) / knob.step + _ROUNDING) * knob.step
-    if depth <= rule.ceiling + _ROUNDING:
+    depth = _whole(knob, max(proposal.depth, 0.0))
+    if depth <= rule.ceiling + ROUNDING:
         return proposal if depth == proposal.depth else replace(proposal, depth=depth)
-    reason = f"{proposal.reason.rstrip('.')}; brought up to {knob.describe(rule.ceiling)}: {rule.why}."
+    reason = f"{proposal.reason.rstrip('.')}; cut back to {knob.describe(rule.ceiling)}: {rule.why}."
     return replace(proposal, depth=rule.ceiling, reason=reason)
+
+
+def refusal(
+    unit: Unit, runs: Iterable[Run], setting: Setting, goal: Goal, *, conditions: Conditions | None = None
+) -> str | None:
+    """Why a setting may not be held on a unit now, as one sentence, or None when no rule is against it.
+
+    The card first: an unknown knob, the safe side of stock, past a knob's limit. Then the runs, as in a search: a fault
+    at stock, no run at stock yet, further than a stride past the deepest that held in a knob, and deeper than anything
+    that held while a failure is unanswered. Stock is never refused. A knob that is linked counts with its leader; the
+    deeper of the two is judged. ``conditions``: runs under another firmware or driver are then no evidence.
+    """
+    try:
+        every = unit.depths(setting)
+    except BadInput as error:
+        return str(error)
+    for name, depth in every.items():
+        knob = unit.knob(name)
+        if depth > knob.limit + ROUNDING:
+            return f"{name}: {knob.describe(depth)} is past the limit of {knob.describe(knob.limit)} on the card."
+    wanted = {
+        knob.name: max(every[knob.name], *(every[other.name] for other in unit.followers(knob.name)), 0.0)
+        for knob in unit.leaders()
+    }
+    if not any(wanted.values()):
+        return None
+    counted = read_runs(unit, runs, conditions=conditions).counted
+    return _by_the_runs(unit, counted, wanted, goal)
+
+
+def _by_the_runs(unit: Unit, counted: Sequence[CountedRun], wanted: Mapping[str, float], goal: Goal) -> str | None:
+    if any(item.failed and at_stock(item) for item in counted):
+        return "It failed at stock, so it has a fault: nothing off stock is held on it."
+    if not any(held(item) and at_stock(item) for item in counted):
+        return "Nothing has held at stock yet: the first run is at stock."
+    knobs = {knob.name: knob for knob in unit.leaders()}
+    strides = {name: goal_in_unit(knob, goal).max_stride for name, knob in knobs.items()}
+    for name, depth in wanted.items():
+        deepest = max((item.depths[name] for item in counted if held(item)), default=0.0)
+        if depth > deepest + strides[name] + ROUNDING:
+            knob = knobs[name]
+            return f"{name}: {knob.describe(depth)} is further than {_past(knob, strides[name], deepest)}."
+    failed = unanswered(counted)
+    if failed is not None and not any(held(item) and covers(item, wanted) for item in counted):
+        return (
+            f"Nothing shallower than {failed.run.setting.describe(unit)}, which failed (run {failed.run.id}), has held "
+            "since: hold something shallower first."
+        )
+    return None
+
+
+def _past(knob: Knob, stride: float, deepest: float) -> str:
+    return f"{stride:g} {knob.unit} past {knob.describe(deepest)}, the deepest that held"
+
+
+def _whole(knob: Knob, depth: float) -> float:
+    return int(depth / knob.step + ROUNDING) * knob.step

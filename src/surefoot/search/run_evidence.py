@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 from surefoot.errors import BadInput
 from surefoot.runs import Outcome, Run
-from surefoot.search.evidence import Evidence, Goal
+from surefoot.search.evidence import Evidence
 from surefoot.units import Conditions, Knob, Setting, Unit
 
 NO_LOAD = frozenset({"", "none", "idle", "no load"})
@@ -227,22 +227,3 @@ def part_of(domain: str) -> str:
     """The part of the machine that a domain is of: ``gpu-memory`` is of the ``gpu``."""
     words = _words(domain)
     return "gpu" if GRAPHICS & set(words) else (words[0] if words else "")
-
-
-def run_evidence(
-    unit: Unit, runs: Iterable[Run], knob: Knob | str, *, conditions: Conditions | None = None
-) -> tuple[Evidence, ...]:
-    """What the runs of a unit say of one knob, in order of time.
-
-    Which runs count: see `read_runs`. A failure that several knobs may have caused is listed for the one most likely
-    to have caused it, by the exact posterior of all knobs together (`joint.py`); a failure at stock for every knob.
-    ``knob``: a searched knob or its name; for a linked one its leader answers. Raises BadInput for an unknown knob.
-    """
-    from surefoot.search.joint import JointPosterior, is_shared
-
-    asked = unit.knob(knob if isinstance(knob, str) else knob.name)
-    name = asked.linked_to or asked.name
-    counted = read_runs(unit, runs, conditions=conditions).counted
-    shared = any(is_shared(item) and name in item.causes for item in counted)
-    blamed = JointPosterior(unit.leaders(), counted, Goal()).most_blamed() if shared else {}
-    return plain_evidence(counted, name, blamed)
