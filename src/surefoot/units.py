@@ -206,10 +206,14 @@ class LoadCard(_Frozen):
 
 
 class GoalCard(_Frozen):
-    """What "stable" must mean for this unit: MTTF of at least ``mttf_hours`` hours of load, at ``confidence``."""
+    """What "stable" must mean for this unit: MTTF of at least ``mttf_hours`` hours of load, at ``confidence``.
+
+    ``effort``: how much bench time and risk its owner gives a search for depth.
+    """
 
     mttf_hours: Annotated[float, Field(gt=0, le=100_000)] = 100.0
     confidence: Annotated[float, Field(ge=0.5, lt=1)] = 0.90
+    effort: Literal["quick", "usual", "thorough"] = "usual"
 
 
 class Unit(_Frozen):

@@ -301,7 +301,11 @@ def units(draw: st.DrawFn) -> Unit:
         knobs=tuple({knob.name: knob for knob in draw(st.lists(knobs(), max_size=3))}.values()),
         hands=draw(st.just(HandsCard()) | st.builds(HandsCard, kind=st.just("command"), apply=st.tuples(names, texts))),
         loads=tuple(draw(st.lists(st.builds(LoadCard, name=names, command=st.tuples(texts)), max_size=2))),
-        goal=GoalCard(mttf_hours=draw(st.floats(0.5, 99_999)), confidence=draw(st.floats(0.5, 0.999))),
+        goal=GoalCard(
+            mttf_hours=draw(st.floats(0.5, 99_999)),
+            confidence=draw(st.floats(0.5, 0.999)),
+            effort=draw(st.sampled_from(["quick", "usual", "thorough"])),
+        ),
         notes=draw(texts),
     )
 

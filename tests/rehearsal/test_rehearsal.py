@@ -58,12 +58,59 @@ def test_a_moving_edge_is_judged_warm_and_over_its_swing() -> None:
     assert np.mean(still) == pytest.approx(1 / unit.hazard(100.0), rel=0.25)
 
 
+def failures_an_hour(unit: VirtualUnit, depth: float, minutes: float, runs: int) -> float:
+    """Failures over hours under load in many runs of so many minutes."""
+    rng = np.random.default_rng(8)
+    hours = np.array([unit.hours_to_failure(depth, minutes, 0.0, rng) for _ in range(runs)])
+    return float(np.isfinite(hours).sum() / np.minimum(hours, minutes / 60.0).sum())
+
+
+def test_a_jittered_edge_fails_in_hours_of_use_as_it_says() -> None:
+    unit = replace(UNIT, jitter=4.0)
+    # The share of hour-long runs that fail, over the hour: the long-use hazard is of runs of an hour.
+    rng = np.random.default_rng(8)
+    failed = np.mean([math.isfinite(unit.hours_to_failure(90.0, 60.0, 0.0, rng)) for _ in range(20_000)])
+    assert unit.hazard(90.0) == pytest.approx(failed, rel=0.05)
+    assert unit.hazard(90.0) > 3 * UNIT.hazard(90.0)
+
+
+def test_the_harsher_minute_in_ten_counts_for_a_tenth() -> None:
+    unit = replace(UNIT, harsh_drop=15.0)
+    assert unit.hazard(90.0) == pytest.approx(0.9 * UNIT.hazard(90.0) + 0.1 * UNIT.hazard(105.0))
+    assert failures_an_hour(unit, 90.0, 30.0, 8000) == pytest.approx(unit.hazard(90.0), rel=0.06)
+    # In a run of a minute most runs meet none of the harsh minute.
+    rng = np.random.default_rng(8)
+    short = [math.isfinite(unit.hours_to_failure(105.0, 1.0, 0.0, rng)) for _ in range(4000)]
+    assert 0.1 < np.mean(short) < 0.4
+
+
+def test_a_hazard_that_is_never_instant() -> None:
+    unit = replace(UNIT, most_per_hour=40.0)
+    assert lives(unit, 200.0).mean() == pytest.approx(1 / 40, rel=0.06)
+    assert unit.best_depth(1 / 50, 250.0) == 250.0
+    assert unit.best_depth(100.0, 250.0) == UNIT.best_depth(100.0, 250.0)
+
+
+def test_populations_of_the_second_round_are_as_described() -> None:
+    def drawn(name: str) -> list[VirtualUnit]:
+        return [POPULATIONS[name].draw(np.random.default_rng([1, index])) for index in range(2000)]
+
+    assert np.mean([unit.per_decade == 13.0 for unit in drawn("soft-tail")]) == pytest.approx(0.3, abs=0.03)
+    edges = [unit.edge for unit in drawn("near-stock")]
+    assert 12 <= min(edges) < 13 and 54 < max(edges) <= 55
+    assert POPULATIONS["clock"].knob.step == 15 and POPULATIONS["clock"].knob.unit == "MHz"
+    clocks = drawn("clock")
+    assert np.mean([unit.edge for unit in clocks]) == pytest.approx(160, abs=4)
+    assert np.median([unit.per_decade for unit in clocks]) == pytest.approx(11, abs=0.2)
+
+
 @pytest.mark.parametrize("name", list(POPULATIONS))
 def test_the_best_depth_just_meets_the_goal(name: str) -> None:
+    limit = POPULATIONS[name].knob.limit
     for index in range(20):
         unit = POPULATIONS[name].draw(np.random.default_rng([1, index]))
-        best = unit.best_depth(100.0, 250.0)
-        if 0 < best < 250:
+        best = unit.best_depth(100.0, limit)
+        if 0 < best < limit:
             assert unit.mttf_hours(best) == pytest.approx(100.0, rel=1e-6)
 
 
@@ -129,7 +176,22 @@ def test_progress_is_told() -> None:
     assert told[-1] == (12, 12)
 
 
+def test_each_effort_is_played_once_and_the_ladder_knows_none() -> None:
+    found = rehearse(2, 5, efforts=("quick", "thorough"), workers=1)
+    assert [one.title for one in found] == ["posterior quick", "posterior thorough", "ladder"]
+    assert found[0].hours < found[1].hours
+
+
+def test_room_is_the_share_of_units_with_room_that_got_a_claim() -> None:
+    (found,) = rehearse(12, 5, populations=("near-stock",), strategies=("ladder",), workers=1)
+    played = [play(population_named("near-stock"), "ladder", 5, index) for index in range(12)]
+    room = [one for one in played if one.best >= 5]
+    assert found.roomy == sum((one.depth or 0) >= 5 for one in room) / len(room)
+
+
 def test_unknown_names_are_refused() -> None:
+    with pytest.raises(BadInput, match="quick, usual, thorough"):
+        rehearse(1, 1, efforts=("much",))
     with pytest.raises(BadInput, match="reference, steep"):
         rehearse(1, 1, populations=("nowhere",))
     with pytest.raises(BadInput, match="posterior"):

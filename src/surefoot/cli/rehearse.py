@@ -35,8 +35,12 @@ def rehearse(
             "--strategy", metavar="NAME", help="May be given again: posterior, ladder, bisection, ladder-back-N, ..."
         ),
     ] = None,
+    effort: Annotated[
+        list[str] | None,
+        typer.Option("--effort", metavar="NAME", help="May be given again: quick, usual, thorough. Default: usual."),
+    ] = None,
     table: Annotated[
-        bool, typer.Option("--table", help="The whole benchmark: every population, the ladder and its like beside it.")
+        bool, typer.Option("--table", help="The whole benchmark: every population and effort, the ladder beside it.")
     ] = False,
     knobs: Annotated[
         str | None,
@@ -63,6 +67,7 @@ def rehearse(
             wanted = tuple(POPULATIONS) if population and "all" in population else tuple(population or ["reference"])
             found = play(
                 units, seed, populations=wanted, strategies=tuple(strategy or ["posterior", "ladder"]),
+                efforts=tuple(effort or ()),
                 workers=workers, progress=told,
             )  # fmt: skip
     show({"units": units, "seed": seed, "measures": found}, lambda: _view(found, units, seed), as_json)
@@ -94,25 +99,30 @@ def _view(found: list[Measures], units: int, seed: int) -> list[RenderableType]:
 
     parts: list[RenderableType] = []
     for population in dict.fromkeys(one.population for one in found):
+        there = [one for one in found if one.population == population]
+        ladder = next((one for one in there if one.strategy == "ladder"), None)
         table = Table(title=f"{population}: {units} units, seed {seed}", title_justify="left", pad_edge=False)
-        table.add_column("strategy", max_width=15, overflow="fold")  # so that the figures are never cut at 80 columns
-        for name in ("hours", "p90", "crash", "p90", "runs", "honest", "give", "past"):
+        table.add_column("strategy", max_width=18, overflow="fold")  # so that the figures are never cut at 80 columns
+        for name in ("hours", "of it", "crash", "runs", "honest", "give", "room", "past"):
             table.add_column(name, justify="right", no_wrap=True)
-        for one in (one for one in found if one.population == population):
-            table.add_row(one.strategy, *_cells(one))
+        for one in there:
+            table.add_row(one.title, *_cells(one, ladder))
         parts.append(table)
     parts.append(
-        "hours, crash, runs: a unit, mean and 90th percentile. honest: share of the claims whose true MTTF meets the "
-        "goal (95 % interval in --json). give: mean depth given up where honest, mV. past: deepest run past the edge."
+        "hours, crash, runs: a unit, mean (90th percentiles in --json). of it: hours over the ladder's. honest: "
+        "share of the claims whose true MTTF meets the goal (95 % interval in --json). give: mean depth given up where "
+        "honest, in the knob's unit. room: of the units whose best depth is a step or more, the share with a claim of "
+        "a step or more. past: deepest run past the edge."
     )
     return parts
 
 
-def _cells(one: Measures) -> list[str]:
+def _cells(one: Measures, ladder: Measures | None) -> list[str]:
     def number(value: Any, digits: int) -> str:
         return "-" if value != value else f"{value:.{digits}f}"
 
+    of_it = one.hours / ladder.hours if ladder is not None else float("nan")
     return [
-        number(one.hours, 2), number(one.hours_p90, 2), number(one.crashes, 2), number(one.crashes_p90, 0),
-        number(one.runs, 1), number(one.honest, 3), number(one.give_away, 1), number(one.overshoot, 0),
+        number(one.hours, 2), number(of_it, 2), number(one.crashes, 2), number(one.runs, 1),
+        number(one.honest, 3), number(one.give_away, 1), number(one.roomy, 2), number(one.overshoot, 0),
     ]  # fmt: skip

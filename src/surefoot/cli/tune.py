@@ -28,6 +28,9 @@ Failures = Annotated[int | None, typer.Option("--max-failures", help="Stop after
 Worth = Annotated[
     float | None, typer.Option("--worth", help="Stop when the next hour would gain less than this (knob's unit).")
 ]
+Effort = Annotated[
+    str | None, typer.Option("--effort", help="quick, usual or thorough: bench time and risk given for depth.")
+]
 Strategy = Annotated[str, typer.Option("--strategy", help="posterior, ladder or bisection.")]
 
 
@@ -51,6 +54,7 @@ def tune(
     max_stride: Stride = None,
     max_failures: Failures = None,
     worth: Worth = None,
+    effort: Effort = None,
     strategy: Strategy = "posterior",
     max_runs: Annotated[int | None, typer.Option("--max-runs", min=1, help="Pause after so many runs.")] = None,
     minutes: Annotated[float | None, typer.Option("--minutes", min=0, help="Pause after so many minutes.")] = None,
@@ -68,7 +72,7 @@ def tune(
     with open_journal() as journal:
         card = journal.unit(unit)
         options = Options(
-            goal=_goal(card, mttf_hours, confidence, within, max_stride, max_failures, worth),
+            goal=_goal(card, mttf_hours, confidence, within, max_stride, max_failures, worth, effort),
             knobs=tuple(knob) if knob else None,
             strategy=strategy,
             load=load,
@@ -97,6 +101,7 @@ def next_(
     max_stride: Stride = None,
     max_failures: Failures = None,
     worth: Worth = None,
+    effort: Effort = None,
     strategy: Strategy = "posterior",
     why: Annotated[bool, typer.Option("--why", help="Also the alternatives, their price and worth.")] = False,
     as_json: JsonFlag = False,
@@ -106,7 +111,7 @@ def next_(
 
     with open_journal() as journal:
         card = journal.unit(unit)
-        goal = _goal(card, mttf_hours, confidence, within, max_stride, max_failures, worth)
+        goal = _goal(card, mttf_hours, confidence, within, max_stride, max_failures, worth, effort)
         step = preview(journal, card, goal, tuple(knob) if knob else None, strategy)
     show(_step_for_tools(card, step, why), lambda: _step_view(card, step, why), as_json)
 
@@ -119,6 +124,7 @@ def _goal(
     max_stride: float | None,
     max_failures: int | None,
     worth: float | None,
+    effort: str | None,
 ) -> Goal:
     from surefoot.guide.goals import goal_for
 
@@ -130,6 +136,7 @@ def _goal(
         max_stride=max_stride,
         max_failures=max_failures,
         worth_per_hour=worth,
+        effort=effort,
     )
 
 

@@ -11,7 +11,7 @@ from surefoot.units import Unit
 
 def goal_for(unit: Unit, **changes: Any) -> Goal:
     """The goal on the unit's card with the given fields of `Goal` replaced (None: left). Raises BadInput."""
-    goal = Goal(mttf_hours=unit.goal.mttf_hours, confidence=unit.goal.confidence)
+    goal = Goal(mttf_hours=unit.goal.mttf_hours, confidence=unit.goal.confidence, effort=unit.goal.effort)
     return dataclasses.replace(goal, **{name: value for name, value in changes.items() if value is not None})
 
 

@@ -7,7 +7,7 @@ import os
 import re
 from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -30,7 +30,9 @@ class Measures:
 
     Hours are bench hours a unit. ``told``: units for which a claim was made, ``honest``: the share of those whose true
     MTTF meets the goal, with a 95 % interval (Wilson 1927). ``give_away``: mean over the honest claims, knob's unit.
-    ``overshoot``: the deepest run past the edge, over all units.
+    ``overshoot``: the deepest run past the edge, over all units. ``roomy``: the share of units with room (their best
+    depth is a step of the knob or more) that got a claim of a step or more. ``effort``: of the posterior search; ""
+    for a strategy that knows none.
     """
 
     population: str
@@ -51,6 +53,13 @@ class Measures:
     give_away: float
     overshoot: float
     stops: dict[str, int]
+    roomy: float = math.nan
+    effort: str = ""
+
+    @property
+    def title(self) -> str:
+        """The strategy with its effort, as a line of a table names it."""
+        return f"{self.strategy} {self.effort}".rstrip()
 
 
 def make_known(strategy: str) -> None:
@@ -76,8 +85,10 @@ def wilson(successes: int, trials: int, z: float = 1.959963984540054) -> tuple[f
     return max(0.0, middle - half), min(1.0, middle + half)
 
 
-def measure(population: str, strategy: str, seed: int, played: Sequence[Played]) -> Measures:
+def measure(population: str, strategy: str, seed: int, played: Sequence[Played], effort: str = "") -> Measures:
     """Sum up units played."""
+    step = population_named(population).knob.step
+    room = [one for one in played if one.best >= step]
     hours = np.array([one.bench_hours for one in played])
     crashes = np.array([one.crashes for one in played])
     runs = np.array([one.runs for one in played])
@@ -106,6 +117,8 @@ def measure(population: str, strategy: str, seed: int, played: Sequence[Played])
         give_away=float(np.mean([one.give_away for one in honest])) if honest else math.nan,
         overshoot=max(one.overshoot for one in played),
         stops=dict(sorted(stops.items())),
+        roomy=sum((one.depth or 0.0) >= step for one in room) / len(room) if room else math.nan,
+        effort=effort,
     )
 
 
@@ -115,11 +128,14 @@ def rehearse(
     *,
     populations: Sequence[str] = ("reference",),
     strategies: Sequence[str] = ("posterior", "ladder"),
+    efforts: Sequence[str] = (),
     goal: Goal = GOAL,
     workers: int | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> list[Measures]:
     """Play strategies against populations; one `Measures` a pair, populations outermost.
+
+    ``efforts``: the posterior search is played once with each; none: with the goal's.
 
     The result does not depend on ``workers`` (processes; None: one a processor). ``progress`` is told units played and
     in all. Raises BadInput for an unknown name or fewer than one unit.
@@ -132,15 +148,23 @@ def rehearse(
         population_named(name)
     for name in strategies:
         make_known(name)
-    pairs = [(population, strategy) for population in populations for strategy in strategies]
+    goals = {effort: replace(goal, effort=effort) for effort in efforts or (goal.effort,)}
+    pairs = [
+        (population, strategy, effort)
+        for population in populations
+        for strategy in strategies
+        for effort in (goals if strategy == "posterior" else ("",))
+    ]
     chunks = [
-        (pair, start, min(start + _CHUNK, units), seed, goal) for pair in pairs for start in range(0, units, _CHUNK)
+        (pair, start, min(start + _CHUNK, units), seed, goals.get(pair[2], goal))
+        for pair in pairs
+        for start in range(0, units, _CHUNK)
     ]
     workers = min(workers or os.cpu_count() or 1, len(chunks))
-    played: dict[tuple[str, str], dict[int, list[Played]]] = {pair: {} for pair in pairs}
+    played: dict[tuple[str, str, str], dict[int, list[Played]]] = {pair: {} for pair in pairs}
     done = 0
 
-    def note(pair: tuple[str, str], start: int, made: list[Played]) -> None:
+    def note(pair: tuple[str, str, str], start: int, made: list[Played]) -> None:
         nonlocal done
         played[pair][start] = made
         done += len(made)
@@ -159,11 +183,11 @@ def rehearse(
     found = []
     for pair in pairs:
         in_order = [one for start in sorted(played[pair]) for one in played[pair][start]]
-        found.append(measure(pair[0], pair[1], seed, in_order))
+        found.append(measure(pair[0], pair[1], seed, in_order, pair[2]))
     return found
 
 
-def _play_chunk(chunk: tuple[tuple[str, str], int, int, int, Goal]) -> list[Played]:
-    (population, strategy), start, end, seed, goal = chunk
+def _play_chunk(chunk: tuple[tuple[str, str, str], int, int, int, Goal]) -> list[Played]:
+    (population, strategy, _), start, end, seed, goal = chunk
     make_known(strategy)
     return [play(population_named(population), strategy, seed, index, goal=goal) for index in range(start, end)]

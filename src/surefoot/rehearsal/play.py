@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from surefoot.rehearsal.populations import GOAL, KNOB, Population
+from surefoot.rehearsal.populations import GOAL, Population
 from surefoot.search import Evidence, Goal, certify, next_step
-from surefoot.units import Knob
+from surefoot.search.joint_goal import goal_in_unit
 
 MOST_RUNS = 120
 
@@ -19,7 +19,8 @@ class Played:
 
     ``bench_hours``: setting up, minutes under load, crashes and caught failures; ``depth``: the recommended depth, or
     None when nothing was claimed; ``honest``: whether its true MTTF meets the goal; ``give_away``: the true best depth
-    (not rounded to a step) less the recommended; ``overshoot``: the deepest run less the edge.
+    (not rounded to a step) less the recommended; ``best``: that true best depth; ``overshoot``: the deepest
+    run less the edge.
     """
 
     bench_hours: float
@@ -29,6 +30,7 @@ class Played:
     depth: float | None
     honest: bool
     give_away: float
+    best: float
     overshoot: float
     why_stop: str
 
@@ -39,13 +41,15 @@ def play(
     seed: int,
     index: int,
     *,
-    knob: Knob = KNOB,
     goal: Goal = GOAL,
 ) -> Played:
     """Play a strategy against unit ``index`` of a population.
 
     The unit and the luck of its runs depend on ``seed`` and ``index`` alone: every strategy meets the same units.
+    ``goal`` is meant for mV and is put into the unit of the population's knob, as `plan` does.
     """
+    knob = population.knob
+    goal = goal_in_unit(knob, goal)
     unit = population.draw(np.random.default_rng([seed, index, 0]))
     rng = np.random.default_rng([seed, index, 1])
     evidence: list[Evidence] = []
@@ -76,6 +80,7 @@ def play(
         depth=known.depth if known else None,
         honest=known is not None and unit.mttf_hours(known.depth) >= goal.mttf_hours,
         give_away=best - known.depth if known else best,
+        best=best,
         overshoot=max((piece.depth for piece in evidence), default=0.0) - unit.edge,
         why_stop=why_stop,
     )

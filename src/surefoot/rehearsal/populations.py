@@ -1,7 +1,7 @@
 """Populations of virtual units by name: the reference, and those where the search's model is wrong.
 
-All are of one knob, a voltage offset in mV. The reference is the one by which searches are compared; each of the
-others changes one thing. Invented for rehearsal: they describe no product.
+All are of one knob, a voltage offset in mV but for the clock. The reference is the one by which searches are compared;
+each of the others changes one thing. Invented for rehearsal: they describe no product.
 """
 
 from __future__ import annotations
@@ -18,17 +18,19 @@ from surefoot.units import Knob
 
 KNOB = Knob("core", "cpu", "mV", "down", step=5.0, limit=250.0)
 GOAL = Goal()
+CLOCK = Knob("core", "gpu", "MHz", "up", step=15.0, limit=300.0)
 
 Draw = Callable[[np.random.Generator], VirtualUnit]
 
 
 @dataclass(frozen=True)
 class Population:
-    """A population: how its units are drawn, and what is particular about it."""
+    """A population: how its units are drawn, what is particular about it, and the knob that is tuned."""
 
     name: str
     says: str
     draw: Draw
+    knob: Knob = KNOB
 
 
 def _within(rng: np.random.Generator, mean: float, sd: float, low: float, high: float) -> float:
@@ -93,6 +95,31 @@ def _self_checking(rng: np.random.Generator) -> VirtualUnit:
     return replace(_reference(rng), soft_share=0.8)
 
 
+def _soft_tail(rng: np.random.Generator) -> VirtualUnit:
+    unit = _reference(rng)
+    return replace(unit, per_decade=13.0) if rng.random() < 0.3 else unit
+
+
+def _near_stock(rng: np.random.Generator) -> VirtualUnit:
+    return VirtualUnit(float(rng.uniform(12.0, 55.0)), float(rng.lognormal(np.log(4.0), 0.1)))
+
+
+def _jittered(rng: np.random.Generator) -> VirtualUnit:
+    return replace(_reference(rng), jitter=4.0)
+
+
+def _harsh_minority(rng: np.random.Generator) -> VirtualUnit:
+    return replace(_reference(rng), harsh_drop=15.0)
+
+
+def _never_instant(rng: np.random.Generator) -> VirtualUnit:
+    return replace(_reference(rng), most_per_hour=40.0)
+
+
+def _clock(rng: np.random.Generator) -> VirtualUnit:
+    return VirtualUnit(_within(rng, 160.0, 45.0, 45.0, 290.0), float(rng.lognormal(np.log(11.0), 0.1)))
+
+
 POPULATIONS: dict[str, Population] = {
     population.name: population
     for population in (
@@ -107,6 +134,12 @@ POPULATIONS: dict[str, Population] = {
         Population("weibull", "time to failure Weibull, shape 0.6: most failures early", _weibull),
         Population("late", "a failure is found only when the planned time is over; its time is unknown", _late),
         Population("self-checking", "the load catches 80 % of the failures itself", _self_checking),
+        Population("soft-tail", "3 units in 10 at 13 mV per decade", _soft_tail),
+        Population("near-stock", "edge uniform 12 to 55 mV, lognormal(ln 4, 0.1) mV per decade", _near_stock),
+        Population("jittered", "the edge moves from run to run, standard deviation 4 mV", _jittered),
+        Population("harsh-minority", "one minute in ten of the load is 15 mV harsher", _harsh_minority),
+        Population("never-instant", "at most 40 failures an hour, however deep", _never_instant),
+        Population("clock", "a clock in steps of 15 MHz, edge normal(160, 45), 11 MHz per decade", _clock, CLOCK),
     )
 }
 

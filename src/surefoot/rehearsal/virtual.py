@@ -10,6 +10,11 @@ import numpy as np
 from surefoot.search import Evidence
 
 _STEP_MINUTES = 0.5
+HARSH_CYCLE_MINUTES = 10.0
+HARSH_SHARE = 0.1
+"""A load with a harsher minority: its cycle, and the share of it that is harsher."""
+_NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(61)
+_WEIGHTS = _WEIGHTS / _WEIGHTS.sum()
 
 
 @dataclass(frozen=True)
@@ -22,7 +27,9 @@ class VirtualUnit:
     moving in a session: shallower by ``warm_drop`` once warm (time constant ``warm_minutes``) and swinging by
     ``swing`` either way over ``swing_minutes`` from ``swing_phase`` (radians); ``mislogged``: chance that an outcome
     is written down the wrong way round; ``late``: failures are found only when the planned time is over;
-    ``soft_share``: share of failures that the load catches itself.
+    ``soft_share``: share of failures that the load catches itself; ``jitter``: standard deviation of the edge from run
+    to run; ``harsh_drop``: how much shallower the edge is in the harsher minute of every ten of the load, which starts
+    anywhere in its ten minutes; ``most_per_hour``: a hazard never grows past this.
     """
 
     edge: float
@@ -37,12 +44,23 @@ class VirtualUnit:
     mislogged: float = 0.0
     late: bool = False
     soft_share: float = 0.0
+    jitter: float = 0.0
+    harsh_drop: float = 0.0
+    most_per_hour: float = math.inf
 
     def hazard(self, depth: float) -> float:
-        """Failures per hour of long use at a depth: warm, averaged over the swing, background included."""
-        rate = 10.0 ** ((depth + self.warm_drop - self.edge) / self.per_decade)
+        """Failures per hour of long use at a depth: warm, averaged over the swing, the load's harsher minutes and the
+        jitter of hour-long runs, background included."""
+        rate = math.pow(10.0, (depth + self.warm_drop - self.edge) / self.per_decade)
         # Mean of exp(a sin) over a cycle is the modified Bessel function I0(a).
-        return float(rate * np.i0(math.log(10.0) * self.swing / self.per_decade)) + self.background
+        rate *= float(np.i0(math.log(10.0) * self.swing / self.per_decade))
+        if self.harsh_drop:
+            rate *= 1.0 + HARSH_SHARE * (10.0 ** (self.harsh_drop / self.per_decade) - 1.0)
+        if self.jitter:
+            # A run of an hour fails with chance 1 - exp(-rate); Gauss-Hermite over the normal edge of each run.
+            runs = rate * 10.0 ** (self.jitter * _NODES / self.per_decade)
+            rate = float(_WEIGHTS @ -np.expm1(-np.minimum(runs, 700.0)))
+        return min(rate, self.most_per_hour) + self.background
 
     def mttf_hours(self, depth: float) -> float:
         """The true MTTF at a depth, hours."""
@@ -53,20 +71,40 @@ class VirtualUnit:
         left = 1.0 / mttf_hours - self.background
         if left <= 0:
             return 0.0
+        if self.jitter or self.harsh_drop:
+            return self._best_by_halving(mttf_hours, limit)
+        if left >= self.most_per_hour:
+            return limit
         swing = math.log10(float(np.i0(math.log(10.0) * self.swing / self.per_decade)))
         depth = self.edge - self.warm_drop + self.per_decade * (math.log10(left) - swing)
         return min(max(depth, 0.0), limit)
+
+    def _best_by_halving(self, mttf_hours: float, limit: float) -> float:
+        low, high = 0.0, limit
+        if self.mttf_hours(high) >= mttf_hours:
+            return high
+        for _ in range(50):
+            middle = 0.5 * (low + high)
+            if self.mttf_hours(middle) >= mttf_hours:
+                low = middle
+            else:
+                high = middle
+        return low
 
     def hours_to_failure(self, depth: float, minutes: float, session_minutes: float, rng: np.random.Generator) -> float:
         """Draw the hours of load after which a run started then fails; infinity when not within ``minutes``."""
         at = rng.exponential()
         stray = rng.exponential() / self.background if self.background > 0 else math.inf
-        rate = 10.0 ** min((depth - self.edge) / self.per_decade, 12.0)
+        if self.jitter:
+            depth += self.jitter * float(rng.normal())
+        rate = min(10.0 ** min((depth - self.edge) / self.per_decade, 12.0), self.most_per_hour)
         if self.shape != 1.0:
             mean_factor = math.gamma(1.0 + 1.0 / self.shape)
             found = at ** (1.0 / self.shape) / (rate * mean_factor)
         elif self.warm_drop or self.swing:
             found = self._moving(depth, minutes, session_minutes, at)
+        elif self.harsh_drop:
+            found = self._in_phases(depth, float(rng.uniform(0.0, HARSH_CYCLE_MINUTES)), at)
         else:
             found = at / rate
         found = min(found, stray)
@@ -84,6 +122,19 @@ class VirtualUnit:
             return math.inf
         before = float(total[at - 1]) if at else 0.0
         return (at + (target - before) / (float(total[at]) - before)) * _STEP_MINUTES / 60.0
+
+    def _in_phases(self, depth: float, began: float, target: float) -> float:
+        """Hours at which the hazard summed over mild and harsh minutes reaches ``target``; ``began``: minutes into the
+        cycle, which ends with its harsh minutes."""
+        mild = math.pow(10.0, min((depth - self.edge) / self.per_decade, 12.0)) / 60.0
+        harsh = math.pow(10.0, min((depth + self.harsh_drop - self.edge) / self.per_decade, 12.0)) / 60.0
+        mild_minutes = HARSH_CYCLE_MINUTES * (1.0 - HARSH_SHARE)
+        cycle = mild * mild_minutes + harsh * (HARSH_CYCLE_MINUTES - mild_minutes)
+        # As if it had begun with the cycle: what had summed up before the start is added to the target.
+        before = mild * min(began, mild_minutes) + harsh * max(began - mild_minutes, 0.0)
+        whole, left = divmod(target + before, cycle)
+        inside = left / mild if left <= mild * mild_minutes else mild_minutes + (left - mild * mild_minutes) / harsh
+        return (whole * HARSH_CYCLE_MINUTES + inside - began) / 60.0
 
     def run(
         self, depth: float, minutes: float, session_minutes: float, rng: np.random.Generator

@@ -54,7 +54,7 @@ def collect(journal: Journal, unit: Unit | str, *, baseline: str | None = None) 
 
     card = journal.unit(unit) if isinstance(unit, str) else unit
     gathered = gather(journal, card)
-    goal = Goal(mttf_hours=card.goal.mttf_hours, confidence=card.goal.confidence)
+    goal = Goal(mttf_hours=card.goal.mttf_hours, confidence=card.goal.confidence, effort=card.goal.effort)
     # As recall asks: runs under another firmware or driver than the card's do not count.
     present = Conditions(firmware=card.firmware, driver=card.driver)
     closed = tuple(run for run in gathered.runs if not run.is_open)

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass, field
 
 from surefoot.errors import BadInput
+from surefoot.search.effort import effort_named
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +41,9 @@ class Goal:
     and of setting up a run; ``soft_minutes``: the price of a failure that the load itself catches; ``max_failures``:
     stop after so many; ``worth_per_hour``: stop when the next hour would gain less than this many of the knob's
     units (None: the search's own threshold; 0: never for that reason). ``soft_share``: the share of failures, 0 to 1,
-    that the load is expected to catch itself, before the unit has shown any. Raises BadInput for a number out of range.
+    that the load is expected to catch itself, before the unit has shown any. ``effort``: ``quick``, ``usual`` or
+    ``thorough``, how much bench time and risk is given for depth (effort.py). Raises BadInput for a number
+    out of range.
     """
 
     mttf_hours: float = 100.0
@@ -53,6 +56,7 @@ class Goal:
     soft_minutes: float = 1.0
     worth_per_hour: float | None = None
     soft_share: float = 0.2
+    effort: str = "usual"
 
     def __post_init__(self) -> None:
         for name in ("mttf_hours", "within", "max_stride"):
@@ -69,6 +73,7 @@ class Goal:
             raise BadInput(f"confidence is {self.confidence!r}; it must be at least 0.5 and below 1.", where="goal")
         if not 0 <= self.soft_share <= 1:
             raise BadInput(f"soft_share is {self.soft_share!r}; it must lie between 0 and 1.", where="goal")
+        effort_named(self.effort)
         if self.max_failures < 1:
             raise BadInput(f"max_failures is {self.max_failures!r}; it must be at least 1.", where="goal")
 

@@ -12,12 +12,12 @@ from dataclasses import dataclass
 
 from surefoot.search.bounds import mttf_lower_bound
 from surefoot.search.evidence import Certificate, Evidence, Goal, Proposal
-from surefoot.search.prior import TYPICAL_PER_DECADE
 from surefoot.units import Knob
 
 RUNG_MINUTES = 15.0
 SOAK_MINUTES = 120.0
-MV = {"mV": 1.0, "V": 0.001, "uV": 1000.0, "µV": 1000.0}
+PER_MV = {"mV": 1.0, "V": 0.001, "uV": 1000.0, "µV": 1000.0, "MHz": 3.0, "GHz": 0.003, "kHz": 3000.0}
+"""What habit takes for the like of 1 mV on a knob of another unit; else 1/250 of the limit. *A guess*."""
 
 
 @dataclass(frozen=True)
@@ -85,9 +85,7 @@ class LadderStrategy:
 
 
 def _steps(millivolts: float, knob: Knob, *, up: bool) -> float:
-    """A length in mV as whole steps of the knob, at least one; scaled by what is typical where it is no voltage."""
-    per_mv = MV.get(knob.unit)
-    if per_mv is None:
-        per_mv = TYPICAL_PER_DECADE.get(knob.unit, knob.limit / 50.0) / TYPICAL_PER_DECADE["mV"]
+    """A length in mV as whole steps of the knob, at least one; scaled by habit where it is no voltage."""
+    per_mv = PER_MV.get(knob.unit, knob.limit / 250.0)
     length = millivolts * per_mv / knob.step
     return max(1.0, math.ceil(length - 1e-9) if up else math.floor(length + 1e-9)) * knob.step

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from surefoot.search.effort import effort_named
 from surefoot.search.evidence import Alternative, Certificate, Evidence, Goal, Proposal
 from surefoot.search.likelihood import log_survival
 from surefoot.search.posterior import Posterior, certify_from, posterior
@@ -35,11 +36,6 @@ CAREFUL_MINUTES = 4.0
 FULL_STRIDE_SHARE = 1.0 / 3.0
 """Share of the knob's range in which the climb takes full strides: few edges lie there. Common practice, no source."""
 CAREFUL_STRIDE_DECADES = 2.0
-CRASH_AVERSION = 28.0
-"""How much heavier a crash weighs in the choice of a run than its minutes: it risks data. The bench hours that are
-reported count its minutes once. Set by rehearsal so that a unit costs about one crash."""
-WORTH_DECADES_PER_HOUR = 0.55
-"""Where the goal names no threshold: stop when an hour would gain less than this many typical depths per decade."""
 MOST_GAIN_DECADES = 6.0
 """Depth given up beyond this many typical depths per decade counts no further."""
 SOFT_PRIOR_WEIGHT = 2.0
@@ -52,8 +48,8 @@ NEGLIGIBLE = 1e-5
 class Outlook:
     """The runs considered. ``depths`` (n,), ``minutes`` (k,); the rest (n, k).
 
-    ``price_minutes``: bench minutes on average; ``weighed_minutes``: the same with crashes weighed by CRASH_AVERSION;
-    ``worth``: expected fall of the risk, in the knob's unit.
+    ``price_minutes``: bench minutes on average; ``weighed_minutes``: the same with crashes weighed by the
+    effort's aversion; ``worth``: expected fall of the risk, in the knob's unit.
     """
 
     depths: Floats
@@ -102,7 +98,7 @@ def soft_share(evidence: Sequence[Evidence], goal: Goal) -> float:
 def worth_threshold(knob: Knob, goal: Goal) -> float:
     """What an hour must gain, in the knob's unit."""
     if goal.worth_per_hour is None:
-        return WORTH_DECADES_PER_HOUR * typical_per_decade(knob)
+        return effort_named(goal.effort).worth_decades_per_hour * typical_per_decade(knob)
     return goal.worth_per_hour
 
 
@@ -142,7 +138,7 @@ def look_ahead(after: Posterior, knob: Knob, evidence: Sequence[Evidence], goal:
     share = soft_share(evidence, goal)
     crash = failure_chance * (1.0 - share) * goal.crash_minutes
     price = goal.setup_minutes + area + failure_chance * share * goal.soft_minutes + crash
-    weighed = price + (CRASH_AVERSION - 1.0) * crash
+    weighed = price + (effort_named(goal.effort).crash_aversion - 1.0) * crash
     return Outlook(depths, minutes, failure_chance, price, weighed, worth)
 
 
