@@ -10,6 +10,7 @@ import time
 from datetime import datetime
 from pathlib import Path
 
+from surefoot.guide.bench import Bench
 from surefoot.guide.measure import Measuring, measure
 from surefoot.guide.settle import Settling
 from surefoot.guide.voice import Unattended
@@ -69,7 +70,7 @@ def main() -> None:
             settling=Settling(at_most_minutes=0.2),
         )
         print("ready", flush=True)
-        measure(journal, unit, machine, Unattended(), measuring)
+        measure(Bench(journal, unit, machine, Unattended()), measuring)
 
 
 if __name__ == "__main__":

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from surefoot.guide.bench import Bench
 from surefoot.guide.recovery import recover
 from surefoot.guide.voice import Unattended
 from surefoot.journal import Journal
@@ -74,7 +75,7 @@ def rounds(path: Path, count: int) -> None:
             open_before = journal.open_runs("fenland-15")
             assert len(open_before) <= 1
             with journal.writer("fenland-15"):
-                recovered = recover(journal, "fenland-15", machine, Unattended())
+                recovered = recover(Bench(journal, journal.unit("fenland-15"), machine, Unattended()))
             assert [run.id for run in recovered] == [run.id for run in open_before]
             for run in recovered:
                 assert run.outcome is (Outcome.VOID if same else Outcome.RESET)

@@ -5,7 +5,9 @@ from __future__ import annotations
 import pytest
 
 from surefoot.errors import BadInput, MachineError
-from surefoot.guide.hold import Holding, hold
+from surefoot.guide.bench import Bench
+from surefoot.guide.hold import hold
+from surefoot.guide.run_in_hand import Holding
 from surefoot.guide.voice import Unattended
 from surefoot.journal import Journal
 from surefoot.rehearsal.machine import Edge, MachineDown, VirtualHands, VirtualMachine
@@ -27,15 +29,7 @@ def plan_of(unit: Unit, machine: VirtualMachine, depth: float, minutes: float = 
 
 
 def make(journal: Journal, unit: Unit, machine: VirtualMachine, depth: float, hands: VirtualHands | None = None) -> Run:
-    return hold(
-        journal,
-        unit,
-        machine,
-        hands or machine.hands(unit, None),
-        Unattended(),
-        plan_of(unit, machine, depth),
-        FAST,
-    )
+    return hold(Bench(journal, unit, machine, Unattended(), hands), plan_of(unit, machine, depth), FAST)
 
 
 def test_a_run_that_holds(journal: Journal, unit: Unit, machine: VirtualMachine) -> None:
@@ -185,7 +179,7 @@ def test_what_must_never_be_applied_is_not_even_written(
 ) -> None:
     plan = plan_of(unit, machine, 40).model_copy(update={"setting": Setting(values=values)})
     with pytest.raises(BadInput):
-        hold(journal, unit, machine, machine.hands(unit, None), Unattended(), plan, FAST)
+        hold(Bench(journal, unit, machine, Unattended()), plan, FAST)
     assert journal.runs(unit.name) == []
 
 

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 import pytest
 
+from surefoot.guide.bench import Bench
 from surefoot.guide.recovery import recover
 from surefoot.guide.voice import Unattended
 from surefoot.journal import Journal
@@ -49,7 +50,7 @@ def test_the_boot_identity_decides_when_nobody_is_there(
     journal: Journal, unit: Unit, machine: VirtualMachine, same: bool, outcome: Outcome
 ) -> None:
     run_id = open_run(journal, unit, machine.boot_id() if same else "another boot")
-    (run,) = recover(journal, unit.name, machine, Unattended())
+    (run,) = recover(Bench(journal, unit, machine, Unattended()))
     assert (run.id, run.outcome, run.minutes) == (run_id, outcome, 3.5), "time to failure is that of the last heartbeat"
     assert journal.open_runs(unit.name) == []
 
@@ -69,7 +70,7 @@ def test_the_user_is_asked(
     journal: Journal, unit: Unit, machine: VirtualMachine, same: bool, answer: str, outcome: Outcome
 ) -> None:
     open_run(journal, unit, machine.boot_id() if same else "another boot")
-    (run,) = recover(journal, unit.name, machine, Answering(answer))
+    (run,) = recover(Bench(journal, unit, machine, Answering(answer)))
     assert run.outcome is outcome
 
 
@@ -77,7 +78,7 @@ def test_a_boot_that_is_not_known_is_taken_as_the_worse_case(
     journal: Journal, unit: Unit, machine: VirtualMachine
 ) -> None:
     open_run(journal, unit, None)
-    (run,) = recover(journal, unit.name, machine, Unattended())
+    (run,) = recover(Bench(journal, unit, machine, Unattended()))
     assert run.outcome is Outcome.RESET
 
 

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from surefoot.errors import AnswerIsNo, BadInput, JournalError
+from surefoot.guide.bench import Bench
 from surefoot.guide.goals import goal_for
 from surefoot.guide.session import Options, Session, SessionEnd
 from surefoot.guide.settle import Settling
@@ -30,7 +31,7 @@ def played(journal: Journal, unit: Unit, machine: VirtualMachine, options: Optio
     crashes = 0
     while True:
         try:
-            return Session(journal, unit, machine, Unattended(), options).run(), crashes
+            return Session(Bench(journal, unit, machine, Unattended()), options).run(), crashes
         except MachineDown:
             crashes += 1
             machine.restart()
@@ -97,14 +98,14 @@ def test_a_unit_that_fails_at_stock_is_not_tuned(tmp_path: Path) -> None:
 def test_a_second_session_on_the_same_unit_is_refused(tmp_path: Path) -> None:
     journal, unit, machine = one_knob(tmp_path, Edge(100, 5), 1)
     with journal.writer(unit.name), Journal.open(journal.path) as other, pytest.raises(JournalError, match="held"):
-        Session(other, unit, machine, Unattended(), FAST).run()
+        Session(Bench(other, unit, machine, Unattended()), FAST).run()
     assert journal.runs(unit.name) == []
 
 
 def test_nothing_runs_without_consent(tmp_path: Path) -> None:
     journal, unit, machine = one_knob(tmp_path, Edge(100, 5), 1)
     with pytest.raises(AnswerIsNo, match="not agreed"):
-        Session(journal, unit, machine, Unattended(), Options()).run()
+        Session(Bench(journal, unit, machine, Unattended()), Options()).run()
     assert journal.runs(unit.name) == []
 
 
@@ -112,7 +113,7 @@ def test_linked_and_unknown_knobs_cannot_be_tuned_alone(tmp_path: Path) -> None:
     journal, unit, machine = one_knob(tmp_path, Edge(100, 5), 1)
     for name in ("cpu-cache", "ghost"):
         with pytest.raises(BadInput):
-            Session(journal, unit, machine, Unattended(), Options(knobs=(name,), agreed=True)).run()
+            Session(Bench(journal, unit, machine, Unattended()), Options(knobs=(name,), agreed=True)).run()
 
 
 def test_a_session_goes_on_where_it_was(tmp_path: Path) -> None:
@@ -141,7 +142,7 @@ class Answers(Unattended):
 
 def test_pause_and_stop_at_the_prompt(tmp_path: Path) -> None:
     journal, unit, machine = one_knob(tmp_path, Edge(120, 5), 3)
-    end = Session(journal, unit, machine, Answers(), FAST).run()
+    end = Session(Bench(journal, unit, machine, Answers()), FAST).run()
     assert end.why == "stopped"
     assert len(journal.runs(unit.name)) == 1
     assert machine.setting.is_stock

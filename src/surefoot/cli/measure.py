@@ -46,7 +46,9 @@ def measure(
     as_json: JsonFlag = False,
 ) -> None:
     """Measure a setting under a load: temperatures, clocks, power, verified work."""
-    from surefoot.cli.voice import TerminalVoice, stoppable
+    from surefoot.cli.voice import TerminalVoice
+    from surefoot.guide.bench import Bench
+    from surefoot.guide.interrupts import stoppable
     from surefoot.guide.machine import RealMachine
     from surefoot.guide.measure import Measuring
     from surefoot.guide.measure import measure as measured
@@ -76,7 +78,7 @@ def measure(
         for words in machine.missing():
             voice.say(words, "quiet")
         with stoppable():
-            runs = measured(journal, card, machine, voice, measuring)
+            runs = measured(Bench(journal, card, machine, voice), measuring)
     show({"unit": unit, "runs": runs}, lambda: _view(card, runs), as_json)
     raise typer.Exit(0 if all(run.outcome == "held" for run in runs) else 1)
 

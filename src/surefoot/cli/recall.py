@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from rich.console import RenderableType
 
     from surefoot.guide.recall import Recall
+    from surefoot.journal import Journal
     from surefoot.units import Unit
 
 
@@ -38,17 +39,19 @@ def recall(
         card = journal.unit(unit)
         goal = goal_for(card, mttf_hours=mttf_hours, confidence=confidence)
         answer = recalled(journal, card, goal, datetime.now(UTC), ambient)
-        applied = _apply(card, answer, as_json) if apply and answer.known else None
+        applied = _apply(journal, card, answer, as_json) if apply and answer.known else None
     show(_for_tools(answer, applied), lambda: _view(card, answer, applied), as_json)
     raise typer.Exit(0 if answer.known else 1)
 
 
-def _apply(card: Unit, answer: Recall, as_json: bool) -> dict[str, float] | None:
+def _apply(journal: Journal, card: Unit, answer: Recall, as_json: bool) -> dict[str, float] | None:
     from surefoot.cli.voice import TerminalVoice
     from surefoot.guide.apply import apply_setting
+    from surefoot.guide.bench import Bench
+    from surefoot.guide.machine import RealMachine
 
     voice = TerminalVoice(console(stderr=as_json), attended=True)
-    return apply_setting(card, answer.as_setting(), voice).values
+    return apply_setting(Bench(journal, card, RealMachine(), voice), answer.as_setting()).values
 
 
 def _for_tools(answer: Recall, applied: dict[str, float] | None) -> dict[str, Any]:

@@ -65,7 +65,9 @@ def tune(
     as_json: JsonFlag = False,
 ) -> None:
     """Search this unit's margin step by step; resumes by itself after a crash."""
-    from surefoot.cli.voice import TerminalVoice, stoppable
+    from surefoot.cli.voice import TerminalVoice
+    from surefoot.guide.bench import Bench
+    from surefoot.guide.interrupts import stoppable
     from surefoot.guide.machine import RealMachine
     from surefoot.guide.session import Options, Session
 
@@ -87,7 +89,7 @@ def tune(
         for words in machine.missing():
             voice.say(words, "quiet")
         with stoppable():
-            end = Session(journal, card, machine, voice, options).run()
+            end = Session(Bench(journal, card, machine, voice), options).run()
     show(_end_for_tools(card, end), lambda: _end_view(card, end), as_json)
     raise typer.Exit(exit_code(end))
 

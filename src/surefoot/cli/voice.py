@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import contextlib
-import signal
-from collections.abc import Iterator, Mapping
-from types import FrameType
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Final
 
 from surefoot.guide.voice import LiveView, Tone
@@ -133,22 +130,6 @@ def line_of(view: LiveView, width: int) -> str:
         if len(line) + len(part) + 3 <= width:
             line += f" · {part}"
     return line
-
-
-@contextlib.contextmanager
-def stoppable() -> Iterator[None]:
-    """Let a terminate or hang-up signal stop a session as Ctrl-C does: run void, unit back at stock."""
-
-    def stop(_number: int, _frame: FrameType | None) -> None:
-        raise KeyboardInterrupt
-
-    names = [name for name in ("SIGTERM", "SIGHUP", "SIGBREAK") if hasattr(signal, name)]
-    before = {name: signal.signal(getattr(signal, name), stop) for name in names}
-    try:
-        yield
-    finally:
-        for name, handler in before.items():
-            signal.signal(getattr(signal, name), handler)
 
 
 def _plain(text: str) -> str:

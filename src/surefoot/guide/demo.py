@@ -9,6 +9,7 @@ from typing import Final
 
 import numpy as np
 
+from surefoot.guide.bench import Bench
 from surefoot.guide.recall import Recall, recall
 from surefoot.guide.session import Options, Session, SessionEnd
 from surefoot.guide.settle import Settling
@@ -57,7 +58,7 @@ def play(journal: Journal, seed: int, voice: Voice) -> Demo:
     crashes = 0
     while True:
         try:
-            end = Session(journal, unit, machine, voice, options).run()
+            end = Session(Bench(journal, unit, machine, voice), options).run()
             break
         except MachineDown:
             crashes += 1

@@ -1,77 +1,25 @@
-"""One run, from the journal's first line to its last: apply, read back, hold the load, judge, close."""
+"""One run, from the journal's first line to its last: apply, read back, hold the load, judge, go back, close."""
 
 from __future__ import annotations
 
-import contextlib
-import signal
-import threading
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
-from datetime import datetime
-from typing import Any, Final
+from contextlib import ExitStack
+from functools import partial
 
 from surefoot.errors import MachineError
-from surefoot.guide.machine import Machine
-from surefoot.guide.voice import LiveView, Voice
-from surefoot.journal import Journal
-from surefoot.rig.hands.guard import disagreements, guard
-from surefoot.rig.protocols import Hands, LoadState
-from surefoot.rig.sampler import over_ceiling
-from surefoot.runs import Closing, Outcome, Run, RunPlan, Trace
-from surefoot.units import Setting, Unit
-
-OVER_SAMPLES: Final = 2
-"""Samples in a row over the ceiling that stop a run. Two, because one reading may be a glitch of the sensor."""
-
-SLEPT_SECONDS: Final = 30.0
-"""A gap between two samples that means the machine slept (or the tool was stopped): a setting may vanish in it."""
-
-CLOCK_GRAIN_SECONDS: Final = 0.001
-"""A rest so short that sleeping for it may not move the clock: the run is over."""
+from surefoot.guide.aside import aside
+from surefoot.guide.bench import Bench
+from surefoot.guide.ends import End, cut_short, last_word, told_by_the_user
+from surefoot.guide.interrupts import no_interrupts
+from surefoot.guide.run_in_hand import Holding, RunInHand
+from surefoot.guide.stock import to_stock
+from surefoot.guide.watch import watch
+from surefoot.rig.hands.guard import guard
+from surefoot.rig.protocols import Load
+from surefoot.runs import Outcome, Run, RunPlan
+from surefoot.units import Setting
 
 
-@dataclass(frozen=True, slots=True)
-class Holding:
-    """How a run is watched.
-
-    ``stop_early(trace)``: asked at each heartbeat, a reason to end the run as held, or None. ``lost_score(rates)``:
-    asked of a run that completed, with its rates of verified work per second, one a heartbeat; words when it was slow.
-    """
-
-    sample_seconds: float = 1.0
-    heartbeat_seconds: float = 10.0
-    stop_early: Callable[[Trace], str | None] | None = None
-    lost_score: Callable[[list[float]], str | None] | None = None
-    start: dict[str, float] = field(default_factory=dict)
-    start_words: str = ""
-
-
-@dataclass(slots=True)
-class _Watch:
-    """What has been seen so far of the run under way."""
-
-    began_at: datetime
-    began: float
-    minutes: float = 0.0
-    pending: list[tuple[float, dict[str, float]]] = field(default_factory=list)
-    seen: list[tuple[float, dict[str, float]]] = field(default_factory=list)
-    peaks: dict[str, float] = field(default_factory=dict)
-    rates: list[float] = field(default_factory=list)
-    last_progress: float = 0.0
-    last_beat: float = 0.0
-    exercises: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class _End:
-    outcome: Outcome
-    judged_by: str
-    detail: dict[str, Any] = field(default_factory=dict)
-
-
-def hold(
-    journal: Journal, unit: Unit, machine: Machine, hands: Hands, voice: Voice, plan: RunPlan, holding: Holding
-) -> Run:
+def hold(bench: Bench, plan: RunPlan, holding: Holding) -> Run:
     """Make one run and return it closed.
 
     The run is in the journal before its setting is applied, each heartbeat before the next, and it is closed once.
@@ -79,239 +27,87 @@ def hold(
     the run as `void`, returns the unit to stock, and is raised again. Raises BadInput, before anything is written, for
     a setting that must never be applied.
     """
-    guard(unit, plan.setting)
-    load = machine.load(plan.load, unit)
-    if load.by_hand and not voice.attended:
+    guard(bench.unit, plan.setting)
+    load = bench.machine.load(plan.load, bench.unit)
+    if load.by_hand and not bench.voice.attended:
         raise MachineError(
             f"the load {plan.load!r} is done by hand and nobody is here.", remedy="Choose a load that runs by itself."
         )
-    run_id = journal.open_run(plan, at=machine.now())
-    watch = _Watch(began_at=machine.now(), began=machine.seconds())
+    run = RunInHand.open(bench, plan, holding)
     try:
-        end = _run(journal, unit, machine, hands, voice, plan, holding, run_id, watch)
-    except KeyboardInterrupt:
-        with no_interrupts():
-            voice.live(None)
-            _close(journal, machine, run_id, plan, watch, _End(Outcome.VOID, "stopped by the user"), holding)
-            _back(unit, hands, voice, plan)
+        end = _make(run, load)
+    except (Exception, KeyboardInterrupt) as error:
+        _finish(run, cut_short(error), to_the_end=False)
         raise
-    except MachineError as error:
-        end = _End(Outcome.VOID, f"could not be run: {error.message()}")
-        voice.live(None)
-        _close(journal, machine, run_id, plan, watch, end, holding)
-        to_stock(unit, hands, voice)
-        raise
-    except Exception:
-        # A fault of ours must not leave the setting applied; the open run is judged on the next start.
-        to_stock(unit, hands, voice)
-        raise
-    voice.live(None)
-    with no_interrupts():
-        _close(journal, machine, run_id, plan, watch, end, holding)
-        if hands.kind == "command" or end.outcome is not Outcome.HELD:
-            _back(unit, hands, voice, plan)
-    return journal.run(run_id)
+    _finish(run, end, to_the_end=True)
+    return run.record()
 
 
-def _back(unit: Unit, hands: Hands, voice: Voice, plan: RunPlan) -> None:
-    """Back to stock after a run; a user who has just confirmed stock is not asked again."""
-    if hands.kind != "ask" or not plan.setting.is_stock:
-        to_stock(unit, hands, voice)
+def _finish(run: RunInHand, end: End, *, to_the_end: bool) -> None:
+    """Back to stock, then close; each is tried whatever becomes of the other, and what only speaks comes last."""
+    bench = run.bench
+    leave = to_the_end and end.outcome is Outcome.HELD and bench.hands.kind == "ask"
+    # A user who has just confirmed stock is not asked again.
+    go_back = not leave and (bench.hands.kind != "ask" or not run.plan.setting.is_stock)
+    hush = partial(aside(bench.voice).live, None)
+    close = partial(run.close, end)
+    back = partial(to_stock, bench) if go_back else None
+    # A command is back in a moment. A user may take an hour to answer: the outcome is not kept waiting for that.
+    in_order = (close, hush, back) if bench.hands.kind == "ask" else (back, close, hush)
+    with no_interrupts(), ExitStack() as steps:
+        for step in reversed(in_order):
+            if step is not None:
+                steps.callback(step)
 
 
-def to_stock(unit: Unit, hands: Hands, voice: Voice) -> bool:
-    """Put every knob back to stock. Returns whether that is known to have worked; says so when it is not."""
-    try:
-        read = hands.apply(unit, Setting())
-    except MachineError as error:
-        voice.say(f"The unit may not be at stock: {error.message()} Put it back by hand or restart it.", "bad")
-        return False
-    wrong = disagreements(unit, Setting(), read) if read is not None else []
-    if wrong:
-        voice.say(f"The unit is not at stock: {'; '.join(wrong)}. Put it back by hand or restart it.", "bad")
-    return not wrong
-
-
-@contextlib.contextmanager
-def no_interrupts() -> Iterator[None]:
-    """Hold Ctrl-C back while the journal is closed and the unit goes to stock; a second one must not tear that."""
-    if threading.current_thread() is not threading.main_thread():
-        yield
-        return
-    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
-    try:
-        yield
-    finally:
-        signal.signal(signal.SIGINT, before)
-
-
-def _run(
-    journal: Journal,
-    unit: Unit,
-    machine: Machine,
-    hands: Hands,
-    voice: Voice,
-    plan: RunPlan,
-    holding: Holding,
-    run_id: int,
-    watch: _Watch,
-) -> _End:
-    read = hands.apply(unit, plan.setting)
+def _make(run: RunInHand, load: Load) -> End:
+    bench, plan = run.bench, run.plan
+    read = bench.apply(plan.setting)
     if read is not None:
         # A value that must never be set is refused even when the hardware claims to have it.
-        guard(unit, read)
-        journal.applied(run_id, read)
-        if wrong := disagreements(unit, plan.setting, read):
-            return _End(Outcome.VOID, f"the setting was not there before the run: {'; '.join(wrong)}")
-    load = machine.load(plan.load, unit)
-    watch.exercises = load.exercises()
-    watch.began_at, watch.began = machine.now(), machine.seconds()
+        guard(bench.unit, read)
+        run.applied(read)
+        if wrong := bench.missing(plan.setting, read):
+            return End(Outcome.VOID, f"the setting was not there before the run: {'; '.join(wrong)}")
+    run.begin(load.exercises())
     session = load.start(plan.planned_minutes)
     try:
-        end = _watch(journal, unit, machine, voice, plan, holding, run_id, watch, session.poll)
+        end = watch(run, session.poll)
     finally:
         last = session.stop()
     if end.outcome is Outcome.HELD:
-        end = _last_word(plan, end, last)
+        end = last_word(plan, end, last)
     if load.by_hand and end.outcome is Outcome.HELD:
-        end = _ask_how_it_went(voice, plan)
-    if end.outcome is Outcome.HELD and holding.lost_score and (words := holding.lost_score(watch.rates)):
-        end = _End(Outcome.SLOW, words)
-    if faults := machine.faults_since(watch.began_at):
-        outcome, words = faults[0]
-        if end.outcome is Outcome.HELD:
-            end = _End(outcome, f"the system's log: {words}", {**end.detail, "logged": [text for _, text in faults]})
-    return _still_there(unit, hands, plan.setting if read is None else read, end)
+        bench.voice.live(None)
+        end = told_by_the_user(bench.voice, run.title)
+    if end.outcome is Outcome.HELD and run.holding.lost_score and (words := run.holding.lost_score(run.rates)):
+        end = End(Outcome.SLOW, words)
+    return _still_there(bench, plan.setting if read is None else read, _as_logged(run, end))
 
 
-def _watch(
-    journal: Journal,
-    unit: Unit,
-    machine: Machine,
-    voice: Voice,
-    plan: RunPlan,
-    holding: Holding,
-    run_id: int,
-    watch: _Watch,
-    poll: Callable[[], LoadState],
-) -> _End:
-    over = 0
-    wall, clock = machine.now(), machine.seconds()
-    while True:
-        state = poll()
-        sample = machine.sample()
-        moment = machine.seconds() - watch.began
-        watch.minutes = moment / 60
-        watch.pending.append((moment, sample))
-        for name, value in sample.items():
-            if name.endswith("temperature") or ".temperature." in name:
-                watch.peaks[name] = max(value, watch.peaks.get(name, value))
-        hot = over_ceiling(sample, unit.ceilings_celsius)
-        over = over + 1 if hot else 0
-        if hot and over >= OVER_SAMPLES:
-            domain, value, ceiling = hot
-            return _End(Outcome.OVERHEAT, f"{domain} at {value:.0f} °C, ceiling {ceiling:.0f} °C")
-        if state.state == "failed":
-            return _failed(state)
-        gap = max((machine.now() - wall).total_seconds(), machine.seconds() - clock)
-        wall, clock = machine.now(), machine.seconds()
-        if gap > SLEPT_SECONDS + holding.sample_seconds:
-            return _End(Outcome.VOID, f"no sample for {gap:.0f} s: the machine slept, or the tool was stopped")
-        voice.live(LiveView(_title(plan), watch.minutes, plan.planned_minutes, sample, state.phase, state.progress))
-        if moment - watch.last_beat >= holding.heartbeat_seconds:
-            _beat(journal, run_id, watch, moment, state.progress)
-            if holding.stop_early and (reason := holding.stop_early(Trace.from_samples(watch.seen, watch.began_at))):
-                return _End(Outcome.HELD, f"ended early: {reason}")
-        left = plan.planned_minutes * 60 - moment
-        if left <= CLOCK_GRAIN_SECONDS:
-            return _End(Outcome.HELD, "held for the planned time")
-        if state.state in ("done", "stopped"):
-            if watch.minutes < plan.planned_minutes / 2:
-                words = f"the load ended by itself after {watch.minutes:.1f} min {state.message}"
-                return _End(Outcome.VOID, words.strip())
-            return _End(Outcome.HELD, "the load came to its own end")
-        machine.sleep(min(holding.sample_seconds, left))
-
-
-def _beat(journal: Journal, run_id: int, watch: _Watch, moment: float, progress: float) -> None:
-    span = moment - watch.last_beat
-    watch.rates.append((progress - watch.last_progress) / span)
-    watch.last_progress, watch.last_beat = progress, moment
-    journal.heartbeat(run_id, watch.minutes, Trace.from_samples(watch.pending, watch.began_at))
-    watch.seen += watch.pending
-    watch.pending = []
-
-
-def _last_word(plan: RunPlan, end: _End, last: LoadState) -> _End:
-    """What the load says when it is stopped: a late failure, what it verified, and its scores."""
-    if last.state == "failed":
-        # A worker can find its wrong result in the moment it is told to stop; that is a failure all the same.
-        return _failed(last)
-    verified = last.detail.get("verified_units")
-    if verified is not None and not sum(verified.values()):
-        return _End(Outcome.VOID, f"load {plan.load!r} did no verified work, so nothing was proved")
-    words = f"{end.judged_by}; {last.message}".rstrip(". ") if last.message else end.judged_by
-    return _End(end.outcome, words, {**last.detail, **end.detail})
-
-
-def _failed(state: LoadState) -> _End:
-    outcome = state.outcome or Outcome.MISCOMPUTE
-    return _End(outcome, state.message or outcome.says, dict(state.detail))
-
-
-HOW_IT_WENT: Final = {
-    "held": Outcome.HELD,
-    "wrong": Outcome.MISCOMPUTE,
-    "driver": Outcome.DRIVER_RESET,
-    "froze": Outcome.HANG,
-    "void": Outcome.VOID,
-}
-
-
-def _ask_how_it_went(voice: Voice, plan: RunPlan) -> _End:
-    answer = voice.choose(
-        f"{_title(plan)}: how did it go?", {key: outcome.says for key, outcome in HOW_IT_WENT.items()}, "held"
-    )
-    return _End(HOW_IT_WENT[answer], "the user, by hand")
-
-
-def _still_there(unit: Unit, hands: Hands, there_before: Setting, end: _End) -> _End:
-    """Read back once more: a run in which the setting vanished proves nothing."""
-    if not hands.can_read_back or end.outcome in (Outcome.VOID, Outcome.OVERHEAT):
+def _as_logged(run: RunInHand, end: End) -> End:
+    """What the system logged while the load ran turns a pass into a failure."""
+    faults = run.bench.machine.faults_since(run.began_at)
+    if not faults or end.outcome is not Outcome.HELD:
         return end
-    if hands.kind == "ask" and there_before.is_stock:
+    outcome, words = faults[0]
+    return End(outcome, f"the system's log: {words}", {**end.detail, "logged": [text for _, text in faults]})
+
+
+def _still_there(bench: Bench, there_before: Setting, end: End) -> End:
+    """Read back once more: a run in which the setting vanished proves nothing."""
+    if not bench.hands.can_read_back or end.outcome in (Outcome.VOID, Outcome.OVERHEAT):
+        return end
+    if bench.hands.kind == "ask" and there_before.is_stock:
         return end
     try:
-        after = hands.read_back(unit)
+        after = bench.hands.read_back(bench.unit)
     except MachineError as error:
         if end.outcome.is_crash:
             return end
-        return _End(Outcome.VOID, f"the setting could not be read back after the run: {error.message()}", end.detail)
-    wrong = disagreements(unit, there_before, after) if after is not None else []
+        return End(Outcome.VOID, f"the setting could not be read back after the run: {error.message()}", end.detail)
+    wrong = bench.missing(there_before, after)
     if not wrong or end.outcome.is_crash:
         # A driver that was reset drops its offsets; that does not make the failure unseen.
         return end
-    return _End(Outcome.VOID, f"the setting was no longer there after the run: {'; '.join(wrong)}", end.detail)
-
-
-def _close(
-    journal: Journal, machine: Machine, run_id: int, plan: RunPlan, watch: _Watch, end: _End, holding: Holding
-) -> None:
-    if watch.pending:
-        journal.heartbeat(run_id, watch.minutes, Trace.from_samples(watch.pending, watch.began_at))
-    start = {"start": holding.start, "start_words": holding.start_words}
-    detail: dict[str, Any] = {**end.detail, "peaks": watch.peaks, **start}
-    if any(watch.rates):
-        detail["rates"] = watch.rates
-    if watch.exercises:
-        # The search counts a run for the knobs that its load bears on, and recall tells whether transitions were held.
-        detail["exercises"] = list(watch.exercises)
-    journal.close_run(
-        run_id,
-        Closing(outcome=end.outcome, minutes=watch.minutes, judged_by=end.judged_by, detail=detail),
-        at=machine.now(),
-    )
-
-
-def _title(plan: RunPlan) -> str:
-    return f"{plan.setting.describe()} under {plan.load}"
+    return End(Outcome.VOID, f"the setting was no longer there after the run: {'; '.join(wrong)}", end.detail)

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final
 
-from surefoot.guide.hold import Holding, hold, to_stock
-from surefoot.guide.machine import Machine
-from surefoot.guide.recovery import recover
-from surefoot.guide.safety import consent
+from surefoot.guide.at_work import at_work
+from surefoot.guide.bench import Bench
+from surefoot.guide.hold import hold
+from surefoot.guide.run_in_hand import Holding
 from surefoot.guide.session import first_start
 from surefoot.guide.settle import Settling, settle
+from surefoot.guide.stock import to_stock
 from surefoot.guide.voice import Voice
-from surefoot.journal import Journal
 from surefoot.runs import Outcome, Purpose, Run, RunPlan, Score, Trace
 from surefoot.units import Conditions, Setting, Unit
 
@@ -41,55 +41,60 @@ class Measuring:
     settling: Settling = field(default_factory=Settling)
 
 
-def measure(journal: Journal, unit: Unit, machine: Machine, voice: Voice, measuring: Measuring) -> list[Run]:
+def measure(bench: Bench, measuring: Measuring) -> list[Run]:
     """Make the runs and return them closed, the trace and the rate of verified work of each kept.
 
     Stops at the first run that fails. A setting off stock needs the cautions agreed to, as tuning does. Raises BadInput
     for a setting that must never be applied, JournalError when another session holds the unit.
     """
-    unit.depths(measuring.setting)
-    hands = machine.hands(unit, voice.ask if voice.attended else None) if _needs_hands(measuring, unit) else AtStock()
-    made: list[Run] = []
-    with journal.writer(unit.name):
+    bench.unit.depths(measuring.setting)
+    if not _needs_hands(measuring, bench.unit):
+        bench = replace(bench, given_hands=AtStock())
+    with at_work(bench, off_stock=not measuring.setting.is_stock, agreed=measuring.agreed):
+        made = _repeat(bench, measuring)
         if not measuring.setting.is_stock:
-            consent(journal, unit.name, voice, measuring.agreed)
-        if recover(journal, unit.name, machine, voice):
-            to_stock(unit, hands, voice)
-        load = measuring.load or machine.default_load(unit, None)
-        for number in range(1, measuring.repeats + 1):
-            start, words = settle(machine, voice, measuring.settling, first_start(journal.runs(unit.name)))
-            voice.say(
-                f"Measuring {number} of {measuring.repeats}: {measuring.setting.describe(unit)} under {load}", "heading"
-            )
-            voice.say(words, "quiet")
-            plan = RunPlan(
-                unit_name=unit.name,
-                setting=measuring.setting,
-                load=load,
-                planned_minutes=measuring.minutes,
-                purpose=measuring.purpose,
-                conditions=_conditions(unit, machine, measuring.conditions),
-                boot_id=machine.boot_id(),
-                source="virtual" if machine.source == "virtual" else "rig",
-                note=measuring.note,
-            )
-            holding = Holding(
-                sample_seconds=measuring.sample_seconds,
-                heartbeat_seconds=measuring.heartbeat_seconds,
-                stop_early=_steady(voice) if measuring.stop_when_steady else None,
-                start=start,
-                start_words=words,
-            )
-            run = hold(journal, unit, machine, hands, voice, plan, holding)
-            made.append(run)
-            _keep_score(journal, unit, run)
-            if run.outcome is not Outcome.HELD:
-                voice.say(f"Run {run.id}: {run.outcome}; {run.closing.judged_by if run.closing else ''}.", "bad")
-                break
-            voice.say(f"Run {run.id}: held {run.minutes:.1f} min.", "good")
-        if made and not measuring.setting.is_stock:
-            to_stock(unit, hands, voice)
+            to_stock(bench)
     return made
+
+
+def _repeat(bench: Bench, measuring: Measuring) -> list[Run]:
+    voice = bench.voice
+    load = measuring.load or bench.machine.default_load(bench.unit, None)
+    made: list[Run] = []
+    for number in range(1, measuring.repeats + 1):
+        start, words = settle(bench, measuring.settling, first_start(bench.journal.runs(bench.unit.name)))
+        setting = measuring.setting.describe(bench.unit)
+        voice.say(f"Measuring {number} of {measuring.repeats}: {setting} under {load}", "heading")
+        voice.say(words, "quiet")
+        holding = Holding(
+            sample_seconds=measuring.sample_seconds,
+            heartbeat_seconds=measuring.heartbeat_seconds,
+            stop_early=_steady(voice) if measuring.stop_when_steady else None,
+            start=start,
+            start_words=words,
+        )
+        run = hold(bench, _plan(bench, measuring, load), holding)
+        made.append(run)
+        _keep_score(bench, run)
+        if run.outcome is not Outcome.HELD:
+            voice.say(f"Run {run.id}: {run.outcome}; {run.closing.judged_by if run.closing else ''}.", "bad")
+            break
+        voice.say(f"Run {run.id}: held {run.minutes:.1f} min.", "good")
+    return made
+
+
+def _plan(bench: Bench, measuring: Measuring, load: str) -> RunPlan:
+    return RunPlan(
+        unit_name=bench.unit.name,
+        setting=measuring.setting,
+        load=load,
+        planned_minutes=measuring.minutes,
+        purpose=measuring.purpose,
+        conditions=_conditions(bench, measuring.conditions),
+        boot_id=bench.machine.boot_id(),
+        source="virtual" if bench.machine.source == "virtual" else "rig",
+        note=measuring.note,
+    )
 
 
 class AtStock:
@@ -112,14 +117,15 @@ def _needs_hands(measuring: Measuring, unit: Unit) -> bool:
     return bool(unit.knobs) and not (measuring.setting.is_stock and unit.hands.kind == "ask")
 
 
-def _conditions(unit: Unit, machine: Machine, now: Conditions) -> Conditions:
+def _conditions(bench: Bench, now: Conditions) -> Conditions:
+    unit = bench.unit
     card = Conditions(
         power_mode=unit.power_mode,
         cooling=unit.cooling,
         supply=unit.supply,
         firmware=unit.firmware,
         driver=unit.driver,
-        operating_system=machine.operating_system(),
+        operating_system=bench.machine.operating_system(),
     )
     return card.model_copy(update={name: value for name, value in now if value is not None})
 
@@ -154,7 +160,7 @@ def _steady(voice: Voice) -> Callable[[Trace], str | None]:
     return stop_early
 
 
-def _keep_score(journal: Journal, unit: Unit, run: Run) -> None:
+def _keep_score(bench: Bench, run: Run) -> None:
     """How fast the load verified work in a run that held is a score like any other: its own, else its mean rate."""
     detail = run.closing.detail if run.closing and run.outcome is Outcome.HELD else {}
     found = [Score(name=name, **score) for name, score in detail.get("scores", {}).items()]
@@ -162,4 +168,4 @@ def _keep_score(journal: Journal, unit: Unit, run: Run) -> None:
         kept = rates[len(rates) // 10 :]
         found = [Score(name=f"{WORK_SCORE} ({run.plan.load})", value=sum(kept) / len(kept), unit="1/s")]
     for score in found:
-        journal.add_score(unit.name, score, run_id=run.id)
+        bench.journal.add_score(bench.unit.name, score, run_id=run.id)

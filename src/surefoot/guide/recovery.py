@@ -5,9 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from surefoot.guide.machine import Machine
-from surefoot.guide.voice import Voice
-from surefoot.journal import Journal
+from surefoot.guide.bench import Bench
 from surefoot.rig.boot import same_boot
 from surefoot.runs import Closing, Outcome, Run
 
@@ -34,16 +32,17 @@ SAME_BOOT: Mapping[str, Verdict] = {
 }
 
 
-def recover(journal: Journal, unit_name: str, machine: Machine, voice: Voice) -> list[Run]:
-    """Close every open run of a unit and return them as closed.
+def recover(bench: Bench) -> list[Run]:
+    """Close every open run of the unit and return them as closed.
 
     Another boot identity than the run's means that the machine went down under it: `reset` unless the user says
     otherwise. The same boot means that only the tool was stopped: `void`. The time to failure is that of the last
     heartbeat.
     """
+    journal, machine, voice = bench.journal, bench.machine, bench.voice
     closed = []
-    for run in journal.open_runs(unit_name):
-        verdict, judged_by = _judge(run, machine, voice)
+    for run in journal.open_runs(bench.unit.name):
+        verdict, judged_by = _judge(run, bench)
         journal.close_run(
             run.id,
             Closing(
@@ -56,7 +55,7 @@ def recover(journal: Journal, unit_name: str, machine: Machine, voice: Voice) ->
         )
         closed.append(journal.run(run.id))
         voice.say(
-            f"Run {run.id} ({run.setting.describe()}) was still open: {verdict.words}. "
+            f"Run {run.id} ({run.setting.describe(bench.unit)}) was still open: {verdict.words}. "
             f"Recorded as {verdict.outcome.value} after {run.last_minutes:.1f} min under load.",
             "bad" if verdict.outcome is not Outcome.VOID else "warn",
         )
@@ -69,8 +68,8 @@ def recover(journal: Journal, unit_name: str, machine: Machine, voice: Voice) ->
     return closed
 
 
-def _judge(run: Run, machine: Machine, voice: Voice) -> tuple[Verdict, str]:
-    same = same_boot(run.plan.boot_id, machine.boot_id())
+def _judge(run: Run, bench: Bench) -> tuple[Verdict, str]:
+    same = same_boot(run.plan.boot_id, bench.machine.boot_id())
     answers, evidence = (
         (SAME_BOOT, "the same boot as when the run began")
         if same
@@ -80,10 +79,10 @@ def _judge(run: Run, machine: Machine, voice: Voice) -> tuple[Verdict, str]:
         else (AFTER_A_BOOT, "the boot of the run is not known")
     )
     default = next(iter(answers))
-    choice = voice.choose(
-        f"Run {run.id} at {run.setting.describe()} was never closed ({evidence}). What happened?",
+    choice = bench.voice.choose(
+        f"Run {run.id} at {run.setting.describe(bench.unit)} was never closed ({evidence}). What happened?",
         {key: verdict.words for key, verdict in answers.items()},
         default,
     )
-    who = "the user" if voice.attended else "the rule for unattended starts"
+    who = "the user" if bench.voice.attended else "the rule for unattended starts"
     return answers[choice], f"{evidence}; {who}: {answers[choice].words}"

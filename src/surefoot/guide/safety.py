@@ -6,8 +6,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from surefoot.errors import AnswerIsNo
-from surefoot.guide.voice import Voice
-from surefoot.journal import Journal
+from surefoot.guide.bench import Bench
 
 CAUTIONS: Final[Sequence[str]] = (
     "Back up first. Unsaved work and file systems are at risk at every crash, and finding an edge means crashing.",
@@ -25,11 +24,12 @@ CAUTIONS: Final[Sequence[str]] = (
 CONSENT_VERSION: Final = "1"
 
 
-def consent(journal: Journal, unit_name: str, voice: Voice, given: bool) -> None:
+def consent(bench: Bench, given: bool) -> None:
     """See that the cautions were agreed to for this unit, once, and keep that in the journal.
 
     ``given``: agreed to on the command line. Raises AnswerIsNo when the user declines or nobody is there to agree.
     """
+    journal, unit_name, voice = bench.journal, bench.unit.name, bench.voice
     if journal.consent(unit_name) is not None:
         return
     for caution in CAUTIONS:

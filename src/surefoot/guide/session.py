@@ -4,21 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Final
 
 from surefoot.errors import BadInput
-from surefoot.guide.hold import Holding, hold, to_stock
-from surefoot.guide.machine import Machine
-from surefoot.guide.recovery import recover
-from surefoot.guide.safety import consent
+from surefoot.guide.at_work import at_work
+from surefoot.guide.bench import Bench
+from surefoot.guide.hold import hold
+from surefoot.guide.run_in_hand import Holding
 from surefoot.guide.settle import Settling, settle
 from surefoot.guide.speed import lost_score
-from surefoot.guide.voice import Voice
-from surefoot.journal import Journal
-from surefoot.rig.protocols import Hands
+from surefoot.guide.stock import to_stock
+from surefoot.guide.voice import Tone
 from surefoot.runs import Outcome, Run, RunPlan
 from surefoot.search import Goal, KnownStable, Step, known_stable, plan
-from surefoot.units import Conditions, Unit, validated
+from surefoot.units import Conditions, validated
 
 VOIDS_IN_A_ROW: Final = 3
 """After so many runs that prove nothing, going on unattended would only burn hours."""
@@ -61,69 +61,78 @@ class SessionEnd:
 
 
 @dataclass(slots=True)
-class Session:
-    """A session on one unit; `run` holds the unit's writer lock from its start to its end."""
+class _Tally:
+    """What a session has made so far."""
 
-    journal: Journal
-    unit: Unit
-    machine: Machine
-    voice: Voice
+    made: list[int] = field(default_factory=list)
+    minutes: float = 0.0
+    voids_in_a_row: int = 0
+
+    def add(self, run: Run) -> None:
+        self.made.append(run.id)
+        self.minutes += run.minutes
+        proved_nothing = run.outcome in (Outcome.VOID, Outcome.OVERHEAT)
+        self.voids_in_a_row = self.voids_in_a_row + 1 if proved_nothing else 0
+
+
+@dataclass
+class Session:
+    """A session on a bench; `run` holds the unit's writer lock from its start to its end."""
+
+    bench: Bench
     options: Options = field(default_factory=Options)
 
     def run(self) -> SessionEnd:
         """Go on from what the journal knows until the search stops, the user stops, or nothing more can be run.
 
-        Raises AnswerIsNo when the cautions are not agreed to, BadInput for an unknown knob, JournalError when another
+        Returns how it ended. Raises AnswerIsNo when the cautions were not agreed to, JournalError when another
         session holds the unit, MachineError when a setting cannot be applied or a load not be started.
         """
-        for name in self.options.knobs or ():
-            if self.unit.knob(name).linked_to:
-                raise BadInput(
-                    f"knob {name!r} moves with {self.unit.knob(name).linked_to!r}.", remedy="Tune that one instead."
-                )
-        if not self.unit.knobs:
-            raise BadInput("the card has no knobs, so there is nothing to tune.", where=f"unit {self.unit.name!r}")
-        # Everything that can be wrong with what was asked for is found before anything is written.
-        conditions = self.conditions()
-        self._plan(self.journal.runs(self.unit.name), conditions)
-        if self.options.load is not None:
-            self.machine.load(self.options.load, self.unit)
-        hands = self.machine.hands(self.unit, self._prompt if self.voice.attended else None)
-        with self.journal.writer(self.unit.name):
-            consent(self.journal, self.unit.name, self.voice, self.options.agreed)
-            recovered = recover(self.journal, self.unit.name, self.machine, self.voice)
-            if recovered:
-                to_stock(self.unit, hands, self.voice)
-            return self._loop(hands, conditions)
+        self._check()
+        with at_work(self.bench, off_stock=True, agreed=self.options.agreed):
+            return self._go_on(_Tally())
 
+    @cached_property
     def conditions(self) -> Conditions:
         """The conditions of this session's runs: from the card, the options and the machine."""
+        unit = self.bench.unit
         found = {
             "ambient_celsius": self.options.ambient_celsius,
-            "power_mode": self.options.power_mode or self.unit.power_mode,
-            "cooling": self.unit.cooling,
-            "supply": self.unit.supply,
-            "firmware": self.unit.firmware,
-            "driver": self.unit.driver,
-            "operating_system": self.machine.operating_system(),
+            "power_mode": self.options.power_mode or unit.power_mode,
+            "cooling": unit.cooling,
+            "supply": unit.supply,
+            "firmware": unit.firmware,
+            "driver": unit.driver,
+            "operating_system": self.bench.machine.operating_system(),
         }
         return validated(Conditions, found, "the conditions")
 
-    def _loop(self, hands: Hands, conditions: Conditions) -> SessionEnd:
-        options, voice = self.options, self.voice
-        made: list[int] = []
-        minutes = 0.0
-        voids = 0
+    def _check(self) -> None:
+        """Find everything that can be wrong with what was asked for, before anything is written."""
+        bench, unit = self.bench, self.bench.unit
+        for name in self.options.knobs or ():
+            if leader := unit.knob(name).linked_to:
+                raise BadInput(f"knob {name!r} moves with {leader!r}.", remedy="Tune that one instead.")
+        if not unit.knobs:
+            raise BadInput("the card has no knobs, so there is nothing to tune.", where=f"unit {unit.name!r}")
+        self._step(self._runs())
+        if self.options.load is not None:
+            bench.machine.load(self.options.load, unit)
+        # Hands that are not known, or that nobody is there to be, are told here.
+        _ = bench.hands
+
+    def _go_on(self, tally: _Tally) -> SessionEnd:
+        options, voice = self.options, self.bench.voice
         while True:
-            runs = self.journal.runs(self.unit.name)
-            step = self._plan(runs, conditions)
+            runs = self._runs()
+            step = self._step(runs)
             if step.stop:
                 voice.say(step.reason, "heading")
-                return self._end(step.why_stop, step.claim, runs, conditions, made, hands)
-            if options.max_runs is not None and len(made) >= options.max_runs:
-                return self._end("paused", f"{len(made)} runs were asked for and made.", runs, conditions, made, hands)
-            if options.max_minutes is not None and minutes >= options.max_minutes:
-                return self._end("paused", f"{minutes:.0f} min under load were used.", runs, conditions, made, hands)
+                return self._end(step.why_stop, step.claim, tally)
+            if options.max_runs is not None and len(tally.made) >= options.max_runs:
+                return self._end("paused", f"{len(tally.made)} runs were asked for and made.", tally)
+            if options.max_minutes is not None and tally.minutes >= options.max_minutes:
+                return self._end("paused", f"{tally.minutes:.0f} min under load were used.", tally)
             self._present(step)
             choice = voice.choose(
                 "Make this run?",
@@ -131,94 +140,86 @@ class Session:
                 "go",
             )
             if choice == "stop":
-                return self._end("stopped", "stopped by the user.", runs, conditions, made, hands)
+                return self._end("stopped", "stopped by the user.", tally)
             if choice == "pause":
-                to_stock(self.unit, hands, voice)
+                to_stock(self.bench)
                 voice.ask("Paused, the unit is at stock. Press Enter to go on", "")
                 continue
-            run = self._make(step, runs, conditions, hands)
-            made.append(run.id)
-            minutes += run.minutes
+            run = self._make(step, runs)
+            tally.add(run)
             self._tell(run)
-            voids = voids + 1 if run.outcome in (Outcome.VOID, Outcome.OVERHEAT) else 0
-            if voids >= VOIDS_IN_A_ROW:
-                runs = self.journal.runs(self.unit.name)
-                claim = f"the last {voids} runs proved nothing ({run.outcome}); mend that first."
-                return self._end("voids", claim, runs, conditions, made, hands)
+            if tally.voids_in_a_row >= VOIDS_IN_A_ROW:
+                claim = f"the last {tally.voids_in_a_row} runs proved nothing ({run.outcome}); mend that first."
+                return self._end("voids", claim, tally)
 
-    def _plan(self, runs: Sequence[Run], conditions: Conditions) -> Step:
+    def _runs(self) -> list[Run]:
+        return self.bench.journal.runs(self.bench.unit.name)
+
+    def _step(self, runs: Sequence[Run]) -> Step:
         return plan(
-            self.unit,
+            self.bench.unit,
             runs,
             self.options.goal,
             knobs=self.options.knobs,
             strategy=self.options.strategy,
-            conditions=conditions,
+            conditions=self.conditions,
+        )
+
+    def _known(self, runs: Sequence[Run]) -> KnownStable | None:
+        return known_stable(
+            self.bench.unit, runs, self.options.goal, conditions=self.conditions, strategy=self.options.strategy
         )
 
     def _present(self, step: Step) -> None:
-        voice = self.voice
-        voice.say(f"Next: {step.setting.describe(self.unit)} for {step.minutes:.0f} min", "heading")
+        voice = self.bench.voice
+        voice.say(f"Next: {step.setting.describe(self.bench.unit)} for {step.minutes:.0f} min", "heading")
         voice.say(step.reason)
         if step.settles:
             voice.say(step.settles, "quiet")
 
-    def _make(self, step: Step, runs: Sequence[Run], conditions: Conditions, hands: Hands) -> Run:
-        options = self.options
-        start, start_words = settle(self.machine, self.voice, options.settling, first_start(runs))
-        load = options.load or step.load or self.machine.default_load(self.unit, step.knob or None)
+    def _make(self, step: Step, runs: Sequence[Run]) -> Run:
+        options, bench = self.options, self.bench
+        start, start_words = settle(bench, options.settling, first_start(runs))
         run_plan = RunPlan(
-            unit_name=self.unit.name,
+            unit_name=bench.unit.name,
             setting=step.setting,
-            load=load,
+            load=options.load or step.load or bench.machine.default_load(bench.unit, step.knob or None),
             planned_minutes=step.minutes,
             purpose="joint" if step.purpose == "joint" else "search",
             knob=step.knob or None,
-            conditions=conditions,
-            boot_id=self.machine.boot_id(),
-            source="virtual" if self.machine.source == "virtual" else "rig",
+            conditions=self.conditions,
+            boot_id=bench.machine.boot_id(),
+            source="virtual" if bench.machine.source == "virtual" else "rig",
         )
         holding = Holding(
             sample_seconds=options.sample_seconds,
             heartbeat_seconds=options.heartbeat_seconds,
-            lost_score=lambda rates: lost_score(self.unit, run_plan, rates, runs),
+            lost_score=lambda rates: lost_score(bench.unit, run_plan, rates, runs),
             start=start,
             start_words=start_words,
         )
-        return hold(self.journal, self.unit, self.machine, hands, self.voice, run_plan, holding)
+        return hold(bench, run_plan, holding)
 
     def _tell(self, run: Run) -> None:
         closing = run.closing
         if closing is None:
             return
-        tone: dict[bool | None, str] = {True: "good", False: "bad", None: "warn"}
+        tone: dict[bool | None, Tone] = {True: "good", False: "bad", None: "warn"}
         held = None if closing.outcome in (Outcome.VOID, Outcome.OVERHEAT) else closing.outcome is Outcome.HELD
         asked = run.plan.setting
-        setting = run.setting.describe(self.unit)
+        setting = run.setting.describe(self.bench.unit)
         if run.setting != asked:
-            setting += f" (asked for {asked.describe(self.unit)})"
-        self.voice.say(
+            setting += f" (asked for {asked.describe(self.bench.unit)})"
+        self.bench.voice.say(
             f"Run {run.id}: {setting}: {closing.outcome.value} after {closing.minutes:.1f} min; {closing.judged_by}.",
-            tone[held],  # type: ignore[arg-type]
+            tone[held],
         )
 
-    def _end(
-        self,
-        why: str,
-        claim: str,
-        runs: Sequence[Run],
-        conditions: Conditions,
-        made: Sequence[int],
-        hands: Hands,
-    ) -> SessionEnd:
-        known = known_stable(self.unit, runs, self.options.goal, conditions=conditions)
+    def _end(self, why: str, claim: str, tally: _Tally) -> SessionEnd:
+        at_stock = to_stock(self.bench) if tally.made else True
         if claim:
-            self.voice.say(claim)
-        at_stock = to_stock(self.unit, hands, self.voice) if made else True
-        return SessionEnd(why, claim, known, tuple(made), at_stock)
-
-    def _prompt(self, question: str, default: str) -> str:
-        return self.voice.ask(question, default)
+            self.bench.voice.say(claim)
+        return SessionEnd(why, claim, self._known(self._runs()), tuple(tally.made), at_stock)
 
 
 def first_start(runs: Sequence[Run]) -> dict[str, float] | None:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from surefoot.guide.machine import Machine
-from surefoot.guide.voice import LiveView, Voice
+from surefoot.guide.bench import Bench
+from surefoot.guide.voice import LiveView
 
 WATCHED: Final[tuple[str, ...]] = ("cpu.temperature", "gpu.temperature")
 POLL_SECONDS: Final = 5.0
@@ -22,15 +22,14 @@ class Settling:
     at_most_minutes: float = 5.0
 
 
-def settle(
-    machine: Machine, voice: Voice, settling: Settling, reference: dict[str, float] | None
-) -> tuple[dict[str, float], str]:
+def settle(bench: Bench, settling: Settling, reference: dict[str, float] | None) -> tuple[dict[str, float], str]:
     """Wait for a comparable start. Returns the start temperatures by channel and, in words, how comparable they are.
 
     Comparable means: no watched temperature more than ``within_celsius`` above its reference (the first run's start).
     Without a reference, that they are flat: less than 1 degree of change in a minute. Without sensors nothing is
     waited for and that is said.
     """
+    machine, voice = bench.machine, bench.voice
     began = machine.seconds()
     history: list[tuple[float, dict[str, float]]] = []
     while True:
