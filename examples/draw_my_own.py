@@ -1,6 +1,6 @@
 """Draw a picture of your own from a journal: how long the unit held at each setting, and where it failed.
 
-    SUREFOOT_HOME=/some/folder python examples/draw_my_own.py fenland-15 my-picture.svg
+    SUREFOOT_HOME=/some/folder python examples/draw_my_own.py shoebox-3 my-picture.svg
 
 `surefoot.open_journal` gives runs, traces, scores, readings and comparisons as DataFrames; what you draw with them is
 yours. Here: Altair, which Surefoot brings along.

@@ -1,8 +1,8 @@
-"""Write the demo's story into the journal: the Low Mill bench tunes `fenland-15`, a laptop that does not exist.
+"""Write the demo's story into the journal: the Low Mill bench tunes `shoebox-3`, a laptop that does not exist.
 
-    SUREFOOT_HOME=/some/folder python examples/make_demo_data.py [--seed 15] [--name fenland-15]
+    SUREFOOT_HOME=/some/folder python examples/make_demo_data.py [--seed 15] [--name shoebox-3]
 
-Same seed, same journal. Then: surefoot report fenland-15
+Same seed, same journal. Then: surefoot report shoebox-3
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ def main() -> None:
     """Write unit, runs, traces, scores, readings and names of configurations; say what was written."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--seed", type=int, default=15)
-    parser.add_argument("--name", default="fenland-15", help="name of the unit")
+    parser.add_argument("--name", default="shoebox-3", help="name of the unit")
     options = parser.parse_args()
 
     unit = demo_unit(options.name)

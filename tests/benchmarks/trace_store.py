@@ -53,7 +53,7 @@ def as_sensors_tell(rng: np.random.Generator) -> dict[str, np.ndarray]:
         made[name] = {
             "temperature": np.rint(heat + 1.5 * noise),
             "clock": np.rint(3400 + 350 * noise),
-            "power": np.round(45 + 4 * noise, 3),
+            "power": np.round(53 + 4 * noise, 3),
             "voltage": np.round(0.95 + 0.02 * noise, 4),
             "busy": np.round(np.clip(97 + noise, 0, 100), 1),
             "reasons": rng.choice([0.0, 4.0, 0x20], SAMPLES),
@@ -94,8 +94,8 @@ def measure(folder: Path, what: str, channels: dict[str, np.ndarray]) -> None:
         return pd.DataFrame(np.load(path), columns=list(channels), index=pd.Index(times, name="seconds"))
 
     with Journal.open(folder / f"{what.split()[0]}.sqlite") as journal:
-        journal.add_unit(Unit(name="fenland-15"))
-        plan = RunPlan(unit_name="fenland-15", setting=Setting(), load="cpu", planned_minutes=1440)
+        journal.add_unit(Unit(name="shoebox-3"))
+        plan = RunPlan(unit_name="shoebox-3", setting=Setting(), load="cpu", planned_minutes=1440)
         empty = file_bytes(journal)
         imported = journal.log_run(plan, Closing(outcome=Outcome.HELD, minutes=1440, judged_by="benchmark"))
         began = time.perf_counter()

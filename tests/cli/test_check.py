@@ -79,9 +79,9 @@ def test_as_json_for_tools(on_a_laptop):
 @pytest.mark.usefixtures("on_a_laptop")
 def test_the_units_of_the_journal_are_named(home):
     with Journal.open() as journal:
-        journal.add_unit(Unit(name="fenland-15"))
+        journal.add_unit(Unit(name="shoebox-3"))
     result = CliRunner().invoke(app, ["check", "--json"])
-    assert json.loads(result.output)["journal"]["units"] == ["fenland-15"]
+    assert json.loads(result.output)["journal"]["units"] == ["shoebox-3"]
 
 
 @pytest.mark.usefixtures("on_a_laptop")

@@ -15,7 +15,7 @@ from surefoot.units import Conditions, Knob, Setting, Unit
 UNIT = Unit(
     name="bench-a",
     knobs=(Knob("cpu-core", "cpu", "mV", "down", 5, 150), Knob("gpu-core", "gpu", "MHz", "up", 15, 300)),
-    supply_watts=180,
+    supply_watts=205,
 )
 
 
@@ -44,7 +44,7 @@ def measured(mode: str, depth: float, points: list[float], decibels: float, watt
             for reading in (
                 Reading(kind="sound", value=decibels + spread, background=30, place="ear"),
                 Reading(kind="wall-power", value=watts + spread),
-                Reading(kind="surface", value=40 + decibels / 5 + spread, place="keyboard"),
+                Reading(kind="surface", value=40 + decibels / 5 + spread, place="top panel"),
             ):
                 journal.add_reading("bench-a", reading, run_id=run)
 
@@ -57,10 +57,10 @@ def filled(tmp_path_factory: pytest.TempPathFactory) -> Path:
         patch.setenv("SUREFOOT_HOME", str(home))
         with Journal.open() as journal:
             journal.add_unit(UNIT)
-        measured("full", 0, [2800, 2790, 2810, 2805, 2795], 50, 170)
-        measured("full", 95, [3100, 3090, 3110, 3105, 3095], 48, 160)
-        measured("quiet", 95, [3040, 3030, 3050], 41, 110)
-        measured("quiet", 0, [2500], 42, 120)
+        measured("full", 0, [5120, 5102, 5138, 5129, 5111], 46, 187)
+        measured("full", 72, [5480, 5462, 5498, 5489, 5471], 44, 176)
+        measured("evening", 72, [5376, 5358, 5394], 37, 121)
+        measured("evening", 0, [4420], 38, 132)
     return home
 
 
@@ -76,17 +76,17 @@ def terminal(
 def test_compare_says_what_is_real_in_words(terminal: Terminal) -> None:
     assert terminal("compare", "bench-a") == 0
     assert "full mode, stock setting (baseline)" in terminal.words
-    assert "+10.7 %" in terminal.out
+    assert "+7.0 %" in terminal.out
     assert "▲ better" in terminal.out and "? one run" in terminal.out
     assert "Holm" in terminal.out and "One run only" in terminal.out
     assert "render per watt at the wall" in terminal.out
     assert "Watts at the baseline's score" in terminal.out
-    assert "against a rating of 180 W" in terminal.words
+    assert "against a rating of 205 W" in terminal.words
 
 
 def test_it_fits_eighty_columns_also_with_many_long_named_configurations(terminal: Terminal) -> None:
     for depth in range(10, 90, 10):
-        measured("a mode with quite a long name for what it is", depth, [2800, 2801], 45, 150)
+        measured("a mode with quite a long name for what it is", depth, [5120, 5121], 43, 163)
     assert terminal("compare", "bench-a", "--all") == 0
     assert max(map(len, terminal.out.splitlines())) <= 80
     assert terminal("choose", "bench-a", "--quietest") == 0
@@ -110,10 +110,10 @@ def test_compare_as_json_is_whole_and_has_no_nan(terminal: Terminal) -> None:
 
 def test_compare_takes_names_numbers_a_baseline_and_metrics(terminal: Terminal) -> None:
     got = terminal.json("compare", "bench-a", "4", "3", "--metric", "render")
-    assert [one["power_mode"] for one in got["comparison"]["configurations"]] == ["quiet", "full"]
+    assert [one["power_mode"] for one in got["comparison"]["configurations"]] == ["evening", "full"]
     assert [row["metric"]["name"] for row in got["comparison"]["rows"]] == ["render"]
-    other = terminal.json("compare", "bench-a", "--baseline", "full mode, cpu-core -95 mV", "--ambient", "measured")
-    assert other["comparison"]["baseline"].startswith("mode=full;cooling=;setting=cpu-core:-95")
+    other = terminal.json("compare", "bench-a", "--baseline", "full mode, cpu-core -72 mV", "--ambient", "measured")
+    assert other["comparison"]["baseline"].startswith("mode=full;cooling=;setting=cpu-core:-72")
     assert other["comparison"]["room_celsius"] is None
 
 
@@ -144,7 +144,7 @@ def test_strict_and_confidence_change_what_is_called_real(terminal: Terminal) ->
         (("configs", "bench-a", "--name", "9=x"), "no configuration"),
         (("configs", "bench-a", "--name", "1=7"), "number"),
         (("configs", "bench-a", "--order", "1,1"), "twice"),
-        (("configs", "bench-a", "--mode", "quiet"), "--add"),
+        (("configs", "bench-a", "--mode", "evening"), "--add"),
         (("configs", "bench-a", "--add", "x", "--set", "cpu-core=50"), "above"),
         (("configs", "bench-a", "--add", "x", "--set", "no-knob=-5"), "no-knob"),
         (("configs", "bench-a", "--add", "x", "--set", "cpu-core=deep"), "signed number"),
@@ -167,11 +167,11 @@ def test_nothing_measured_says_what_to_do(empty: Terminal) -> None:
 
 def test_choose_names_one_says_how_sure_and_what_it_costs(terminal: Terminal) -> None:
     assert terminal("choose", "bench-a", "--quietest", "--keeping", "97%") == 0
-    assert terminal.words.startswith("quiet mode, cpu-core -95 mV is the quietest")
+    assert terminal.words.startswith("evening mode, cpu-core -72 mV is the quietest")
     assert "keeping 98.1 % of render" in terminal.words
     assert "Chance that it keeps the share" in terminal.words
     got = terminal.json("choose", "bench-a", "--leanest", "--keeping", "0.99")
-    assert got["choice"]["chosen"]["name"] == "full mode, cpu-core -95 mV"
+    assert got["choice"]["chosen"]["name"] == "full mode, cpu-core -72 mV"
     assert got["choice"]["measure"] == "wall-power.load"
     assert terminal.json("choose", "bench-a", "--fastest")["choice"]["chosen"]["share"] == 1.0
 
@@ -193,22 +193,22 @@ def test_configurations_are_named_and_ordered(terminal: Terminal) -> None:
     got = terminal.json("configs", "bench-a")["configurations"]
     assert [one["name"] for one in got][:2] == ["tuned", "as it came"]
     assert [one["rank"] for one in got] == [1, 2, 3, 4]
-    assert got[0]["automatic_name"] == "full mode, cpu-core -95 mV"
+    assert got[0]["automatic_name"] == "full mode, cpu-core -72 mV"
     assert terminal("compare", "bench-a", "--metric", "render") == 0
     assert "1 tuned (baseline)" in terminal.words
     assert terminal("configs", "bench-a", "--name", "2=tuned") == 2
     assert "another configuration" in terminal.err
     assert terminal("configs", "bench-a", "--name", "tuned=") == 0
-    assert terminal.json("configs", "bench-a")["configurations"][0]["name"] == "full mode, cpu-core -95 mV"
+    assert terminal.json("configs", "bench-a")["configurations"][0]["name"] == "full mode, cpu-core -72 mV"
 
 
 def test_a_configuration_without_a_run_may_be_added_and_scored(empty: Terminal) -> None:
-    assert empty("configs", "bench-a", "--add", "cooler", "--cooling", "lifted", "--set", "cpu-core=-95") == 0
-    assert empty("score", "bench-a", "render", "3000", "--config", "cooler") == 0
-    assert empty("score", "bench-a", "render", "3010", "--config", "cooler") == 0
+    assert empty("configs", "bench-a", "--add", "cooler", "--cooling", "lifted", "--set", "cpu-core=-72") == 0
+    assert empty("score", "bench-a", "render", "5200", "--config", "cooler") == 0
+    assert empty("score", "bench-a", "render", "5210", "--config", "cooler") == 0
     assert empty("compare", "bench-a") == 0
-    assert "3005" in empty.out
-    assert empty("configs", "bench-a", "--add", "again", "--cooling", "Lifted", "--set", "cpu-core=-95") == 2
+    assert "5205" in empty.out
+    assert empty("configs", "bench-a", "--add", "again", "--cooling", "Lifted", "--set", "cpu-core=-72") == 2
     assert "already" in empty.err
 
 

@@ -20,7 +20,7 @@ from surefoot.journal import Journal
 from surefoot.runs import Closing, Outcome, RunPlan, Trace
 from surefoot.units import Conditions, Knob, Setting, Unit
 
-NAME = "fenland-15"
+NAME = "shoebox-3"
 UNIT = Unit(
     name=NAME,
     knobs=(Knob("cpu-core", "cpu", "mV", "down", 5, 250), Knob("gpu-core", "gpu", "MHz", "up", 15, 300)),

@@ -30,9 +30,9 @@ def entries(what: str) -> list:  # type: ignore[type-arg]
 
 
 def test_a_score_of_a_run(terminal: Terminal) -> None:
-    assert terminal("score", "bench-a", "render", "2800", "--run", "1") == 0
-    assert "render: 2800 points" in terminal.out
-    assert (entries("scores")[0].run_id, entries("scores")[0].score.value) == (1, 2800)
+    assert terminal("score", "bench-a", "render", "4210", "--run", "1") == 0
+    assert "render: 4210 points" in terminal.out
+    assert (entries("scores")[0].run_id, entries("scores")[0].score.value) == (1, 4210)
 
 
 def test_a_score_of_a_configuration_by_number_and_json(terminal: Terminal) -> None:
@@ -43,7 +43,7 @@ def test_a_score_of_a_configuration_by_number_and_json(terminal: Terminal) -> No
 
 def test_it_must_be_said_what_a_score_belongs_to(terminal: Terminal) -> None:
     for extra in ((), ("--run", "1", "--config", "1")):
-        assert terminal("score", "bench-a", "render", "2800", *extra) == 2
+        assert terminal("score", "bench-a", "render", "4210", *extra) == 2
         assert "--run ID" in terminal.err
     assert entries("scores") == []
 
@@ -52,12 +52,12 @@ def test_it_must_be_said_what_a_score_belongs_to(terminal: Terminal) -> None:
     ("arguments", "says"),
     [
         (("score", "bench-a", "render", "nan", "--run", "1"), "finite"),
-        (("score", "bench-a", "render", "2800", "--config", "turbo"), "no configuration 'turbo'"),
+        (("score", "bench-a", "render", "4210", "--config", "turbo"), "no configuration 'turbo'"),
         (("score", "bench-a", "--run", "1"), "NAME and a VALUE"),
         (("score", "bench-a", "render", "--run", "1"), "NAME and a VALUE"),
         (("score", "bench-a", "render", "2", "--run", "1", "--frames", "x.csv"), "not both"),
         (("score", "bench-a", "--run", "1", "--frames", "no-such-file.csv"), "no-such-file.csv"),
-        (("score", "nobody", "render", "2800", "--run", "1"), "nobody"),
+        (("score", "nobody", "render", "4210", "--run", "1"), "nobody"),
         (("reading", "bench-a", "noise", "40", "--run", "1"), "sound"),
         (("reading", "bench-a", "sound", "400", "--run", "1"), "400"),
         (("reading", "bench-a", "surface", "40", "--background", "30", "--run", "1"), "sound reading only"),
@@ -73,21 +73,21 @@ def test_bad_input_ends_with_two_and_a_clear_word(terminal: Terminal, arguments:
 
 
 def test_a_run_that_is_not_there(terminal: Terminal) -> None:
-    assert terminal("score", "bench-a", "render", "2800", "--run", "99") in (2, 3)
+    assert terminal("score", "bench-a", "render", "4210", "--run", "99") in (2, 3)
     assert "99" in terminal.err
 
 
 def test_a_slip_of_the_keyboard_is_asked_about(terminal: Terminal) -> None:
-    assert terminal("score", "bench-a", "render", "2800", "--run", "1") == 0
+    assert terminal("score", "bench-a", "render", "4210", "--run", "1") == 0
     assert terminal("score", "bench-a", "render", "28000", "--run", "1") == 2
     assert "slip" in terminal.err
     assert terminal("score", "bench-a", "render", "28000", "--run", "1", "--sure") == 0
-    assert terminal("score", "bench-a", "render", "2800", "--run", "1", "--unit", "fps") == 2
-    assert terminal("score", "bench-a", "render", "2800", "--run", "1", "--lower-is-better") == 2
+    assert terminal("score", "bench-a", "render", "4210", "--run", "1", "--unit", "fps") == 2
+    assert terminal("score", "bench-a", "render", "4210", "--run", "1", "--lower-is-better") == 2
 
 
 def test_a_score_of_a_run_that_crashed_is_kept_with_a_caution(terminal: Terminal) -> None:
-    assert terminal("score", "bench-a", "render", "2800", "--run", "2") == 0
+    assert terminal("score", "bench-a", "render", "4210", "--run", "2") == 0
     assert "not compared" in terminal.out
 
 

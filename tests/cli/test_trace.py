@@ -17,12 +17,12 @@ from surefoot.journal import Journal
 from surefoot.runs import Closing, Outcome, RunPlan, Trace
 from surefoot.units import Conditions, Knob, Setting, Unit
 
-ROOM, LIMIT, RESISTANCE = 22.0, 45.0, 0.9
+ROOM, LIMIT, RESISTANCE = 22.0, 53.0, 0.9
 Command = Callable[..., subprocess.CompletedProcess[str]]
 
 
 def made_trace(clock: float, seed: int) -> Trace:
-    """A processor at its power limit: 45 W, 0.9 K/W, 10 s and 180 s; the clock gives way as it warms."""
+    """A processor at its power limit: 53 W, 0.9 K/W, 10 s and 180 s; the clock gives way as it warms."""
     random = np.random.default_rng(seed)
     t = np.arange(1200.0)
     warm = 1 - 0.4 * np.exp(-t / 10) - 0.6 * np.exp(-t / 180)
@@ -41,7 +41,7 @@ def command(tmp_path: Path) -> Command:
     """A journal with run 1 at stock, run 2 at -80 mV and run 3 without a trace; and how to call the command on it."""
     home = tmp_path / "home"
     unit = Unit(
-        name="fenland-15",
+        name="shoebox-3",
         knobs=(Knob("cpu-core", "cpu", "mV", "down", 5, 250),),
         ceilings_celsius={"cpu": 95},
         power_limits_watts={"cpu": LIMIT},
@@ -104,7 +104,7 @@ def test_show_draws_within_eighty_columns_and_without_colour(command: Command) -
     lines = done.stdout.splitlines()
     assert all(len(line) <= 80 for line in lines)
     assert "\x1b" not in done.stdout
-    assert "run 1 of fenland-15: stock, cpu" in lines[0]
+    assert "run 1 of shoebox-3: stock, cpu" in lines[0]
     for words in ("cpu.temperature (°C)", "cpu.clock (MHz)", "cpu.power (W)", "20.0 min", "P power"):
         assert words in done.stdout
     plain = command("show", "1", "--plain", "--channel", "cpu.power", "--rows", "3")

@@ -21,7 +21,7 @@ from surefoot.journal import Journal
 from surefoot.runs import Closing, Outcome, RunPlan
 from surefoot.units import Setting, Unit
 
-NAME = "fenland-15"
+NAME = "shoebox-3"
 OTHER = "moor-desk"
 LINES = [
     "Time,CPU Package [°C],CPU Clock [MHz],GPU Power [W],Mystery",
@@ -109,7 +109,7 @@ def test_a_log_is_added_to_the_run_named(home: Path) -> None:
     with Journal.open() as journal:
         assert len(journal.trace(first)) == 20
         assert journal.run(first).outcome is Outcome.HELD
-    assert "not of 'fenland-15'" in refused(path, "--unit", NAME, "--run", str(other))
+    assert "not of 'shoebox-3'" in refused(path, "--unit", NAME, "--run", str(other))
     assert "no run" in refused(path, "--unit", NAME, "--run", "first")
 
 

@@ -24,7 +24,7 @@ from surefoot.runs import Closing, Outcome, RunPlan
 from surefoot.units import GoalCard, HandsCard, Knob, LoadCard, Setting, Unit
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
-NAME = "fenland-15"
+NAME = "shoebox-3"
 
 
 @pytest.fixture(autouse=True)
@@ -45,7 +45,7 @@ def refused(*arguments: str, answers: str | None = None) -> SurefootError:
 
 
 def add_example() -> None:
-    assert surefoot("unit", "add", NAME, "--from", str(EXAMPLES / "fenland-15.toml")).exit_code == 0
+    assert surefoot("unit", "add", NAME, "--from", str(EXAMPLES / "shoebox-3.toml")).exit_code == 0
 
 
 def card() -> Unit:
@@ -62,15 +62,15 @@ def test_every_ready_card_can_be_added(path: Path) -> None:
     assert all(knob["toward"] == "down" for knob in told["card"]["knobs"] if knob["unit"] == "mV")
 
 
-def test_the_ready_laptop_has_its_four_knobs() -> None:
+def test_the_ready_card_has_its_four_knobs() -> None:
     add_example()
     assert {knob.name: (knob.unit, knob.toward, knob.step, knob.limit, knob.linked_to) for knob in card().knobs} == {
-        "cpu-core": ("mV", "down", 5, 250, None),
-        "cpu-cache": ("mV", "down", 5, 250, "cpu-core"),
-        "gpu-core": ("MHz", "up", 15, 300, None),
-        "gpu-memory": ("MHz", "up", 50, 1500, None),
+        "cpu-core": ("mV", "down", 4, 140, None),
+        "cpu-cache": ("mV", "down", 4, 140, "cpu-core"),
+        "gpu-core": ("MHz", "up", 20, 280, None),
+        "gpu-memory": ("MHz", "up", 40, 1200, None),
     }
-    assert card().supply_watts == 180 and set(card().ceilings_celsius) == {"cpu", "gpu"}
+    assert card().supply_watts == 520 and set(card().ceilings_celsius) == {"cpu", "gpu"}
 
 
 def test_every_command_fits_80_columns() -> None:
@@ -125,7 +125,7 @@ def test_without_a_terminal_nothing_is_asked() -> None:
 def test_it_asks_and_asks_again_for_an_answer_out_of_range(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(unit_commands, "_can_ask", lambda: True)
     answers = [
-        *("8 cores", "", "", "1.2", "", "on a stand", "quiet"),
+        *("8 cores", "", "", "1.2", "", "on a stand", "evening"),
         *("lots", "180"),
         *("cpu-core", "cpu", "mV", "5", "2"),  # a limit below the step: the knob is asked again
         *("cpu-core", "cpu", "mV", "5", "200"),
@@ -155,7 +155,7 @@ def test_a_taken_name_is_told_before_anything_is_asked(monkeypatch: pytest.Monke
 
 
 def test_white_space_around_a_name_is_no_part_of_it() -> None:
-    told = surefoot("unit", "add", f"  {NAME} ", "--from", str(EXAMPLES / "fenland-15.toml"), "--json")
+    told = surefoot("unit", "add", f"  {NAME} ", "--from", str(EXAMPLES / "shoebox-3.toml"), "--json")
     assert json.loads(told.stdout)["name"] == NAME
 
 
@@ -163,7 +163,7 @@ def test_a_card_comes_back_as_toml_and_can_be_edited_from_it(tmp_path: Path) -> 
     add_example()
     text = surefoot("unit", "show", NAME, "--toml").stdout
     path = tmp_path / "card.toml"
-    path.write_text(text.replace('firmware = "1.14"', 'firmware = "1.15"'), encoding="utf-8")
+    path.write_text(text.replace('firmware = "R-0.93"', 'firmware = "1.15"'), encoding="utf-8")
     before = card()
     result = surefoot("unit", "edit", NAME, "--from", str(path), "--json")
     assert result.exit_code == 0, result.output
@@ -179,7 +179,7 @@ def test_a_knob_with_runs_is_not_dropped_without_force(tmp_path: Path) -> None:
     add_example()
     with Journal.open() as journal:
         journal.log_run(
-            RunPlan(unit_name=NAME, setting=Setting(values={"gpu-memory": 100}), load="canal-loop", planned_minutes=5),
+            RunPlan(unit_name=NAME, setting=Setting(values={"gpu-memory": 100}), load="clock-tower", planned_minutes=5),
             Closing(outcome=Outcome.HELD, minutes=5, judged_by="seen"),
         )
     data = card()
@@ -204,7 +204,7 @@ def test_a_unit_keeps_its_name(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("script", "answers", "code", "said"),
     [
-        ('sed -i \'s/"1.14"/"2.0"/\' "$1"', "", 0, "changed"),
+        ('sed -i \'s/"R-0.93"/"2.0"/\' "$1"', "", 0, "changed"),
         ("true", "", 1, "not saved"),
         ("echo 'supply_watts = -1' >> \"$1\"", "n\n", 2, ""),
         ("exit 3", "", 2, "editor"),
@@ -251,7 +251,7 @@ def test_json_is_json_and_nothing_else() -> None:
 
 def test_a_name_with_markup_is_shown_as_it_is() -> None:
     name = "[bold]x[/no]"
-    result = surefoot("unit", "add", name, "--from", str(EXAMPLES / "fenland-15.toml"))
+    result = surefoot("unit", "add", name, "--from", str(EXAMPLES / "shoebox-3.toml"))
     assert result.exit_code == 0, result.output
     assert name in surefoot("unit", "list").stdout and name in surefoot("unit", "show", name).stdout
 

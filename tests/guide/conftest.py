@@ -25,7 +25,7 @@ def journal(tmp_path: Path) -> Iterator[Journal]:
 
 @pytest.fixture
 def unit(journal: Journal) -> Unit:
-    card = Unit(name="fenland-15", knobs=(CORE,), firmware="F-1", ceilings_celsius={"cpu": 95})
+    card = Unit(name="shoebox-3", knobs=(CORE,), firmware="F-1", ceilings_celsius={"cpu": 95})
     journal.add_unit(card)
     return card
 

@@ -35,7 +35,7 @@ class Booted(VirtualMachine):
 def killed_session(path: Path, boot: str, seed: int, wait: float) -> list[list[str]]:
     """Acknowledged records of a session that was killed ``wait`` seconds after it was ready."""
     child = subprocess.Popen(
-        [sys.executable, str(CHILD), str(path), "fenland-15", boot, str(seed)], stdout=subprocess.PIPE, text=True
+        [sys.executable, str(CHILD), str(path), "shoebox-3", boot, str(seed)], stdout=subprocess.PIPE, text=True
     )
     assert child.stdout is not None
     assert child.stdout.readline() == "ready\n"
@@ -50,16 +50,16 @@ def killed_session(path: Path, boot: str, seed: int, wait: float) -> list[list[s
 def rounds(path: Path, count: int) -> None:
     rng = random.Random(20)
     with Journal.open(path) as journal:
-        journal.add_unit(Unit(name="fenland-15", knobs=(CORE,)))
+        journal.add_unit(Unit(name="shoebox-3", knobs=(CORE,)))
     outcomes = []
     for number in range(count):
         boot_then = f"boot-{number}"
         same = rng.random() < 0.5
         records = killed_session(path, boot_then, number, rng.uniform(0.0, 0.8))
         with Journal.open(path) as journal:
-            machine = Booted(journal.unit("fenland-15"), {"cpu-core": Edge(400, 5)}, seed=number)
+            machine = Booted(journal.unit("shoebox-3"), {"cpu-core": Edge(400, 5)}, seed=number)
             machine.given = boot_then if same else "later"
-            before = {run.id: run for run in journal.runs("fenland-15")}
+            before = {run.id: run for run in journal.runs("shoebox-3")}
             for kind, run_id, *rest in records:
                 run = before[int(run_id)]
                 if kind == "beat":
@@ -72,16 +72,16 @@ def rounds(path: Path, count: int) -> None:
                 beats[int(run_id)] = beats.get(int(run_id), 0) + (kind == "beat")
             for run_id_, count_ in beats.items():
                 assert count_ <= before[run_id_].heartbeats <= count_ + 1, "at most one more than was acknowledged"
-            open_before = journal.open_runs("fenland-15")
+            open_before = journal.open_runs("shoebox-3")
             assert len(open_before) <= 1
-            with journal.writer("fenland-15"):
-                recovered = recover(Bench(journal, journal.unit("fenland-15"), machine, Unattended()))
+            with journal.writer("shoebox-3"):
+                recovered = recover(Bench(journal, journal.unit("shoebox-3"), machine, Unattended()))
             assert [run.id for run in recovered] == [run.id for run in open_before]
             for run in recovered:
                 assert run.outcome is (Outcome.VOID if same else Outcome.RESET)
                 assert run.minutes == run.last_minutes
                 outcomes.append(run.outcome)
-            assert journal.open_runs("fenland-15") == []
+            assert journal.open_runs("shoebox-3") == []
     assert {Outcome.VOID, Outcome.RESET} <= set(outcomes), "the kills fell into runs, under both kinds of boot"
 
 

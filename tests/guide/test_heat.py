@@ -43,13 +43,13 @@ def settled(cpu_watts: float, gpu_watts: float, seed: int) -> Trace:
 @pytest.fixture
 def journal(tmp_path: Path) -> Journal:
     opened = Journal.open(tmp_path / "journal.sqlite")
-    opened.add_unit(Unit(name="fenland-15", cooling="as it came"))
+    opened.add_unit(Unit(name="shoebox-3", cooling="as it came"))
     return opened
 
 
 def log(journal: Journal, cpu_watts: float, gpu_watts: float, cooling: str = "as it came") -> int:
     plan = RunPlan(
-        unit_name="fenland-15",
+        unit_name="shoebox-3",
         setting=Setting(),
         load="cpu-gpu",
         planned_minutes=25,
@@ -63,9 +63,9 @@ def log(journal: Journal, cpu_watts: float, gpu_watts: float, cooling: str = "as
 
 
 def test_the_matrix_comes_back(journal: Journal) -> None:
-    runs = [log(journal, 60, 9), log(journal, 8, 90), log(journal, 45, 80)]
-    log(journal, 60, 9, "new paste")
-    found = shared_heat(journal, journal.unit("fenland-15"), (), {"gpu": -20})
+    runs = [log(journal, 71, 10), log(journal, 8, 90), log(journal, 45, 80)]
+    log(journal, 71, 10, "new paste")
+    found = shared_heat(journal, journal.unit("shoebox-3"), (), {"gpu": -20})
     assert list(found.run_ids) == runs, "a run under another cooling says nothing of this one"
     assert found.coupling.matrix == pytest.approx(MATRIX, abs=0.05)
     assert np.all(found.coupling.matrix >= 0)
@@ -77,7 +77,7 @@ def test_the_matrix_comes_back(journal: Journal) -> None:
 def test_loads_that_do_not_tell_the_parts_apart_are_refused(journal: Journal) -> None:
     log(journal, 45, 80)
     with pytest.raises(BadInput, match="measure --load cpu"):
-        shared_heat(journal, journal.unit("fenland-15"), (), {})
+        shared_heat(journal, journal.unit("shoebox-3"), (), {})
 
 
 def test_what_was_typed(journal: Journal) -> None:
@@ -86,16 +86,16 @@ def test_what_was_typed(journal: Journal) -> None:
         watts_of({"gpu": "much"})
     log(journal, 45, 80)
     with pytest.raises(BadInput, match="no part"):
-        shared_heat(journal, journal.unit("fenland-15"), (), {"lid": 3})
+        shared_heat(journal, journal.unit("shoebox-3"), (), {"lid": 3})
 
 
 def test_on_the_command_line(journal: Journal, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    for watts in ((60, 9), (8, 90), (45, 80)):
+    for watts in ((71, 10), (9, 104), (52, 96)):
         log(journal, *watts)
     monkeypatch.setenv("SUREFOOT_HOME", str(tmp_path))
-    result = CliRunner().invoke(app, ["trace", "heat", "fenland-15", "--change", "gpu=-20"])
+    result = CliRunner().invoke(app, ["trace", "heat", "shoebox-3", "--change", "gpu=-20"])
     assert result.exit_code == 0, result.output
     assert "GPU: -10" in result.stdout or "GPU: -9" in result.stdout
     assert max(len(line) for line in result.stdout.splitlines()) <= 80
-    data = json.loads(CliRunner().invoke(app, ["trace", "heat", "fenland-15", "--json"]).stdout)
+    data = json.loads(CliRunner().invoke(app, ["trace", "heat", "shoebox-3", "--json"]).stdout)
     assert len(data["kelvin_per_watt"]) == 2

@@ -14,7 +14,7 @@ from surefoot.runs import Outcome
 from surefoot.units import Knob, Setting, Unit
 
 UNIT = Unit(
-    name="fenland-15",
+    name="shoebox-3",
     knobs=(
         Knob("cpu-core", "cpu", "mV", "down", 5, 250),
         Knob("cpu-cache", "cpu", "mV", "down", 5, 250, linked_to="cpu-core"),

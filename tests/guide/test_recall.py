@@ -19,7 +19,7 @@ GOAL = Goal()
 
 
 def unit_with(**changes: object) -> Unit:
-    card = {"name": "fenland-15", "knobs": (CORE,), "firmware": "F-1", "cooling": "as it came", "driver": "G-1"}
+    card = {"name": "shoebox-3", "knobs": (CORE,), "firmware": "F-1", "cooling": "as it came", "driver": "G-1"}
     return Unit.model_validate({**card, **changes})
 
 

@@ -39,7 +39,7 @@ def played(journal: Journal, unit: Unit, machine: VirtualMachine, options: Optio
 
 def one_knob(tmp_path: Path, edge: Edge, seed: int) -> tuple[Journal, Unit, VirtualMachine]:
     journal = Journal.open(tmp_path / f"{seed}.sqlite")
-    unit = Unit(name="fenland-15", knobs=(CORE, CACHE), firmware="F-1")
+    unit = Unit(name="shoebox-3", knobs=(CORE, CACHE), firmware="F-1")
     journal.add_unit(unit)
     return journal, unit, VirtualMachine(unit, {"cpu-core": edge}, seed=seed)
 
@@ -150,7 +150,7 @@ def test_pause_and_stop_at_the_prompt(tmp_path: Path) -> None:
 
 def test_two_knobs_end_with_a_joint_claim(tmp_path: Path) -> None:
     journal = Journal.open(tmp_path / "two.sqlite")
-    unit = Unit(name="fenland-15", knobs=(CORE, CACHE, CLOCK))
+    unit = Unit(name="shoebox-3", knobs=(CORE, CACHE, CLOCK))
     journal.add_unit(unit)
     edges = {"cpu-core": Edge(100, 5), "gpu-core": Edge(140, 9)}
     machine = VirtualMachine(unit, edges, seed=2)
@@ -168,7 +168,7 @@ def test_runs_that_prove_nothing_end_an_unattended_session(tmp_path: Path) -> No
             return {**super().sample(), "cpu.temperature": 99.0}
 
     journal = Journal.open(tmp_path / "hot.sqlite")
-    unit = Unit(name="fenland-15", knobs=(CORE,), ceilings_celsius={"cpu": 95})
+    unit = Unit(name="shoebox-3", knobs=(CORE,), ceilings_celsius={"cpu": 95})
     journal.add_unit(unit)
     end, _ = played(journal, unit, Hot(unit, {"cpu-core": Edge(100, 5)}, seed=1))
     assert end.why == "voids"
@@ -180,7 +180,7 @@ def options_of(options: Options) -> dict[str, object]:
 
 
 def test_the_goal_is_the_cards_changed_by_what_was_asked_for() -> None:
-    card = Unit(name="fenland-15", knobs=(CORE,), goal=GoalCard(mttf_hours=300, confidence=0.8))
+    card = Unit(name="shoebox-3", knobs=(CORE,), goal=GoalCard(mttf_hours=300, confidence=0.8))
     assert (goal_for(card).mttf_hours, goal_for(card).confidence) == (300, 0.8)
     assert goal_for(card, mttf_hours=50, within=None) == Goal(mttf_hours=50, confidence=0.8)
     with pytest.raises(BadInput, match="confidence"):

@@ -12,14 +12,14 @@ from surefoot.units import Knob, Setting, Unit
 
 MEMORY = Knob("gpu-memory", "gpu", "MHz", "up", 50, 1500)
 CORE = Knob("cpu-core", "cpu", "mV", "down", 5, 250)
-UNIT = Unit(name="fenland-15", knobs=(MEMORY, CORE))
+UNIT = Unit(name="shoebox-3", knobs=(MEMORY, CORE))
 
 
 def run_at(values: dict[str, float], rates: list[float], load: str = "gpu") -> Run:
     return Run(
         id=1,
         opened_at=datetime(2026, 11, 2, tzinfo=UTC),
-        plan=RunPlan(unit_name="fenland-15", setting=Setting(values=values), load=load, planned_minutes=10),
+        plan=RunPlan(unit_name="shoebox-3", setting=Setting(values=values), load=load, planned_minutes=10),
         closing=Closing(outcome=Outcome.HELD, minutes=10, judged_by="x", detail={"rates": rates}),
     )
 

@@ -17,7 +17,7 @@ CLOCK = Knob("gpu-core", "gpu", "MHz", "up", 15, 300)
 
 
 def unit_with(hands: HandsCard, *knobs: Knob) -> Unit:
-    return Unit(name="fenland-15", knobs=knobs or (CORE, CLOCK), hands=hands)
+    return Unit(name="shoebox-3", knobs=knobs or (CORE, CLOCK), hands=hands)
 
 
 def store_and_read(tmp_path: Path) -> HandsCard:

@@ -20,7 +20,7 @@ from surefoot.journal.bundle import load_bundle, save_bundle
 from surefoot.runs import Closing, Outcome, Reading, RunPlan, Score, Trace
 from surefoot.units import Setting, Unit
 
-NAME = "fenland-15"
+NAME = "shoebox-3"
 AT = datetime(2031, 1, 2, 3, 4, 5, 678, tzinfo=UTC)
 
 
@@ -82,7 +82,7 @@ def told(journal: Journal, unit: str) -> dict:
 
 
 def test_a_unit_comes_back_whole(full: Journal, tmp_path: Path) -> None:
-    file = tmp_path / "fenland.surefoot"
+    file = tmp_path / "shoebox.surefoot"
     done = save_bundle(full, NAME, file)
     assert (done.unit_name, done.runs, done.bytes) == (NAME, 3, file.stat().st_size)
     with Journal.open(tmp_path / "second" / "journal.sqlite") as second:
@@ -129,7 +129,7 @@ def test_a_duplicate_is_refused_under_any_name_and_nothing_is_written(full: Jour
     before = len(full.units()), full.store.rows("SELECT count(*) FROM trace_blocks")[0][0]
     for name in (None, "another"):
         with pytest.raises(
-            BadInput, match=r"very unit is in the journal as 'fenland-15': 3 runs there, 3 in the bundle"
+            BadInput, match=r"very unit is in the journal as 'shoebox-3': 3 runs there, 3 in the bundle"
         ):
             load_bundle(full, tmp_path / "b", name=name)
     assert (len(full.units()), full.store.rows("SELECT count(*) FROM trace_blocks")[0][0]) == before

@@ -11,7 +11,7 @@ from surefoot.journal import Journal
 from surefoot.runs import Closing, Outcome, Reading, RunPlan, Score
 from surefoot.units import Knob, Setting, Unit
 
-NAME = "fenland-15"
+NAME = "shoebox-3"
 HELD = Closing(outcome=Outcome.HELD, minutes=10, judged_by="held")
 
 
@@ -59,7 +59,7 @@ def test_a_unit_with_an_open_run_is_not_retired(journal: Journal) -> None:
 
 def test_a_name_is_taken_once_whatever_its_capitals(journal: Journal) -> None:
     with pytest.raises(BadInput, match="already"):
-        journal.add_unit(Unit(name="Fenland-15"))
+        journal.add_unit(Unit(name="Shoebox-3"))
     journal.add_unit(Unit(name="Ärzte-PC 2"))
     assert [unit.name for unit in journal.units()] == [NAME, "Ärzte-PC 2"]
 

@@ -24,7 +24,7 @@ from surefoot.units import Knob, Unit
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="no SIGKILL")
 
-NAME = "fenland-15"
+NAME = "shoebox-3"
 SAMPLES = 3
 # One interpreter forks a child a round, so that a round costs no imports and there can be many.
 NURSERY = f"""

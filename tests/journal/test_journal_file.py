@@ -29,7 +29,7 @@ def digest(path: Path) -> str:
 
 def filled(journal: Journal) -> int:
     run_id = journal.open_run(
-        RunPlan(unit_name="fenland-15", setting=Setting(values={"cpu-core": -50}), load="cpu", planned_minutes=10)
+        RunPlan(unit_name="shoebox-3", setting=Setting(values={"cpu-core": -50}), load="cpu", planned_minutes=10)
     )
     journal.applied(run_id, Setting(values={"cpu-core": -50}))
     journal.heartbeat(run_id, 1)
@@ -89,7 +89,7 @@ def test_the_views_read_well_in_any_client(journal: Journal) -> None:
     run_id = filled(journal)
     journal.log_run(
         RunPlan(
-            unit_name="fenland-15",
+            unit_name="shoebox-3",
             setting=Setting(values={"cpu-core": -95, "gpu-core": 120}),
             load="a game",
             planned_minutes=30,
@@ -103,10 +103,10 @@ def test_the_views_read_well_in_any_client(journal: Journal) -> None:
         .fetchall()
     )
     assert rows == [
-        (run_id, "fenland-15", "cpu-core -50 mV", "cpu", 10.0, "held"),
-        (run_id + 1, "fenland-15", "cpu-core -95 mV, gpu-core +120 MHz", "a game", 12.5, "reset"),
+        (run_id, "shoebox-3", "cpu-core -50 mV", "cpu", 10.0, "held"),
+        (run_id + 1, "shoebox-3", "cpu-core -95 mV, gpu-core +120 MHz", "a game", 12.5, "reset"),
     ]
-    assert [row["unit"] for row in journal.database.query("SELECT unit FROM units_view")] == ["fenland-15"]
+    assert [row["unit"] for row in journal.database.query("SELECT unit FROM units_view")] == ["shoebox-3"]
 
 
 def test_the_file_is_set_to_survive_a_power_loss(journal: Journal) -> None:
@@ -169,7 +169,7 @@ def test_damage_inside_the_file_is_told_and_not_made_worse(journal: Journal) -> 
         content[page * 4096 : page * 4096 + 64] = b"\xa5" * 64
     journal.path.write_bytes(content)
     with pytest.raises(JournalError, match="damaged"), Journal.open() as opened:
-        opened.runs("fenland-15")
+        opened.runs("shoebox-3")
     assert journal.path.read_bytes() == bytes(content)
 
 
@@ -179,7 +179,7 @@ def test_a_file_cut_short_is_told(journal: Journal) -> None:
     content = journal.path.read_bytes()
     journal.path.write_bytes(content[: len(content) // 2])
     with pytest.raises(JournalError, match="damaged"), Journal.open() as opened:
-        opened.runs("fenland-15")
+        opened.runs("shoebox-3")
 
 
 def test_a_creation_cut_short_is_finished_the_next_time(folder: Path) -> None:
@@ -205,7 +205,7 @@ def test_reading_only_writes_nothing(journal: Journal) -> None:
     journal.close()
     before = digest(journal.path)
     with Journal.open(read_only=True) as reader:
-        assert len(reader.runs("fenland-15")) == 1
+        assert len(reader.runs("shoebox-3")) == 1
         with pytest.raises(JournalError, match="reading only"):
             reader.add_unit(Unit(name="other"))
     assert digest(journal.path) == before
@@ -229,7 +229,7 @@ def test_a_locked_file_is_told_and_nothing_is_written(journal: Journal, monkeypa
 
 
 def test_a_full_disk_is_told_and_nothing_is_written(journal: Journal) -> None:
-    run_id = journal.open_run(RunPlan(unit_name="fenland-15", setting=Setting(), load="cpu", planned_minutes=10))
+    run_id = journal.open_run(RunPlan(unit_name="shoebox-3", setting=Setting(), load="cpu", planned_minutes=10))
     pages = journal.store.rows("PRAGMA page_count")[0][0]
     journal.store.connection.execute(f"PRAGMA max_page_count = {pages}")
     seconds = np.arange(50_000.0)
@@ -242,15 +242,15 @@ def test_a_full_disk_is_told_and_nothing_is_written(journal: Journal) -> None:
 
 
 def test_a_table_of_runs_is_one_step(journal: Journal) -> None:
-    plan = RunPlan(unit_name="fenland-15", setting=Setting(), load="cpu", planned_minutes=10, source="hand")
+    plan = RunPlan(unit_name="shoebox-3", setting=Setting(), load="cpu", planned_minutes=10, source="hand")
     with pytest.raises(BadInput), journal.together():
         journal.log_run(plan, HELD)
         journal.log_run(plan.model_copy(update={"unit": "nobody"}), HELD)
-    assert journal.runs("fenland-15") == []
+    assert journal.runs("shoebox-3") == []
     with journal.together():
         journal.log_run(plan, HELD)
         journal.log_run(plan, HELD)
-    assert len(journal.runs("fenland-15")) == 2
+    assert len(journal.runs("shoebox-3")) == 2
 
 
 def test_a_client_that_looks_on_does_not_hold_a_session_up(journal: Journal) -> None:
@@ -287,7 +287,7 @@ def test_a_home_that_cannot_be_written_is_told_and_can_still_be_read() -> None:
         os.chmod(top, 0o755)
         folder = Path(top) / "home"
         with Journal.open(folder / "journal.sqlite") as journal:
-            journal.add_unit(Unit(name="fenland-15"))
+            journal.add_unit(Unit(name="shoebox-3"))
         folder.chmod(0o555)
         try:
             there = _as_nobody(lambda: Journal.open(folder))
@@ -297,7 +297,7 @@ def test_a_home_that_cannot_be_written_is_told_and_can_still_be_read() -> None:
             folder.chmod(0o755)
     for text in (there, missing):
         assert text.startswith("JournalError") and "SUREFOOT_HOME" in text, text
-    assert read == "['fenland-15']"
+    assert read == "['shoebox-3']"
 
 
 def test_a_home_that_is_a_file_is_told(folder: Path) -> None:

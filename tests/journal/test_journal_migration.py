@@ -14,7 +14,7 @@ from surefoot.runs import Outcome
 from surefoot.units import Setting
 
 DATA = Path(__file__).parent / "data"
-NAME = "fenland-15"
+NAME = "shoebox-3"
 
 
 @pytest.fixture

@@ -12,13 +12,13 @@ from surefoot.journal import Journal
 from surefoot.runs import Closing, Outcome, RunPlan, Trace
 from surefoot.units import Conditions, Setting
 
-NAME = "fenland-15"
+NAME = "shoebox-3"
 HELD = Closing(outcome=Outcome.HELD, minutes=10, judged_by="held for the planned time")
 
 
 def plan(core: float = -50, **more: object) -> RunPlan:
     return RunPlan.model_validate(
-        {"unit": NAME, "setting": Setting(values={"cpu-core": core}), "load": "cpu", "planned_minutes": 10, **more}
+        {"unit_name": NAME, "setting": Setting(values={"cpu-core": core}), "load": "cpu", "planned_minutes": 10, **more}
     )
 
 
@@ -26,7 +26,7 @@ def test_a_run_comes_back_as_it_was_written(journal: Journal) -> None:
     wanted = plan(
         purpose="joint",
         knob="cpu-core",
-        conditions=Conditions(ambient_celsius=21.5, power_mode="quiet", operating_system="test 1"),
+        conditions=Conditions(ambient_celsius=21.5, power_mode="evening", operating_system="test 1"),
         boot_id="boot-a",
         note="first",
     )
@@ -118,7 +118,7 @@ def test_unknown_names_are_bad_input_and_say_what_there_is(journal: Journal) -> 
     with pytest.raises(BadInput, match="no run 7"):
         journal.run(7)
     with pytest.raises(BadInput):
-        journal.open_run(plan(unit="nobody"))
+        journal.open_run(plan(unit_name="nobody"))
     with pytest.raises(BadInput):
         journal.heartbeat(7, 1)
 

@@ -17,7 +17,7 @@ from surefoot.journal import Journal
 from surefoot.runs import Closing, Outcome, RunPlan, Trace
 from surefoot.units import Knob, Setting, Unit
 
-NAMES = ("fenland-15", "workshop-mini")
+NAMES = ("shoebox-3", "kiln-room")
 units = st.sampled_from(NAMES)
 offsets = st.integers(-300, 20)
 closings = st.builds(

@@ -13,7 +13,7 @@ from surefoot.journal import traces as trace_module
 from surefoot.runs import Closing, Outcome, RunPlan, Trace
 from surefoot.units import Setting
 
-NAME = "fenland-15"
+NAME = "shoebox-3"
 START = datetime(2031, 5, 6, 7, 8, tzinfo=UTC)
 
 

@@ -17,7 +17,7 @@ from surefoot.journal import Journal
 from surefoot.runs import RunPlan
 from surefoot.units import Setting, Unit
 
-NAME = "fenland-15"
+NAME = "shoebox-3"
 HOLD = """
 import sys, time
 from surefoot.journal import Journal

@@ -18,7 +18,7 @@ COUNT = 12
 START = datetime(2026, 3, 4, 22, 15, 30)
 TEMPERATURE = [41.5, 44.25, 47.0, 52.5, 58.75, 63.0, 66.5, 69.25, 71.0, 72.5, 73.25, 74.0]
 CLOCK = [3600.0, 3550.0, 3500.5, 3450.0, 3400.0, 3350.0, 3300.0, 3275.0, 3250.0, 3225.0, 3210.0, 3200.0]
-POWER = [12.5, 20.0, 25.25, 30.0, 35.5, 40.0, 42.25, 43.0, 44.5, 45.0, 45.25, 45.5]
+POWER = [12.5, 21.0, 27.25, 33.0, 39.5, 44.0, 48.25, 50.0, 51.5, 52.0, 52.25, 52.5]
 FAN = [1200.0, 1210.0, 1300.0, 1450.0, 1600.0, 1800.0, 2000.0, 2200.0, 2400.0, 2500.0, 2600.0, 2650.0]
 TRUTH: dict[str, list[float]] = {
     "cpu.temperature": TEMPERATURE,
@@ -216,7 +216,7 @@ def duplicate_names() -> Oddity:
 
 @oddity
 def footer_rows() -> Oddity:
-    footer = [["Average", "60.00", "3300.00", "35.00", "2000.00"], ["Maximum", "74.00", "3600.00", "45.50", "2650.00"]]
+    footer = [["Average", "60.00", "3300.00", "35.00", "2000.00"], ["Maximum", "74.00", "3600.00", "52.50", "2650.00"]]
     return Oddity(
         (text([*rows(), *footer]) + "End of log\n").encode(), quiet=False, notes=("lines 14 to 15",), lines=(16,)
     )
@@ -691,12 +691,12 @@ def throttle_and_limits() -> Oddity:
         "Battery [%]",
     ]
     table = [
-        [iso(row), number(POWER[row]), "45.00", f"0x{0x20 if row > 6 else 0x4:02X}", "875.0", "80"]
+        [iso(row), number(POWER[row]), "52.00", f"0x{0x20 if row > 6 else 0x4:02X}", "875.0", "80"]
         for row in range(COUNT)
     ]
     channels = {
         "cpu.power": POWER,
-        "cpu.power-limit": [45.0] * COUNT,
+        "cpu.power-limit": [52.0] * COUNT,
         "gpu.reasons": [32.0 if row > 6 else 4.0 for row in range(COUNT)],
         "gpu.voltage": [0.875] * COUNT,
         "battery.charge": [80.0] * COUNT,

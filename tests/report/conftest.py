@@ -27,7 +27,7 @@ def demo_home(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def material(demo_home: Path) -> Material:
     """What the report of the demo's story is made from."""
     with Journal.open(demo_home, read_only=True) as journal:
-        return collect(journal, "fenland-15")
+        return collect(journal, "shoebox-3")
 
 
 @pytest.fixture(scope="session")

@@ -9,7 +9,7 @@ from surefoot.journal import Journal
 from surefoot.rehearsal.demo_data import demo_happenings, demo_unit
 
 
-def write_demo(home: Path, name: str = "fenland-15", seed: int = 15) -> None:
+def write_demo(home: Path, name: str = "shoebox-3", seed: int = 15) -> None:
     """The demo's story in a journal under ``home``, the unit called ``name``."""
     unit = demo_unit(name)
     happenings = list(demo_happenings(seed, unit=unit))

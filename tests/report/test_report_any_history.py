@@ -66,7 +66,7 @@ def runs(draw: st.DrawFn) -> tuple[RunPlan, Closing, Trace | None, list[Score], 
         knob=draw(st.sampled_from([None, *(knob.name for knob in KNOBS)])),
         conditions=Conditions(
             ambient_celsius=draw(st.none() | st.floats(10, 35)),
-            power_mode=draw(st.none() | st.sampled_from(["quiet", "</script>"])),
+            power_mode=draw(st.none() | st.sampled_from(["evening", "</script>"])),
         ),
     )
     closing = Closing(outcome=outcome, minutes=minutes, judged_by="", timed=draw(st.booleans()))

@@ -20,7 +20,7 @@ def frames(demo_home: Path) -> Iterator[JournalFrames]:
 
 
 def test_runs(frames: JournalFrames) -> None:
-    runs = frames.runs("fenland-15")
+    runs = frames.runs("shoebox-3")
     assert list(runs.columns[: len(RUN_COLUMNS)]) == list(RUN_COLUMNS)
     assert {"setting.cpu-core", "setting.cpu-cache", "setting.gpu-core"} <= set(runs.columns)
     assert runs["run"].is_unique and runs["begun"].is_monotonic_increasing
@@ -35,15 +35,15 @@ def test_a_trace_and_all_traces(frames: JournalFrames) -> None:
     one = frames.trace(1)
     assert one.index.name == "seconds" and one.index.is_monotonic_increasing
     assert one["cpu.temperature"].between(30, 100).all()
-    every = frames.traces("fenland-15", ["cpu.temperature", "no.power"])
+    every = frames.traces("shoebox-3", ["cpu.temperature", "no.power"])
     assert list(every.columns) == ["run", "seconds", "cpu.temperature", "no.power"]
     assert len(every.loc[every["run"] == 1]) == len(one) and every["no.power"].isna().all()
 
 
 def test_scores_and_readings(frames: JournalFrames) -> None:
-    scores = frames.scores("fenland-15")
+    scores = frames.scores("shoebox-3")
     assert str(scores["run"].dtype) == "Int64" and set(scores["unit"]) == {"points", "fps"}
-    readings = frames.readings("fenland-15")
+    readings = frames.readings("shoebox-3")
     assert set(readings["kind"]) == {"sound", "surface", "wall-power", "battery"}
     sound = readings[readings["kind"] == "sound"]
     assert (sound["unit"] == "dB(A)").all() and sound["background"].notna().all()
@@ -51,20 +51,20 @@ def test_scores_and_readings(frames: JournalFrames) -> None:
 
 
 def test_comparison_and_limiters(frames: JournalFrames) -> None:
-    compared = frames.comparison("fenland-15", ["tuned and better cooled"], baseline="performance mode")
+    compared = frames.comparison("shoebox-3", ["tuned and better cooled"], baseline="performance mode")
     assert set(compared["configuration"]) == {"tuned and better cooled", "performance mode"}
     points = compared[compared["metric"] == "mill sums"].set_index("configuration")
     assert points.loc["performance mode", "verdict"] == "baseline"
     best = points.loc["tuned and better cooled"]
     assert best["is_real"] and best["verdict"] == "better" and 3 < best["percent"] < 12
     assert best["difference_low"] < best["difference"] < best["difference_high"]
-    shares = frames.limiters("fenland-15")
+    shares = frames.limiters("shoebox-3")
     assert shares.groupby(["configuration", "domain"])["share"].sum().between(0.99, 1.01).all()
 
 
 def test_units(frames: JournalFrames) -> None:
     units = frames.units()
-    assert units["unit"].tolist() == ["fenland-15"] and units["runs"].tolist() == [len(frames.runs("fenland-15"))]
+    assert units["unit"].tolist() == ["shoebox-3"] and units["runs"].tolist() == [len(frames.runs("shoebox-3"))]
 
 
 def test_what_is_not_there(frames: JournalFrames, tmp_path: Path) -> None:

@@ -207,7 +207,7 @@ def test_the_answer_says_the_certificate(view: PageView, material: Material) -> 
 def test_the_baseline_can_be_chosen(tmp_path: Path) -> None:
     with Journal.open(tmp_path) as journal:
         journal.add_unit(Unit(name="u"))
-        for mode, points in (("loud", 100), ("quiet", 90)):
+        for mode, points in (("loud", 100), ("evening", 90)):
             for repeat in range(3):
                 plan = RunPlan(
                     unit_name="u", setting=Setting(), load="l", planned_minutes=5, purpose="measure",
@@ -227,9 +227,9 @@ def test_configurations_without_a_name_are_called_by_what_differs(tmp_path: Path
     unit = Unit(name="u", knobs=knobs)
     settings = (
         ("loud", "as it came", Setting()),
-        ("quiet", "as it came", Setting()),
+        ("evening", "as it came", Setting()),
         ("loud", "as it came", Setting(values={"core": -40, "cache": -40})),
-        ("loud", "pad", Setting(values={"core": -40, "cache": -20})),
+        ("loud", "lid off", Setting(values={"core": -40, "cache": -20})),
     )
     with Journal.open(tmp_path) as journal:
         journal.add_unit(unit)
@@ -244,9 +244,9 @@ def test_configurations_without_a_name_are_called_by_what_differs(tmp_path: Path
         names = list(Looks.of(material.comparison, unit).names.values())
         assert [name.replace("\u00a0", " ") for name in names] == [
             "loud mode, stock",
-            "quiet mode",
+            "evening mode",
             "core −40 mV",
-            "pad, cache −20 mV, core −40 mV",
+            "lid off, cache −20 mV, core −40 mV",
         ]
         assert material.comparison is not None
         journal.name_configuration("u", material.comparison.configurations[1].key, "at night", 1)

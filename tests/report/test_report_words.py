@@ -42,9 +42,8 @@ def test_signed_numbers_do_not_claim_a_sign_that_rounding_took(value: float, sho
     assert words.signed(value, 1) == shown
 
 
-def test_the_usual_gain_of_the_trade_is_said_as_it_is() -> None:
-    # Common practice, no source: a benchmark from 2800 to 3100 points is a gain of 10.7 %.
-    assert words.signed(100 * (3100 / 2800 - 1), 1) + " %" == "+10.7 %"
+def test_a_gain_is_said_with_its_sign() -> None:
+    assert words.signed(100 * (5480 / 5120 - 1), 1) + " %" == "+7.0 %"
 
 
 def test_a_name_becomes_a_file_name() -> None:

@@ -40,8 +40,8 @@ def test_passes_fill_a_time_and_stay_within_bounds():
     assert passes_for(0.06, 1e-9) == 4096
 
 
-CARD = Adapter("Fenland G4", "card", "Vulkan", "made up")
-PART = Adapter("Fenland U1", "integrated", "Vulkan", "made up")
+CARD = Adapter("Hollow G4", "card", "Vulkan", "made up")
+PART = Adapter("Hollow U1", "integrated", "Vulkan", "made up")
 SOFT = Adapter("rasteriser", "software", "Vulkan", "made up")
 
 
@@ -52,7 +52,7 @@ def test_the_device_that_is_loaded():
     assert choose("software", [CARD, SOFT]) is SOFT
     with pytest.raises(NoDevice, match="worked out by the processor"):
         choose("", [SOFT])
-    with pytest.raises(NoDevice, match="Fenland G4"):
+    with pytest.raises(NoDevice, match="Hollow G4"):
         choose("other", [CARD])
     with pytest.raises(NoDevice, match="no graphics device"):
         choose("", [])

@@ -22,7 +22,7 @@ def graphics(monkeypatch):
     return devices
 
 
-CARD = {"name": "Fenland G4", "kind": "card", "backend": "Vulkan"}
+CARD = {"name": "Hollow G4", "kind": "card", "backend": "Vulkan"}
 SOFTWARE = {"name": "rasteriser", "kind": "software", "backend": "Vulkan"}
 
 

@@ -30,7 +30,7 @@ def configuration(depth: float, load: str = "mixed", **more: object) -> Configur
     )
 
 
-STOCK, DEEP, DEEPER = configuration(0), configuration(60), configuration(95)
+STOCK, DEEP, DEEPER = configuration(0), configuration(60), configuration(85)
 
 
 def samples(metric: Metric, one: Configuration, values: list[float] | np.ndarray, **more: object) -> list[Sample]:
@@ -43,13 +43,13 @@ def pair(a: np.ndarray | list[float], b: np.ndarray | list[float], metric: Metri
 
 
 def test_a_real_gain_has_its_interval_and_direction() -> None:
-    got = pair([2800, 2790, 2810, 2805], [3100, 3095, 3105, 3110]).cell("render", DEEP.key)
+    got = pair([5120, 5110, 5130, 5125], [5480, 5475, 5485, 5490]).cell("render", DEEP.key)
     assert got is not None and got.gain is not None
     assert (got.verdict, got.is_real, got.runs) == ("better", True, 4)
-    theirs = stats.ttest_ind([3100, 3095, 3105, 3110], [2800, 2790, 2810, 2805], equal_var=False)
+    theirs = stats.ttest_ind([5480, 5475, 5485, 5490], [5120, 5110, 5130, 5125], equal_var=False)
     assert got.gain.p_value == pytest.approx(theirs.pvalue)
     assert got.gain.low == pytest.approx(theirs.confidence_interval().low)
-    assert got.gain.percent == pytest.approx(100 * 301.25 / 2801.25)
+    assert got.gain.percent == pytest.approx(100 * 361.25 / 5121.25)
     assert got.gain.low_percent < got.gain.percent < got.gain.high_percent
 
 
@@ -91,20 +91,20 @@ def test_a_true_gain_of_three_percent_at_one_percent_spread_is_found(metric: Met
 
 
 def test_one_run_is_shown_and_never_called_real() -> None:
-    got = pair([2800], [3500])
+    got = pair([4400], [5500])
     cell = got.cell("render", DEEP.key)
     assert cell is not None and cell.gain is not None
     assert (cell.verdict, cell.is_real) == ("one run", False)
     assert cell.gain.percent == pytest.approx(25.0)
     assert math.isnan(cell.gain.p_value)
     assert any("One run only" in note for note in got.notes)
-    many = pair([2800, 2801, 2802, 2799], [3500]).cell("render", DEEP.key)
+    many = pair([4400, 4401, 4402, 4399], [5500]).cell("render", DEEP.key)
     assert many is not None and many.verdict == "one run"
 
 
 def test_values_of_one_run_count_once() -> None:
     repeated = [Sample(POINTS, DEEP.key, value, run_id=7) for value in (3500, 3501, 3502)]
-    cell = compare([STOCK, DEEP], [*samples(POINTS, STOCK, [2800, 2801]), *repeated]).cell("render", DEEP.key)
+    cell = compare([STOCK, DEEP], [*samples(POINTS, STOCK, [4400, 4401]), *repeated]).cell("render", DEEP.key)
     assert cell is not None
     assert (cell.runs, cell.mean, cell.verdict) == (1, 3501, "one run")
 
@@ -196,7 +196,7 @@ def test_an_upper_bound_is_not_judged() -> None:
 
 
 def test_missing_metrics_leave_an_empty_cell() -> None:
-    row = compare([STOCK, DEEP], samples(POINTS, STOCK, [2800, 2801])).rows[0]
+    row = compare([STOCK, DEEP], samples(POINTS, STOCK, [4400, 4401])).rows[0]
     assert row.cells[1].verdict == "not measured"
     assert compare([STOCK, DEEP], []).rows == ()
 

@@ -47,12 +47,12 @@ def run(
 
 def test_runs_group_on_mode_cooling_setting_load_and_firmware() -> None:
     runs = [
-        run(1, power_mode="quiet", cooling="stock", firmware="1.08"),
-        run(2, power_mode="Quiet ", cooling="stock", firmware="1.08", ambient_celsius=23.0),
-        run(3, {"cpu-core": -95}, power_mode="quiet", cooling="stock", firmware="1.08"),
-        run(4, {"cpu-core": -95}, power_mode="quiet", cooling="lifted", firmware="1.08"),
-        run(5, {"cpu-core": -95}, power_mode="quiet", cooling="lifted", firmware="1.09"),
-        run(6, {"cpu-core": -95}, power_mode="quiet", cooling="lifted", firmware="1.09", load="gpu"),
+        run(1, power_mode="evening", cooling="stock", firmware="1.08"),
+        run(2, power_mode="Evening ", cooling="stock", firmware="1.08", ambient_celsius=23.0),
+        run(3, {"cpu-core": -95}, power_mode="evening", cooling="stock", firmware="1.08"),
+        run(4, {"cpu-core": -95}, power_mode="evening", cooling="lifted", firmware="1.08"),
+        run(5, {"cpu-core": -95}, power_mode="evening", cooling="lifted", firmware="1.09"),
+        run(6, {"cpu-core": -95}, power_mode="evening", cooling="lifted", firmware="1.09", load="gpu"),
     ]
     found = configurations(runs, {}, UNIT)
     assert [one.run_ids for one in found] == [(1, 2), (3,), (4,), (5,), (6,)]
@@ -61,12 +61,12 @@ def test_runs_group_on_mode_cooling_setting_load_and_firmware() -> None:
 
 def test_names_are_in_words_and_leave_out_what_is_alike() -> None:
     runs = [
-        run(1, power_mode="quiet", cooling="stock", firmware="1.08"),
-        run(2, {"cpu-core": -95}, power_mode="quiet", cooling="stock", firmware="1.08"),
+        run(1, power_mode="evening", cooling="stock", firmware="1.08"),
+        run(2, {"cpu-core": -95}, power_mode="evening", cooling="stock", firmware="1.08"),
     ]
     assert [one.name for one in configurations(runs, {}, UNIT)] == [
-        "quiet mode, stock cooling, stock setting",
-        "quiet mode, stock cooling, cpu-core -95 mV",
+        "evening mode, stock cooling, stock setting",
+        "evening mode, stock cooling, cpu-core -95 mV",
     ]
 
 
@@ -78,7 +78,7 @@ def test_the_setting_read_back_counts_not_the_one_asked() -> None:
 
 def test_users_names_and_order_come_first_and_a_named_one_needs_no_run() -> None:
     runs = [run(1), run(2, {"cpu-core": -95})]
-    alone = key_of(Parts("quiet", None, Setting(), None, None))
+    alone = key_of(Parts("evening", None, Setting(), None, None))
     stock, deep = (
         key_of(Parts(None, None, Setting(), "mixed", None)),
         key_of(Parts(None, None, Setting(values={"cpu-core": -95}), "mixed", None)),
@@ -104,12 +104,12 @@ def test_keys_are_stable_and_read_back(
 
 def test_the_text_of_a_key_does_not_change() -> None:
     # Stored in journals: a change here loses the user's names.
-    parts = Parts("quiet", "stock", Setting(values={"gpu-core": 120, "cpu-core": -95}), "mixed", "1.08")
-    assert key_of(parts) == "mode=quiet;cooling=stock;setting=cpu-core:-95,gpu-core:120;load=mixed;firmware=1.08"
+    parts = Parts("evening", "stock", Setting(values={"gpu-core": 120, "cpu-core": -95}), "mixed", "1.08")
+    assert key_of(parts) == "mode=evening;cooling=stock;setting=cpu-core:-95,gpu-core:120;load=mixed;firmware=1.08"
 
 
 def test_a_text_that_is_no_key_is_refused() -> None:
-    for text in ("", "quiet", "mode=quiet", "mode=;cooling=;setting=x;load=;firmware="):
+    for text in ("", "evening", "mode=evening", "mode=;cooling=;setting=x;load=;firmware="):
         with pytest.raises(BadInput):
             parts_from(text)
 

@@ -106,7 +106,7 @@ def test_another_firmware_does_not_count_and_another_driver_not_for_graphics():
     ]
     assert len(evidence(runs, conditions=Conditions(firmware="1.2", driver="600"))) == 4
     assert evidence(runs, conditions=Conditions(firmware="1.3")) == ()
-    assert len(evidence(runs, conditions=Conditions(ambient_celsius=30, cooling="pad", operating_system="x"))) == 4
+    assert len(evidence(runs, conditions=Conditions(ambient_celsius=30, cooling="lid off", operating_system="x"))) == 4
     newer = Conditions(firmware="1.2", driver="610")
     assert evidence(runs, GPU, conditions=newer) == ()
     # The processor does not mind the graphics driver.

@@ -16,10 +16,10 @@ class Part:
 
     free_mhz: float = 4200.0
     ceiling: float = 95.0
-    power_limit: float = 45.0
+    power_limit: float = 53.0
     short_limit: float | None = None
     short_seconds: float = 40.0
-    full_watts: float = 70.0  # at the free clock, at 60 °C
+    full_watts: float = 82.0  # at the free clock, at 60 °C
     die_kelvin_per_watt: float = 0.35
     sink_kelvin_per_watt: float = 0.55
     die_seconds: float = 6.0

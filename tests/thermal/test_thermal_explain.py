@@ -13,15 +13,15 @@ from surefoot.runs import Trace
 from surefoot.thermal.explain import explain
 from surefoot.units import Conditions, Unit
 
-CARD = Unit(name="fenland-15", ceilings_celsius={"cpu": 95}, power_limits_watts={"cpu": 45})
+CARD = Unit(name="shoebox-3", ceilings_celsius={"cpu": 95}, power_limits_watts={"cpu": 53})
 
 
 @pytest.mark.parametrize("seed", range(3))
 def test_known_resistance_limit_and_time_constants_are_recovered(seed: int) -> None:
     """Stated tolerances: resistance 4 %, limit 2 %, time constants 25 %, end 0.7 degrees."""
     part = Part(
-        power_limit=45.0,
-        short_limit=64.0,
+        power_limit=53.0,
+        short_limit=71.0,
         die_kelvin_per_watt=(0.25, 0.35, 0.5)[seed],
         sink_kelvin_per_watt=(0.7, 0.55, 0.45)[seed],
         die_seconds=(5.0, 8.0, 12.0)[seed],
@@ -35,10 +35,10 @@ def test_known_resistance_limit_and_time_constants_are_recovered(seed: int) -> N
     assert cpu.resistance.kelvin_per_watt == pytest.approx(part.resistance, rel=0.04)
     assert cpu.resistance.low < part.resistance < cpu.resistance.high
     assert cpu.limiter.main == "power"
-    assert cpu.limiter.plateaus[-1].watts == pytest.approx(45.0, rel=0.02)
+    assert cpu.limiter.plateaus[-1].watts == pytest.approx(53.0, rel=0.02)
     assert cpu.steady is not None
     assert cpu.steady.reached
-    assert cpu.steady.final_celsius == pytest.approx(part.room + 45.0 * part.resistance, abs=0.7)
+    assert cpu.steady.final_celsius == pytest.approx(part.room + 53.0 * part.resistance, abs=0.7)
     assert cpu.steady.time_constants_seconds[-1] == pytest.approx(part.sink_seconds, rel=0.25)
     assert any("thermal resistance to the room" in text for text in said.sentences)
 

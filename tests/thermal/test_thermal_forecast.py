@@ -19,7 +19,7 @@ from surefoot.thermal.operating import OperatingPoint, operating_point
 from surefoot.units import Conditions, Knob, Setting, Unit
 
 UNIT = Unit(
-    name="fenland-15",
+    name="shoebox-3",
     knobs=(
         Knob("cpu-core", "cpu", "mV", "down", 5, 250),
         Knob("cpu-cache", "cpu", "mV", "down", 5, 250, linked_to="cpu-core"),
@@ -147,7 +147,7 @@ def test_a_part_at_its_ceiling_moves_its_clock_and_not_its_temperature() -> None
 
 
 def test_a_known_highest_clock_ends_the_gain() -> None:
-    point = OperatingPoint("cpu", 45, 75, 3800, 1.05, 22, "power", free_clock_mhz=3900)
+    point = OperatingPoint("cpu", 53, 75, 3800, 1.05, 22, "power", free_clock_mhz=3900)
     made = what_if(point, What(-150.0))
     assert made.clock_mhz is not None
     assert made.clock_mhz.value == pytest.approx(3900, rel=0.005)
@@ -221,9 +221,9 @@ def test_the_operating_point_is_read_from_the_end_of_a_trace() -> None:
     part = Part(short_limit=64.0)
     trace, _ = run_part(part, 20, seed=1, idle_before=1)
     trace = Trace(trace.seconds, {**trace.channels, "cpu.voltage": np.full(len(trace), 1.02)})
-    point = operating_point(trace, "cpu", Limits({"cpu": 95}, {"cpu": 45}), room=22.0)
-    assert point.watts == pytest.approx(45, rel=0.01)
-    assert point.celsius == pytest.approx(22 + 45 * part.resistance, abs=0.5)
+    point = operating_point(trace, "cpu", Limits({"cpu": 95}, {"cpu": 53}), room=22.0)
+    assert point.watts == pytest.approx(53, rel=0.01)
+    assert point.celsius == pytest.approx(22 + 53 * part.resistance, abs=0.5)
     assert point.limiter == "power"
     assert point.volts == pytest.approx(1.02)
     assert point.settled

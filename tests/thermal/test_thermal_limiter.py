@@ -112,7 +112,7 @@ def test_a_single_core_clock_limit_is_not_the_clock_of_this_load() -> None:
 
 
 def test_a_hidden_power_limit_is_found_under_the_one_reported() -> None:
-    trace, _ = run_part(Part(power_limit=45.0, ceiling=110.0), 15, seed=6)
+    trace, _ = run_part(Part(power_limit=53.0, ceiling=110.0), 15, seed=6)
     report = limiters(trace, Limits({"cpu": 110.0}, {"cpu": 120.0}))["cpu"]
     assert report.shares["power"] > 0.9
     assert report.sure == "medium"

@@ -60,7 +60,7 @@ def odd_traces(draw: st.DrawFn) -> Trace:
 
 
 LIMITS = Limits({"cpu": 90.0}, {"cpu": 45.0, "gpu": 80.0}, {"gpu": 1800.0})
-UNIT = Unit(name="x", ceilings_celsius={"cpu": 90}, power_limits_watts={"cpu": 45})
+UNIT = Unit(name="x", ceilings_celsius={"cpu": 90}, power_limits_watts={"cpu": 53})
 
 
 @given(trace=odd_traces(), known=st.booleans())

@@ -14,7 +14,7 @@ from surefoot.units import Conditions, Knob, Setting, Unit, validated
 CORE = Knob("cpu-core", "cpu", "mV", "down", 5, 250)
 CACHE = Knob("cpu-cache", "cpu", "mV", "down", 5, 100, linked_to="cpu-core")
 CLOCK = Knob("gpu-core", "gpu", "MHz", "up", 15, 310)
-UNIT = Unit(name="fenland-15", knobs=(CORE, CACHE, CLOCK))
+UNIT = Unit(name="shoebox-3", knobs=(CORE, CACHE, CLOCK))
 
 
 def test_depth_not_sign() -> None:

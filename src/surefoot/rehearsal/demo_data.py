@@ -1,4 +1,4 @@
-"""The demo's story: the Low Mill bench tunes `fenland-15`, a laptop that does not exist, and shows what was gained.
+"""The demo's story: the Low Mill bench tunes `shoebox-3`, a laptop that does not exist, and shows what was gained.
 
 Yields what happened, oldest first; it writes nothing. `guide.demo.write_happenings` puts
 it into a journal.
@@ -70,7 +70,7 @@ class Stage:
     tuning: Tuning = field(default_factory=Tuning)
 
 
-def demo_unit(name: str = "fenland-15") -> Unit:
+def demo_unit(name: str = "shoebox-3") -> Unit:
     """The card of the virtual laptop."""
     return Unit(
         name=name,

@@ -3,7 +3,7 @@
 import surefoot
 
 with surefoot.open_journal() as journal:
-    runs = journal.runs("fenland-15")
+    runs = journal.runs("shoebox-3")
     print(runs.groupby("outcome")["minutes"].sum())
 """
 

@@ -68,7 +68,7 @@ def parts_of(run: Run) -> Parts:
 
 
 def key_of(parts: Parts) -> str:
-    """The stable text of a configuration: ``mode=quiet;cooling=stock;setting=cpu-core:-95;load=mixed;firmware=1.08``.
+    """The stable text of a configuration: ``mode=evening;cooling=stock;setting=cpu-core:-95;load=mixed;firmware=1.08``.
 
     Values are percent-encoded and settings sorted by knob, so that the text does not depend on order.
     """

@@ -23,7 +23,7 @@ CREATE TABLE cards (
         event TEXT NOT NULL CHECK (event IN ('add', 'revise', 'retire', 'restore')),
         card TEXT CHECK ((card IS NULL) = (event IN ('retire', 'restore')))
     );
-INSERT INTO "cards" VALUES(1,'fenland-15','2026-11-25T00:00:00.000000+00:00','add','{"name":"fenland-15","parts":{},"firmware":"1.14","driver":null,"cooling":null,"power_mode":null,"supply":null,"supply_watts":null,"ceilings_celsius":{"cpu":95.0},"power_limits_watts":{},"knobs":[{"name":"cpu-core","domain":"cpu","unit":"mV","toward":"down","step":5.0,"limit":250.0,"load":null,"linked_to":null},{"name":"gpu-core","domain":"gpu","unit":"MHz","toward":"up","step":15.0,"limit":300.0,"load":null,"linked_to":null}],"hands":{"kind":"ask","apply":[],"read_back":[],"timeout_seconds":30.0},"loads":[],"goal":{"mttf_hours":100.0,"confidence":0.9},"notes":""}');
+INSERT INTO "cards" VALUES(1,'shoebox-3','2026-11-25T00:00:00.000000+00:00','add','{"name":"shoebox-3","parts":{},"firmware":"1.14","driver":null,"cooling":null,"power_mode":null,"supply":null,"supply_watts":null,"ceilings_celsius":{"cpu":95.0},"power_limits_watts":{},"knobs":[{"name":"cpu-core","domain":"cpu","unit":"mV","toward":"down","step":5.0,"limit":250.0,"load":null,"linked_to":null},{"name":"gpu-core","domain":"gpu","unit":"MHz","toward":"up","step":15.0,"limit":300.0,"load":null,"linked_to":null}],"hands":{"kind":"ask","apply":[],"read_back":[],"timeout_seconds":30.0},"loads":[],"goal":{"mttf_hours":100.0,"confidence":0.9},"notes":""}');
 CREATE TABLE closings (
         run_id INTEGER PRIMARY KEY NOT NULL REFERENCES runs (id),
         at TEXT NOT NULL,
@@ -52,14 +52,14 @@ CREATE TABLE configuration_names (
         name TEXT NOT NULL,
         rank INTEGER NOT NULL
     );
-INSERT INTO "configuration_names" VALUES(1,'fenland-15','2026-11-25T03:13:57.035384+00:00','k','as it came',0);
+INSERT INTO "configuration_names" VALUES(1,'shoebox-3','2026-11-25T03:13:57.035384+00:00','k','as it came',0);
 CREATE TABLE consents (
         id INTEGER PRIMARY KEY AUTOINCREMENT,
         unit TEXT NOT NULL REFERENCES units (name),
         at TEXT NOT NULL,
         text TEXT NOT NULL
     );
-INSERT INTO "consents" VALUES(1,'fenland-15','2026-11-25T00:00:00.000000+00:00','cautions');
+INSERT INTO "consents" VALUES(1,'shoebox-3','2026-11-25T00:00:00.000000+00:00','cautions');
 CREATE TABLE forecasts (
         id INTEGER PRIMARY KEY AUTOINCREMENT,
         unit TEXT NOT NULL REFERENCES units (name),
@@ -67,7 +67,7 @@ CREATE TABLE forecasts (
         at TEXT NOT NULL,
         forecast TEXT NOT NULL
     );
-INSERT INTO "forecasts" VALUES(1,'fenland-15',NULL,'2026-11-25T00:00:00.000000+00:00','{"watts": 41.0}');
+INSERT INTO "forecasts" VALUES(1,'shoebox-3',NULL,'2026-11-25T00:00:00.000000+00:00','{"watts": 41.0}');
 CREATE TABLE heartbeats (
         id INTEGER PRIMARY KEY AUTOINCREMENT,
         run_id INTEGER NOT NULL REFERENCES runs (id),
@@ -90,7 +90,7 @@ CREATE TABLE readings (
         read_at TEXT,
         note TEXT NOT NULL DEFAULT ''
     );
-INSERT INTO "readings" VALUES(1,'fenland-15',NULL,'k','2026-11-25T00:00:00.000000+00:00','sound',41.2,'',28.0,'load',NULL,'');
+INSERT INTO "readings" VALUES(1,'shoebox-3',NULL,'k','2026-11-25T00:00:00.000000+00:00','sound',41.2,'',28.0,'load',NULL,'');
 CREATE TABLE runs (
         id INTEGER PRIMARY KEY AUTOINCREMENT,
         unit TEXT NOT NULL REFERENCES units (name),
@@ -112,9 +112,9 @@ CREATE TABLE runs (
         source TEXT NOT NULL,
         note TEXT NOT NULL DEFAULT ''
     );
-INSERT INTO "runs" VALUES(1,'fenland-15',1,'2026-11-25T00:00:00.000000+00:00','{"cpu-core": -50.0}','cpu',10.0,'search','cpu-core',21.0,NULL,NULL,NULL,NULL,NULL,NULL,'b1','rig','');
-INSERT INTO "runs" VALUES(2,'fenland-15',1,'2026-11-22T00:00:00.000000+00:00','{"gpu-core": 120.0}','by-hand',30.0,'search',NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'hand','');
-INSERT INTO "runs" VALUES(3,'fenland-15',1,'2026-11-25T01:00:00.000000+00:00','{}','cpu',10.0,'search',NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'rig','');
+INSERT INTO "runs" VALUES(1,'shoebox-3',1,'2026-11-25T00:00:00.000000+00:00','{"cpu-core": -50.0}','cpu',10.0,'search','cpu-core',21.0,NULL,NULL,NULL,NULL,NULL,NULL,'b1','rig','');
+INSERT INTO "runs" VALUES(2,'shoebox-3',1,'2026-11-22T00:00:00.000000+00:00','{"gpu-core": 120.0}','by-hand',30.0,'search',NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'hand','');
+INSERT INTO "runs" VALUES(3,'shoebox-3',1,'2026-11-25T01:00:00.000000+00:00','{}','cpu',10.0,'search',NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'rig','');
 CREATE TABLE scores (
         id INTEGER PRIMARY KEY AUTOINCREMENT,
         unit TEXT NOT NULL REFERENCES units (name),
@@ -127,7 +127,7 @@ CREATE TABLE scores (
         higher_is_better INTEGER NOT NULL CHECK (higher_is_better IN (0, 1)),
         note TEXT NOT NULL DEFAULT ''
     );
-INSERT INTO "scores" VALUES(1,'fenland-15',1,NULL,'2026-11-25T00:00:00.000000+00:00','render',241.5,'s',0,'');
+INSERT INTO "scores" VALUES(1,'shoebox-3',1,NULL,'2026-11-25T00:00:00.000000+00:00','render',241.5,'s',0,'');
 CREATE TABLE trace_blocks (
         id INTEGER PRIMARY KEY AUTOINCREMENT,
         run_id INTEGER NOT NULL REFERENCES runs (id),
@@ -151,7 +151,7 @@ CREATE TABLE units (
         name TEXT PRIMARY KEY NOT NULL CHECK (length(name) BETWEEN 1 AND 80),
         added_at TEXT NOT NULL
     );
-INSERT INTO "units" VALUES('fenland-15','2026-11-25T00:00:00.000000+00:00');
+INSERT INTO "units" VALUES('shoebox-3','2026-11-25T00:00:00.000000+00:00');
 CREATE UNIQUE INDEX "idx__sqlite_migrations_migration_set_name"
     ON "_sqlite_migrations" ("migration_set", "name");
 CREATE INDEX cards_by_unit ON cards (unit, id);
