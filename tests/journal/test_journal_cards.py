@@ -82,7 +82,7 @@ def test_consent_is_kept(journal: Journal) -> None:
     at = datetime(2030, 2, 3, tzinfo=UTC)
     journal.give_consent(NAME, "the cautions", at=at)
     given = journal.consent(NAME)
-    assert given is not None and (given.text, given.at, given.unit) == ("the cautions", at, NAME)
+    assert given is not None and (given.text, given.at, given.unit_name) == ("the cautions", at, NAME)
 
 
 def test_scores_and_readings_come_back(journal: Journal) -> None:
