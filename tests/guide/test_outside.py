@@ -1,122 +1,164 @@
-"""Runs told by the user: words, tables, and what is refused."""
+"""Runs told by the user: what was understood becomes a run, and what looks like a slip is named."""
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from surefoot.errors import BadInput
-from surefoot.guide.outside import match_columns, moment_of, outcome_of, rows_told, told, values_of
-from surefoot.runs import Outcome
-from surefoot.units import Knob, Setting, Unit
+from surefoot.guide.outside import Told, minutes_named, moment_of, outcome_named, rows_told, told, values_of
+from surefoot.guide.slips import slips
+from surefoot.logs.hand_table import HandRow
+from surefoot.runs import Closing, Outcome, Run, RunPlan
+from surefoot.units import Conditions, Knob, Setting, Unit
 
 UNIT = Unit(
     name="shoebox-3",
+    firmware="1.20",
+    cooling="new paste",
     knobs=(
         Knob("cpu-core", "cpu", "mV", "down", 5, 250),
         Knob("cpu-cache", "cpu", "mV", "down", 5, 250, linked_to="cpu-core"),
         Knob("gpu-core", "gpu", "MHz", "up", 15, 300),
     ),
 )
-
-
-@pytest.mark.parametrize(
-    ("text", "outcome"),
-    [
-        ("held", Outcome.HELD),
-        ("Pass", Outcome.HELD),
-        ("stable", Outcome.HELD),
-        ("not stable", Outcome.RESET),
-        ("unstable!", Outcome.RESET),
-        ("Blue screen after a while", Outcome.RESET),
-        ("driver crashed", Outcome.DRIVER_RESET),
-        ("driver-reset", Outcome.DRIVER_RESET),
-        ("froze", Outcome.HANG),
-        ("errors in 2 workers", Outcome.MISCOMPUTE),
-        ("failed", Outcome.RESET),
-        ("no", Outcome.RESET),
-        ("ok", Outcome.HELD),
-        ("aborted", Outcome.VOID),
-        ("banana", None),
-        ("", None),
-    ],
-)
-def test_outcomes_in_words(text: str, outcome: Outcome | None) -> None:
-    assert outcome_of(text) is outcome
-
-
-def test_a_hand_kept_table() -> None:
-    header = ["Date", "Core offset (mV)", "GPU core MHz", "Duration [min]", "Result", "Remarks", "mood"]
-    rows = [
-        ["2026-03-01", "-50", "", "30", "pass", "", "good"],
-        ["2026-03-01 14:00", "80 mV", "45", "15", "crash", "while saving", "bad"],
-        ["2026-03-02", "stock", "", "60", "ok", "", ""],
-        ["", "", "", "", "", "", ""],
-        ["2026-03-02", "-90", "", "long", "ok", "", ""],
-        ["2026-03-02", "-90", "", "30", "banana", "", ""],
-        ["2026-03-02", "+10", "", "30", "ok", "", ""],
-    ]
-    columns = match_columns(UNIT, header, {})
-    assert columns == {
-        "Date": "when",
-        "Core offset (mV)": "cpu-core",
-        "GPU core MHz": "gpu-core",
-        "Duration [min]": "minutes",
-        "Result": "outcome",
-        "Remarks": "note",
-        "mood": "ignore",
-    }
-    found, problems = rows_told(UNIT, header, rows, columns)
-    assert [one.closing.outcome for one in found] == [Outcome.HELD, Outcome.RESET, Outcome.HELD]
-    assert found[0].plan.setting == Setting(values={"cpu-core": -50, "cpu-cache": -50})
-    assert found[1].plan.setting == Setting(values={"cpu-core": -80, "cpu-cache": -80, "gpu-core": 45})
-    assert not found[1].closing.timed and found[0].closing.timed
-    assert found[2].plan.setting.is_stock
-    assert [text.split(":")[0] for text in problems] == ["line 6", "line 7", "line 8"]
-
-
-def test_a_table_without_an_outcome_or_a_knob_is_refused() -> None:
-    with pytest.raises(BadInput, match="no column says how"):
-        rows_told(UNIT, ["cpu-core"], [["-50"]], {"cpu-core": "cpu-core"})
-    with pytest.raises(BadInput, match="no column holds"):
-        rows_told(UNIT, ["result"], [["ok"]], {"result": "outcome"})
-    with pytest.raises(BadInput, match="no column 'x'"):
-        match_columns(UNIT, ["a"], {"x": "outcome"})
-    with pytest.raises(BadInput, match="nothing a column can hold"):
-        match_columns(UNIT, ["a"], {"a": "sky"})
+NOW = datetime(2031, 5, 6, 12, tzinfo=UTC)
 
 
 def test_values_typed_on_the_command_line() -> None:
     assert values_of(UNIT, {"cpu-core": "95"}) == {"cpu-core": -95}
     assert values_of(UNIT, {"cpu-core": "-95 mV", "gpu-core": "+120"}) == {"cpu-core": -95, "gpu-core": 120}
-    for wrong in ({"cpu-core": "+95"}, {"gpu-core": "-15"}, {"ghost": "1"}, {"cpu-core": "1.2.3"}):
+    assert values_of(UNIT, {"cpu-core": "-0.095 V", "gpu-core": "0,12 GHz"}) == {"cpu-core": -95, "gpu-core": 120}
+    for wrong in ({"cpu-core": "+95"}, {"gpu-core": "-15"}, {"ghost": "1"}, {"cpu-core": "1.2.3"}, {"gpu-core": "9 W"}):
         with pytest.raises(BadInput):
             values_of(UNIT, wrong)
 
 
 def test_dates() -> None:
     assert moment_of("2026-03-01T10:00:00+00:00", "x") == datetime(2026, 3, 1, 10, tzinfo=UTC)
+    assert moment_of("4 Mar 2026 09:30Z", "x") == datetime(2026, 3, 4, 9, 30, tzinfo=UTC)
     assert moment_of("", "x") is None
     with pytest.raises(BadInput, match="the date 'yesterday'"):
         moment_of("yesterday", "x")
+    with pytest.raises(BadInput, match="it may be month first"):
+        moment_of("3/4/2026", "x")
+    assert moment_of("3/4/2026 00:00Z", "x", day_first=False) == datetime(2026, 3, 4, tzinfo=UTC)
     for year in ("0001-01-01", "9999-12-31T23:59"):
         with pytest.raises(BadInput, match="the year of"):
             moment_of(year, "x")
 
 
-@given(st.lists(st.lists(st.text(max_size=12), min_size=4, max_size=4), max_size=6))
-def test_any_table_gives_runs_or_problems_never_a_traceback(rows: list[list[str]]) -> None:
-    header = ["cpu-core", "minutes", "result", "when"]
-    columns = match_columns(UNIT, header, {})
-    found, problems = rows_told(UNIT, header, rows, columns)
-    told_of = [row for row in rows if any(cell.strip() for cell in row)]
-    assert len(found) + len(problems) == len(told_of), "nothing is silently dropped"
+def test_an_outcome_typed_must_be_sure() -> None:
+    assert outcome_named("did not pass") is Outcome.RESET
+    for text in ("no", "banana", "almost stable", "done"):
+        with pytest.raises(BadInput, match="Write one of: held"):
+            outcome_named(text)
+
+
+def test_minutes_typed_must_be_sure() -> None:
+    assert (minutes_named("90"), minutes_named("1.5 h"), minutes_named("2h")) == (90, 90, 120)
+    for text in ("0:30", "long", ""):
+        with pytest.raises(BadInput, match="Write minutes"):
+            minutes_named(text)
 
 
 def test_impossible_minutes() -> None:
     for minutes in (-1.0, float("nan"), float("inf"), 1e9):
         with pytest.raises(BadInput):
-            told(UNIT, {}, Outcome.HELD, minutes)
+            told(UNIT, {}, Outcome.HELD, minutes, then=None)
+
+
+def test_linked_knobs_move_along() -> None:
+    assert told(UNIT, {"cpu-core": -50}, Outcome.HELD, 5, then=None).plan.setting == Setting(
+        values={"cpu-core": -50, "cpu-cache": -50}
+    )
+
+
+def test_a_run_takes_the_card_as_it_was_then_or_nothing() -> None:
+    old = UNIT.model_copy(update={"firmware": "1.02", "cooling": "old paste"})
+    revised = NOW - timedelta(days=10)
+    rows = [
+        HandRow(2, {"cpu-core": -10.0}, Outcome.HELD, 30, NOW - timedelta(days=60)),
+        HandRow(3, {"cpu-core": -10.0}, Outcome.HELD, 30, NOW - timedelta(days=1)),
+        HandRow(4, {"cpu-core": -10.0}, Outcome.HELD, 30, NOW - timedelta(days=900)),
+        HandRow(5, {"cpu-core": -10.0}, Outcome.HELD, 30),
+    ]
+
+    def card_at(at: datetime) -> Unit | None:
+        return UNIT if at >= revised else old if at > NOW - timedelta(days=100) else None
+
+    found, problems = rows_told(UNIT, rows, card_at)
+    assert problems == []
+    seen = [(one.plan.conditions.firmware, one.plan.conditions.cooling) for one in found]
+    assert seen == [("1.02", "old paste"), ("1.20", "new paste"), (None, None), (None, None)]
+
+
+def one(value: float, outcome: Outcome = Outcome.HELD, minutes: float = 30, at: datetime | None = None) -> Told:
+    return told(UNIT, {"cpu-core": value}, outcome, minutes, then=None, at=at)
+
+
+def before(*runs: tuple[float, Outcome], firmware: str | None = None) -> list[Run]:
+    return [
+        Run(
+            id=number,
+            opened_at=NOW - timedelta(days=30, hours=-number),
+            plan=RunPlan(
+                unit_name=UNIT.name,
+                setting=Setting(values={"cpu-core": value}),
+                load="cpu",
+                planned_minutes=30,
+                source="rig",
+                conditions=Conditions(firmware=firmware),
+            ),
+            closed_at=NOW,
+            closing=Closing(outcome=outcome, minutes=30, judged_by="x"),
+        )
+        for number, (value, outcome) in enumerate(runs, start=1)
+    ]
+
+
+def said(run: Told, earlier: list[Run]) -> str:
+    return "; ".join(slips(UNIT, [run], earlier, NOW)[0])
+
+
+def test_what_looks_like_a_slip_is_named() -> None:
+    crashes = before((-60, Outcome.RESET), (-60, Outcome.RESET), (-60, Outcome.RESET))
+    assert "past the card's limit of -250 mV" in said(one(-300), crashes)
+    assert "held deeper than cpu-core -60 mV, which failed (run 1, reset)" in said(one(-65), crashes)
+    assert "far past what ever held (stock)" in said(one(-120), [])
+    assert "far past what ever held (-50 mV)" in said(one(-120, Outcome.RESET), before((-50, Outcome.HELD)))
+    assert "still to come" in said(one(-10, at=NOW + timedelta(days=1)), [])
+    assert "50 hours" in said(one(-10, minutes=3000), [])
+
+
+def test_what_is_usual_is_taken() -> None:
+    held = before((-40, Outcome.HELD), (-70, Outcome.HELD))
+    for run in (one(-50), one(-100), one(-100, Outcome.RESET), one(-75, at=NOW), one(-40, minutes=600)):
+        assert said(run, held) == ""
+    assert said(one(-60), before((-50, Outcome.HELD), (-60, Outcome.RESET))) == "", "the same setting may fail and hold"
+    assert "held deeper" in said(one(-65), before((-60, Outcome.RESET), firmware="1.02")), (
+        "no firmware is known of the new one"
+    )
+    newer = told(UNIT, {"cpu-core": -65}, Outcome.HELD, 30, then=UNIT)
+    assert "held deeper" not in said(newer, before((-60, Outcome.RESET), firmware="1.02")), (
+        "another firmware moved the edge"
+    )
+
+
+def test_a_slip_does_not_vouch_for_its_like() -> None:
+    found = slips(UNIT, [one(-20), one(-200), one(-200, minutes=31)], [], NOW)
+    assert found[0] == () and all("far past" in text[0] for text in found[1:])
+
+
+def test_the_same_run_told_twice_is_noticed() -> None:
+    at = NOW - timedelta(days=2)
+    pairs = [
+        (one(-40), one(-40)),
+        (one(-40, at=at), one(-40, at=at)),
+        (one(-40, at=at), one(-40, at=at + timedelta(minutes=9))),
+    ]
+    for first, second in pairs:
+        assert [bool(texts) for texts in slips(UNIT, [first, second], [], NOW)] == [False, True]
+    for first, second in [(one(-40, at=at), one(-40, at=at + timedelta(hours=3))), (one(-40), one(-40, minutes=31))]:
+        assert slips(UNIT, [first, second], [], NOW) == [(), ()]

@@ -39,6 +39,11 @@ def open_journal() -> Journal:
     return Journal.open()
 
 
+def attended() -> bool:
+    """Whether there is somebody at a terminal to answer a question."""
+    return sys.stdin.isatty()
+
+
 def show(result: Any, view: Callable[[], RenderableType | list[RenderableType]], as_json: bool) -> None:
     """Print a result: as JSON for tools, or the view for people. ``result`` must be ready for `to_json`."""
     if as_json:

@@ -122,6 +122,11 @@ class CardRecords(Records):
             for row in rows
         ]
 
+    def card_at(self, name: str, at: datetime) -> Unit | None:
+        """The card as it was at a moment, None before the unit had one. Raises BadInput for an unknown name."""
+        then = [entry.unit for entry in self.card_history(name) if entry.unit is not None and entry.at <= at]
+        return then[-1] if then else None
+
     def card_of_run(self, run_id: int) -> Unit:
         """The card as it was when a run was opened. Raises BadInput for an unknown run."""
         self._known_run(run_id)

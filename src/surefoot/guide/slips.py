@@ -1,0 +1,172 @@
+"""What looks like a slip of the hand in a run that somebody tells: asked where there is somebody, refused where not.
+
+A run that was held by the tool is seen as it happens; one that is told is only as true as the line that was typed. So
+each is laid beside the card and beside everything else that is known before it may become evidence.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Final
+
+from surefoot.guide.outside import Told
+from surefoot.runs import Outcome, Run
+from surefoot.search import Goal
+from surefoot.search.joint_goal import goal_in_unit
+from surefoot.units import Conditions, Knob, Setting, Unit
+
+FAR_STRIDES: Final = 2.5
+"""A value is far past what ever held from so many strides on, the stride being what the search allows itself."""
+LONG_MINUTES: Final = 24 * 60.0
+CLOCK_LEEWAY: Final = timedelta(minutes=5)
+TYPED_TWICE: Final = timedelta(minutes=10)
+"""Within this a short run told without a date, and told again in the same words, is the same one."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Seen:
+    """A run as a slip is judged by: of the journal, or told beside the one in question."""
+
+    setting: Setting
+    outcome: Outcome
+    minutes: float
+    load: str
+    at: datetime | None
+    whole_day: bool
+    conditions: Conditions
+    words: str
+    by_hand: bool
+
+
+def slips(unit: Unit, runs: Sequence[Told], before: Iterable[Run], now: datetime) -> list[tuple[str, ...]]:
+    """For each run told, in words, everything about it that looks like a slip; () for one that is to be taken.
+
+    ``before``: the runs of the journal. What was not sure in the wording of a row comes first.
+    """
+    known = [_of_run(run) for run in before if run.closing is not None]
+    fresh = [_of_told(one) for one in runs]
+    found = []
+    for place, (one, seen) in enumerate(zip(runs, fresh, strict=True)):
+        others = known + fresh[:place] + fresh[place + 1 :]
+        said = [
+            *one.doubts,
+            *_values(unit, seen, known + fresh),
+            *_moment(one, now),
+            *_contradicted(unit, seen, others),
+            *_twice(seen, known + fresh[:place], now),
+        ]
+        found.append(tuple(said))
+    return found
+
+
+def _of_told(one: Told) -> _Seen:
+    plan, closing = one.plan, one.closing
+    return _Seen(
+        plan.setting,
+        closing.outcome,
+        closing.minutes,
+        plan.load,
+        one.at,
+        one.whole_day,
+        plan.conditions,
+        one.place,
+        True,
+    )
+
+
+def _of_run(run: Run) -> _Seen:
+    assert run.outcome is not None
+    by_hand = run.plan.source == "hand"
+    return _Seen(
+        run.setting, run.outcome, run.minutes, run.plan.load, run.opened_at, False, run.plan.conditions,
+        f"run {run.id}", by_hand,
+    )  # fmt: skip
+
+
+def _values(unit: Unit, seen: _Seen, all_runs: Sequence[_Seen]) -> list[str]:
+    found = []
+    for knob in unit.knobs:
+        depth = _depth(knob, seen.setting)
+        if depth > knob.limit * (1 + 1e-9):
+            found.append(f"{knob.name} {knob.describe(depth)} is past the card's limit of {knob.describe(knob.limit)}")
+        elif knob.linked_to is None:
+            reach, far = _reach(knob, all_runs), FAR_STRIDES * goal_in_unit(knob, Goal()).max_stride
+            if depth > reach + far:
+                held = f"what ever held ({knob.describe(reach)})"
+                found.append(f"{knob.name} {knob.describe(depth)} is far past {held}")
+    if seen.minutes > LONG_MINUTES:
+        found.append(f"{seen.minutes:g} minutes are {seen.minutes / 60:.0f} hours")
+    return found
+
+
+def _reach(knob: Knob, runs: Sequence[_Seen]) -> float:
+    """The deepest that held and that was come to from stock by strides, so that a slip does not vouch for its like."""
+    far = FAR_STRIDES * goal_in_unit(knob, Goal()).max_stride
+    reach = 0.0
+    for depth in sorted(_depth(knob, run.setting) for run in runs if run.outcome is Outcome.HELD):
+        if depth > reach + far or depth > knob.limit * (1 + 1e-9):
+            break
+        reach = max(reach, depth)
+    return reach
+
+
+def _depth(knob: Knob, setting: Setting) -> float:
+    # A run under an older card may stand on the other side of stock: it says nothing of this knob.
+    return max(0.0, knob.sign * setting.value(knob.name))
+
+
+def _moment(one: Told, now: datetime) -> list[str]:
+    if one.at is None:
+        return []
+    if one.at > now + CLOCK_LEEWAY:
+        return [f"its date, {one.at.astimezone():%Y-%m-%d %H:%M}, is still to come"]
+    return []
+
+
+def _contradicted(unit: Unit, seen: _Seen, others: Sequence[_Seen]) -> list[str]:
+    """A hold, deeper in every part than a setting that failed."""
+    if seen.outcome is not Outcome.HELD:
+        return []
+    for other in others:
+        if _failed(unit, other) and _deeper(unit, seen.setting, other.setting) and _alike(seen, other):
+            shallower = other.setting.describe(unit)
+            return [f"it held deeper than {shallower}, which failed ({other.words}, {other.outcome.value})"]
+    return []
+
+
+def _failed(unit: Unit, run: _Seen) -> bool:
+    moved = [knob for knob in unit.knobs if run.setting.value(knob.name)] or list(unit.knobs)
+    return any(run.outcome.verdict(knob) for knob in moved)
+
+
+def _deeper(unit: Unit, one: Setting, other: Setting) -> bool:
+    pairs = [(_depth(knob, one), _depth(knob, other)) for knob in unit.leaders()]
+    return all(deep >= shallow for deep, shallow in pairs) and any(deep > shallow for deep, shallow in pairs)
+
+
+def _alike(one: _Seen, other: _Seen) -> bool:
+    """Whether no firmware or driver came between the two, as far as is known."""
+    pairs = [(getattr(one.conditions, name), getattr(other.conditions, name)) for name in ("firmware", "driver")]
+    return all(here is None or there is None or here == there for here, there in pairs)
+
+
+def _twice(seen: _Seen, earlier: Sequence[_Seen], now: datetime) -> list[str]:
+    """The same run told again: the same in everything, and at a time when the machine was taken by the first."""
+    for other in earlier:
+        same = (seen.setting, seen.outcome, seen.load) == (other.setting, other.outcome, other.load)
+        if same and other.by_hand and abs(seen.minutes - other.minutes) < 0.01 and _at_once(seen, other, now):
+            return [f"it is the same as {other.words}: told twice?"]
+    return []
+
+
+def _at_once(seen: _Seen, other: _Seen, now: datetime) -> bool:
+    in_table = seen.words != "the run"
+    if in_table and (seen.at is None or other.at is None):
+        return True
+    here, there = seen.at or now, other.at or now
+    if seen.whole_day or other.whole_day:
+        return here.astimezone().date() == there.astimezone().date()
+    taken = timedelta(minutes=seen.minutes)
+    return abs(here - there) < (taken if seen.at is not None else max(taken, TYPED_TWICE)) or here == there
