@@ -72,6 +72,11 @@ def _view(found: Survey, place: Place, journal: dict[str, Any], every: bool) -> 
         _loads(found.loads),
         _heading("Journal"),
         *_journal(place, journal),
+        _heading("Who answers what here"),
+        _answers(found),
+        Text(
+            "A growing log: any delimited file that another program keeps writing; give it with --sensors-from.", "dim"
+        ),
         _heading("What cannot be judged here"),
         *([_bullet(text) for text in found.missing] or [Text("Nothing is missing.")]),
     ]
@@ -101,6 +106,8 @@ def _facts(found: Survey) -> RenderableType:
     grid = _grid()
     grid.add_row("System", found.operating_system)
     grid.add_row("Boot", found.boot_identity)
+    if found.power_mode:
+        grid.add_row("Power mode", found.power_mode)
     grid.add_row("Processors", f"{len(found.processors)} that this process may use")
     for device in found.graphics:
         grid.add_row("Graphics", f"{device['name']} ({device['kind']}, {device['backend']})")
@@ -127,6 +134,16 @@ def _value(row: Row) -> str:
         return "no value"
     low, high = f"{row.low:,.6g}", f"{row.high:,.6g}"
     return low if low == high else f"{low} to {high}"
+
+
+def _answers(found: Survey) -> RenderableType:
+    from rich.text import Text
+
+    grid = _grid()
+    for one in found.answers:
+        nobody = Text.assemble(("nobody", "yellow"), f"; try {one.remedy}" if one.remedy else "")
+        grid.add_row(one.question, Text(one.by, style="green") if one.is_answered else nobody)
+    return grid
 
 
 def _loads(offers: tuple[LoadOffer, ...]) -> RenderableType:

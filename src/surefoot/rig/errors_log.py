@@ -4,23 +4,15 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
+from surefoot.rig.faults import LoggedFault as LoggedFault
 from surefoot.rig.kernel_log import LogLine, read_since
 from surefoot.rig.sensors.memory_errors import count_memory_errors
+from surefoot.rig.system_name import system_name
+from surefoot.rig.windows.watch import EventLogWatch
 from surefoot.runs import Outcome
-
-
-@dataclass(frozen=True, slots=True)
-class LoggedFault:
-    """One thing the system logged: the outcome it stands for, the part it concerns, and its words."""
-
-    outcome: Outcome
-    part: str
-    message: str
-
 
 # What the kernel writes when it has corrected a hardware error, by driver: the machine-check handler (mce), the error
 # detection and correction drivers (EDAC), firmware-reported errors (GHES/CPER), and PCI Express error reporting (AER).
@@ -113,13 +105,20 @@ class ErrorWatch:
 
 
 _LONG_AGO = datetime(1970, 1, 1, tzinfo=UTC)
-_WATCHES: dict[Path | None, ErrorWatch] = {}
+Watch = ErrorWatch | EventLogWatch
+_WATCHES: dict[Path | None, Watch] = {}
 
 
-def watch(root: Path | None = None) -> ErrorWatch:
+def _begin(root: Path | None, *, late: bool = False) -> Watch:
+    if root is None and system_name() == "windows":
+        return EventLogWatch()
+    return ErrorWatch(root, late=late)
+
+
+def watch(root: Path | None = None) -> Watch:
     """The watch of this process over a machine, begun at the first call. Call it before a run starts."""
     if root not in _WATCHES:
-        _WATCHES[root] = ErrorWatch(root)
+        _WATCHES[root] = _begin(root)
     return _WATCHES[root]
 
 
@@ -129,12 +128,14 @@ def faults_since(moment: datetime, root: Path | None = None) -> list[LoggedFault
     [] when there were none, and when the system does not tell: `blind_spots` says whether it does.
     """
     if root not in _WATCHES:
-        _WATCHES[root] = ErrorWatch(root, late=True)
+        _WATCHES[root] = _begin(root, late=True)
     return _WATCHES[root].since(moment)
 
 
 def blind_spots(root: Path | None = None) -> tuple[str, ...]:
     """In words: what of this the system does not tell this user, and what cannot be judged without it."""
+    if root is None and system_name() == "windows":
+        return EventLogWatch().blind_spots()
     said = []
     why_not = read_since(datetime.now(UTC), root).why_not
     if why_not:

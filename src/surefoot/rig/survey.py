@@ -11,11 +11,15 @@ from pathlib import Path
 
 from surefoot.errors import MachineError
 from surefoot.rig.boot import BOOT_TIME_PREFIX, boot_identity, operating_system
+from surefoot.rig.endings import restart_record
 from surefoot.rig.errors_log import blind_spots
 from surefoot.rig.loads.gpu.load import graphics_devices
 from surefoot.rig.loads.processors import allowed_processors
+from surefoot.rig.power_mode import power_mode
+from surefoot.rig.questions import Answer, answers
 from surefoot.rig.registry import GPU, loads, sensors, why_not
 from surefoot.rig.sampler import Sampler
+from surefoot.rig.system_name import system_name
 from surefoot.runs import Channel
 
 # Power is the change of a counter over time: between the two looks at the sensors enough must have been counted.
@@ -53,6 +57,8 @@ class Survey:
     sensors: tuple[SensorReading, ...]
     loads: tuple[LoadOffer, ...]
     graphics: tuple[dict[str, str], ...]
+    power_mode: str | None = None
+    answers: tuple[Answer, ...] = ()
     missing: tuple[str, ...] = field(default=())
 
 
@@ -67,7 +73,9 @@ def survey(root: Path | None = None, settle_seconds: float = SETTLE_SECONDS) -> 
         graphics, no_graphics = asked.result()
     identity = boot_identity()
     certain = not identity.startswith(BOOT_TIME_PREFIX)
-    missing = [*sampler.missing(), *blind_spots(root)]
+    blind = blind_spots(root)
+    missing = [*sampler.missing(), *blind]
+    mode = power_mode(root)
     if not certain:
         missing.append("No boot identity but the boot time: setting the clock by much may look like a restart.")
     return Survey(
@@ -81,6 +89,16 @@ def survey(root: Path | None = None, settle_seconds: float = SETTLE_SECONDS) -> 
         ),
         loads=_offers(no_graphics),
         graphics=tuple(graphics),
+        power_mode=mode,
+        answers=answers(
+            sampler.channels(),
+            system="linux" if root is not None else system_name(),
+            boot_is_certain=certain,
+            restart_record=restart_record(root),
+            # Counters of memory errors are a help beside the log, not the answer.
+            faults_blind=[text for text in blind if "log" in text.split(":")[0].lower()],
+            power_mode=mode,
+        ),
         missing=tuple(missing),
     )
 

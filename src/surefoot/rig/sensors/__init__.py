@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 
 from surefoot.rig.protocols import SensorSource
+from surefoot.rig.system_name import system_name
 
 
 def found(root: Path | None = None) -> list[SensorSource]:
@@ -21,8 +21,16 @@ def found(root: Path | None = None) -> list[SensorSource]:
         cards = Nvml()
         other_gpu = bool(cards.channels())
         sources.append(cards)
-    if root is not None or sys.platform.startswith("linux"):
+    if root is not None or system_name() == "linux":
         sources += _kernel_files(root or Path("/"), other_gpu)
+    if root is None and system_name() == "windows":
+        from surefoot.rig.sensors.windows import WindowsCounters
+
+        sources.append(WindowsCounters())
+    if root is None and system_name() == "macos":
+        from surefoot.rig.sensors.macos import ThermalStatus
+
+        sources.append(ThermalStatus())
     if root is None:
         from surefoot.rig.sensors.system import System
 
@@ -32,19 +40,29 @@ def found(root: Path | None = None) -> list[SensorSource]:
 
 def _kernel_files(root: Path, other_gpu: bool) -> list[SensorSource]:
     from surefoot.rig.sensors.cpufreq import Cpufreq
+    from surefoot.rig.sensors.drm import Drm
+    from surefoot.rig.sensors.drm_clients import DrmClients
     from surefoot.rig.sensors.hwmon import Hwmon
     from surefoot.rig.sensors.memory_errors import MemoryErrors
     from surefoot.rig.sensors.power_supply import PowerSupply
     from surefoot.rig.sensors.powercap import Powercap
+    from surefoot.rig.sensors.pressure import Pressure
     from surefoot.rig.sensors.thermal_zones import ThermalZones
     from surefoot.rig.sensors.throttle import ThrottleCounters
 
+    chips = Hwmon(root, other_gpu=other_gpu)
+    # A card that tells its clock through its chip is not the one that DRM's own files tell of.
+    other_gpu = other_gpu or "gpu.clock" in chips.channels()
+    busy = other_gpu or "gpu.busy" in chips.channels()
     return [
-        Hwmon(root, other_gpu=other_gpu),
+        chips,
+        Drm(root, other_gpu=other_gpu),
         ThermalZones(root),
         Cpufreq(root),
         Powercap(root),
         ThrottleCounters(root),
         PowerSupply(root),
         MemoryErrors(root),
+        Pressure(root),
+        *([] if busy else [DrmClients(root)]),
     ]

@@ -1,0 +1,1 @@
+"""What Windows documents: performance counters, the event log. The calls apart from what is made of their answers."""
