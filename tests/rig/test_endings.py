@@ -64,7 +64,7 @@ def test_no_record_is_said(tmp_path):
 @pytest.mark.parametrize(
     ("last", "kind"),
     [
-        (["b systemd[1]: Reached target reboot.target - System Reboot.", "b systemd-journald[2]: Journal stopped"], "planned"),
+        (["b systemd[1]: Reached target System Reboot.", "b systemd-journald[2]: Journal stopped"], "planned"),
         (["b systemd-logind[640]: The system will power off now!", "b systemd-shutdown[1]: Syncing"], "planned"),
         (["b upowerd[7]: battery charge critical, powering off", "b systemd[1]: Reached target Power-Off."], "power"),
         (["bench kernel: mce: something", "bench app[9]: still working"], "crash"),
