@@ -87,6 +87,10 @@ class Windows:
             np.searchsorted(seconds, seconds + half, side="right"),
         )
 
+    def count(self, there: NDArray[np.bool_]) -> Floats:
+        """How many of the marked samples each window holds."""
+        return _running(there.astype(np.float64), self)
+
     def mean(self, values: Floats) -> Floats:
         """Moving mean of the finite values; NaN where a window has none."""
         return self.mean_and_spread(values)[0]

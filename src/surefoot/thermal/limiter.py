@@ -9,8 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from surefoot.runs import Floats, Trace
+from surefoot.thermal.boost import Boost, first_boost
 from surefoot.thermal.channels import DOMAINS, has_domain, sample_weights
 from surefoot.thermal.flags import BARE_SLOWDOWN, REASON_BITS, UNSAID, Said, said
+from surefoot.thermal.found import FoundLimit, Seen, contradictions, found_limits
 from surefoot.thermal.labels import CODE, HELD, LABEL_SAYS, LABELS, Mask, Ruling, sureness
 from surefoot.thermal.limits import Limits
 from surefoot.thermal.rules import Inference, infer
@@ -54,7 +56,9 @@ class LimiterReport:
     ``shares``: label name to share of the time, summing to 1 (all 0 for an empty trace); ``main``: the label with the
     greatest share of the time under load; ``confidence``: 0 to 1, see `sureness`, of that label; ``rules``: what
     decided, greatest share first; ``labels``: shape (n,), index into `LABELS` by sample; ``cannot_judge``: in words,
-    what is missing and what could not be told without it; ``source``: ``hardware``, ``inferred``, ``both`` or ``none``.
+    what is missing and what could not be told without it; ``source``: ``hardware``, ``inferred``, ``both`` or ``none``;
+    ``found``: limits that the trace shows, with their evidence; ``contradicted``: what on the card the trace does not
+    bear out; ``boost``: of the beginning, None where there was none.
     """
 
     domain: str
@@ -70,6 +74,9 @@ class LimiterReport:
     cannot_judge: tuple[str, ...]
     sentence: str
     labels: NDArray[np.int8] = field(repr=False)
+    found: tuple[FoundLimit, ...] = ()
+    contradicted: tuple[str, ...] = ()
+    boost: Boost | None = None
 
     @property
     def rule(self) -> str:
@@ -119,6 +126,11 @@ def _judge(trace: Trace, domain: str, limits: Limits) -> LimiterReport:
     of_main = [use for use in rules if use.label == main]
     mass = sum(use.share for use in of_main)
     confidence = sum(use.share * use.confidence for use in of_main) / mass if mass > 0 else 0.0
+    seen = Seen(
+        trace.seconds, weights, inference.power_5, inference.clock_5, inference.celsius_5, labels, ruling.confidence
+    )
+    card_power = limits.power_limits_watts.get(domain)
+    found = found_limits(seen, inference.power_limit_watts, limits.throttle_celsius.get(domain))
     return LimiterReport(
         domain=domain,
         shares=shares,
@@ -133,7 +145,19 @@ def _judge(trace: Trace, domain: str, limits: Limits) -> LimiterReport:
         cannot_judge=_cannot(n, hardware, inference),
         sentence=_sentence(domain, shares, main, confidence),
         labels=labels,
+        found=found,
+        contradicted=contradictions(seen, found, card_power, limits.ceilings_celsius.get(domain)),
+        boost=_boost(trace, inference, labels),
     )
+
+
+def _boost(trace: Trace, inference: Inference, labels: NDArray[np.int8]) -> Boost | None:
+    found = first_boost(trace.seconds, inference.power, inference.clock, labels != CODE["idle"])
+    if found is None:
+        return None
+    # A part that gives way to heat was not boosting before: it was throttled after.
+    after = (trace.seconds >= found.to_seconds) & (trace.seconds <= found.to_seconds + 60.0)
+    return None if float((labels[after] == CODE["thermal"]).mean()) > 0.5 else found
 
 
 def _cannot(n: int, hardware: Said, inference: Inference) -> tuple[str, ...]:

@@ -12,15 +12,18 @@ from surefoot.units import Unit
 class Limits:
     """What is known of a unit's limits, by domain (``cpu``, ``gpu``); what is not known is left out.
 
-    ``ceilings_celsius``: the temperature at which the hardware or the card holds the part back;
-    ``power_limits_watts``: the sustained limit; ``clock_limits_mhz``: the clock the part runs at under this load when
-    nothing holds it back (not a single-core peak under an all-core load). Limits that the machine reports in the trace
-    itself (`power-limit`, `temperature-limit`, `clock-limit`) take precedence.
+    ``ceilings_celsius``: the temperature on the card above which a run is stopped. It is no throttle point: a part may
+    run above it at full clock. ``throttle_celsius``: the temperature at which the part holds itself back, where
+    somebody knows it; ``power_limits_watts``: the sustained limit; ``clock_limits_mhz``: the clock the part runs at under this
+    load when nothing holds it back (not a single-core peak under an all-core load). A trace that clearly says otherwise
+    overrules what is on the card, and limits that the machine itself reports in the trace (`power-limit`,
+    `temperature-limit`, `clock-limit`) come before those on the card.
     """
 
     ceilings_celsius: Mapping[str, float] = field(default_factory=dict)
     power_limits_watts: Mapping[str, float] = field(default_factory=dict)
     clock_limits_mhz: Mapping[str, float] = field(default_factory=dict)
+    throttle_celsius: Mapping[str, float] = field(default_factory=dict)
 
     @classmethod
     def of(cls, unit: Unit) -> Limits:

@@ -1,31 +1,25 @@
 """The limiter inferred from clock, power and temperature, where the hardware does not say.
 
-The rules, in the order in which they are tried (the first that speaks decides):
-
 1. idle: the part hardly works (its use, or its power beside its own maximum);
-2. free: the clock is at the highest that is *known* to be allowed;
-3. power: power is at a limit that is known;
-4. thermal: temperature is within 2 degrees of a ceiling that is known;
-5. power: power keeps a level of its own while the temperature or the clock moves. A power limiter holds the power and
-   lets the clock give way;
-6. thermal: temperature keeps the top of its range while power moves. A thermal limiter holds the temperature and lets
-   the power give way;
-7. free: the clock is flat at the highest that was seen, while power drifts with the heat;
-8. other: a part that works fully below its clock, with temperature and power clear of limits that are known.
+2. everything else by which quantity is being kept while the others move (`surefoot.thermal.kept`): the clock (nothing
+   holds it, or a cap when a higher clock was seen), power, current, temperature;
+3. limits that are known, on the card or reported in the trace, are hints: they tip the scales where the trace is in
+   doubt, and a trace that clearly says otherwise contradicts them;
+4. where no reading decides, the answer is that it is not known.
 
-Where both have settled, neither moves any more, and what they did on the way there decides for the whole level.
-
-Common practice, no source: these are how testers read such traces by eye.
+Common practice, no source: this is how testers read such traces by eye.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
 from surefoot.runs import Floats, Trace
 from surefoot.thermal.channels import Windows, sample_weights, whole
+from surefoot.thermal.kept import KEPT, Elsewhere, Means, chances, step_edges
 from surefoot.thermal.labels import CODE, Mask, Ruling
 from surefoot.thermal.limits import Limits
 
@@ -35,10 +29,10 @@ CEILING_BAND_CELSIUS = 2.0
 LIMIT_BAND = 0.03
 """How near a power limit counts as at it, as a share of the limit."""
 
-_FLAT_POWER = 0.015  # relative standard deviation over 20 s of a power that is being held
-_FLAT_CLOCK = 0.006
-_FLAT_CELSIUS = 0.8  # standard deviation over a minute, ripple and 1 degree steps included
-_LEVEL = 0.012  # power levels are told apart on a logarithmic scale of 1.2 % a bin
+_SHORT_SECONDS = 4.0  # of the means that are judged, unless a stretch of work is long
+_MOST_MEANS, _FEWEST_MEANS = 130, 60
+_ALL_MEANS = 4000  # over all stretches of a long trace: it must be judged in about a second
+_PAUSE_SECONDS = 12.0  # of idling that ends a stretch of work
 _BELOW = 0.985  # share of the free clock under which a clock counts as held down
 
 
@@ -46,11 +40,15 @@ _BELOW = 0.985  # share of the free clock under which a clock counts as held dow
 class Inference:
     """What clock, power and temperature say: the ruling by sample, the levels used, and what cannot be judged.
 
-    ``power``: the power series used, shape (n,), W, or None.
+    ``power``, ``clock``: the series used, shape (n,), W and MHz, or None; ``*_5``: means over five seconds.
     """
 
     ruling: Ruling
     power: Floats | None
+    clock: Floats | None
+    power_5: Floats | None
+    clock_5: Floats | None
+    celsius_5: Floats | None
     ceiling_celsius: float | None
     power_limit_watts: float | None
     free_clock_mhz: float | None
@@ -73,6 +71,10 @@ def infer(trace: Trace, domain: str, limits: Limits, knows: frozenset[str] = fro
     return Inference(
         ruling=ruling,
         power=signals.power,
+        clock=signals.clock,
+        power_5=signals.power_5,
+        clock_5=signals.clock_5,
+        celsius_5=signals.celsius_5,
         ceiling_celsius=_middle(known.ceiling),
         power_limit_watts=_middle(known.power),
         free_clock_mhz=known.card_clock or top,
@@ -82,17 +84,18 @@ def infer(trace: Trace, domain: str, limits: Limits, knows: frozenset[str] = fro
 
 @dataclass(frozen=True)
 class _Signals:
-    """Series of a domain, smoothed over 5 s (``*_5``), with their spread over longer windows; None: not measured."""
+    """Series of a domain, and their means over 5 s (``*_5``); None: not measured. ``amps``: measured, or power over
+    voltage."""
 
-    weights: Floats
-    slow: Windows
+    seconds: Floats
+    usual: float
     power: Floats | None
     power_5: Floats | None
-    power_spread: Floats | None
+    clock: Floats | None
     clock_5: Floats | None
-    clock_spread: Floats | None
+    celsius: Floats | None
     celsius_5: Floats | None
-    celsius_spread: Floats | None
+    amps: Floats | None
     busy_5: Floats | None
     idle: Mask
 
@@ -102,24 +105,28 @@ class _Signals:
         weights = sample_weights(seconds)
         usual = float(np.median(weights)) if weights.size else 1.0
         fast = Windows.of(seconds, max(5.0, 3.2 * usual))
-        medium = Windows.of(seconds, max(20.0, 8.0 * usual))
-        slow = Windows.of(seconds, max(60.0, 12.0 * usual))
         power = whole(trace, domain, "power")
         clock = whole(trace, domain, "clock")
         celsius = whole(trace, domain, "temperature")
         busy = whole(trace, domain, "busy")
+        amps = whole(trace, domain, "current")
+        volts = whole(trace, domain, "voltage")
+        if amps is None and power is not None and volts is not None:
+            with np.errstate(invalid="ignore", divide="ignore"):
+                amps = np.where((volts > 0.3) & (volts < 2.0), power / volts, np.nan)
+            amps = amps if np.isfinite(amps).any() else None
         power_5 = None if power is None else fast.mean(power)
         busy_5 = None if busy is None else fast.mean(busy)
         return cls(
-            weights=weights,
-            slow=slow,
+            seconds=seconds,
+            usual=usual,
             power=power,
             power_5=power_5,
-            power_spread=None if power is None else medium.mean_and_spread(power)[1],
+            clock=clock,
             clock_5=None if clock is None else fast.mean(clock),
-            clock_spread=None if clock is None else medium.mean_and_spread(clock)[1],
+            celsius=celsius,
             celsius_5=None if celsius is None else fast.mean(celsius),
-            celsius_spread=None if celsius is None else slow.mean_and_spread(celsius)[1],
+            amps=amps,
             busy_5=busy_5,
             idle=_idle(power_5, busy_5, seconds.size),
         )
@@ -134,6 +141,8 @@ class _Known:
     clock: Floats | None
     powers: tuple[Floats, ...]
     card_clock: float | None
+    throttle: Floats | None
+    power_reported: bool
 
     @classmethod
     def of(cls, trace: Trace, domain: str, limits: Limits) -> _Known:
@@ -145,6 +154,7 @@ class _Known:
                 return _held(values)
             return None if card is None else np.full(n, float(card))
 
+        card_ceiling = limits.ceilings_celsius.get(domain)
         card_power = limits.power_limits_watts.get(domain)
         parts = tuple(
             _held(values) for values in trace.parts(domain, "power-limit").values() if np.isfinite(values).any()
@@ -152,11 +162,13 @@ class _Known:
         powers = parts or (() if card_power is None else (np.full(n, float(card_power)),))
         lowest = np.minimum.reduce(powers) if powers else None
         return cls(
-            ceiling=series("temperature-limit", limits.ceilings_celsius.get(domain)),
+            ceiling=None if card_ceiling is None else np.full(n, float(card_ceiling)),
             power=lowest,
             clock=series("clock-limit", limits.clock_limits_mhz.get(domain)),
             powers=powers,
             card_clock=limits.clock_limits_mhz.get(domain),
+            throttle=series("temperature-limit", limits.throttle_celsius.get(domain)),
+            power_reported=bool(parts),
         )
 
 
@@ -188,111 +200,239 @@ def _idle(power_5: Floats | None, busy_5: Floats | None, n: int) -> Mask:
 
 
 def _top_clock(signals: _Signals) -> float | None:
-    """The highest clock that was kept for a while under load, MHz."""
-    clock = signals.clock_5
+    """The highest clock that was kept for some seconds under load, MHz: noise on a mean is taken off it."""
+    clock = signals.clock
     if clock is None:
         return None
     usable = np.isfinite(clock) & ~signals.idle
     if usable.sum() < 3:
         usable = np.isfinite(clock)
-    return float(np.percentile(clock[usable], 98)) if usable.any() else None
+    if usable.sum() < 3:
+        return float(np.median(clock[usable])) if usable.any() else None
+    values = np.where(usable, clock, np.nan)
+    best = float(np.median(clock[usable]))
+    for width in (8.0, 30.0):
+        windows = Windows.of(signals.seconds, max(width, 4.2 * signals.usual))
+        mean, spread = windows.mean_and_spread(values)
+        count = windows.count(np.isfinite(values))
+        full = usable & (count >= 0.6 * np.median(windows.high - windows.low)) & (count >= 3)
+        if full.any():
+            low = mean[full] - 2.5 * spread[full] / np.sqrt(count[full])
+            best = max(best, float(low.max()))
+    return best
 
 
-def _decide(ruling: Ruling, signals: _Signals, known: _Known, top: float | None, knows: frozenset[str]) -> None:
-    """Write the rules from the weakest to the strongest, so that the strongest has the last word."""
+def _stretches_of_work(seconds: Floats, idle: Mask, seen: Mask) -> list[tuple[int, int]]:
+    """First sample and one past the last of every stretch of work; short idling does not end one, a pause does."""
+    place = np.flatnonzero(~idle & seen)
+    if place.size == 0:
+        return []
+    gaps = np.diff(seconds[place])
+    usual = float(np.median(np.diff(seconds))) if seconds.size > 1 else 1.0
+    cut = np.flatnonzero(gaps > max(_PAUSE_SECONDS, 6.0 * usual))
+    firsts = np.concatenate([[place[0]], place[cut + 1]])
+    lasts = np.concatenate([place[cut], [place[-1]]])
+    return [(int(first), int(last) + 1) for first, last in zip(firsts, lasts, strict=True)]
+
+
+def _weigh(signals: _Signals, known: _Known, top: float | None, knows: frozenset[str]) -> Floats:
+    """The chance of every label of `KEPT` at every sample, shape (n, labels); 0 where the part does not work."""
+    n = signals.seconds.size
+    found = np.zeros((n, len(KEPT)))
+    logs = [None if series is None else _log(series) for series in (signals.clock, signals.power, signals.amps)]
+    seen = np.zeros(n, dtype=bool)
+    for series in (*logs, signals.celsius):
+        if series is not None:
+            seen |= np.isfinite(series)
+    stretches = _stretches_of_work(signals.seconds, signals.idle, seen)
+    hints = _hints(signals, known, knows)
+    light = (
+        np.zeros(n) if signals.busy_5 is None else np.clip((80.0 - np.nan_to_num(signals.busy_5, nan=100.0)) / 20, 0, 1)
+    )
+    hottest = None
+    if signals.celsius_5 is not None:
+        under_load = signals.celsius_5[~signals.idle & np.isfinite(signals.celsius_5)]
+        hottest = float(np.percentile(under_load, 98)) if under_load.size else None
+    reference = known.card_clock or max(top or 0.0, 0.0)
+    elsewhere = Elsewhere(None if not reference else float(np.log(reference)), hottest)
+    most = int(np.clip(_ALL_MEANS / max(len(stretches), 1), _FEWEST_MEANS, _MOST_MEANS))
+    for first, last in stretches:
+        part = slice(first, last)
+        seconds, work = signals.seconds[part], ~signals.idle[part]
+        jumps = [series[part] for series in logs[:2] if series is not None]
+        edges = _edges(seconds, step_edges(seconds, jumps, work), most)
+        place = np.clip(np.searchsorted(edges, seconds, side="right") - 1, 0, edges.size - 2)
+        count = np.bincount(place[work], minlength=edges.size - 1)
+        kept_bins = np.flatnonzero(count)
+        if kept_bins.size == 0:
+            continue
+
+        def mean(values: Floats | None, place: Any = place, work: Mask = work, part: slice = part) -> Floats | None:
+            if values is None:
+                return None
+            return _bin_means(values[part], place, work)
+
+        def of(values: Floats | None, kept_bins: Any = kept_bins, mean: Any = mean) -> Floats | None:
+            means = mean(values)
+            return None if means is None else _filled(means[kept_bins])
+
+        usual = float(np.median(np.diff(edges)))
+        means = Means(
+            clock=of(logs[0]),
+            power=of(logs[1]),
+            amps=of(logs[2]),
+            celsius=of(signals.celsius),
+            weight=np.clip(np.diff(edges)[kept_bins] / usual, 0.2, 1.0),
+            light=_or_zero(of(light)),
+            hints={name: _or_zero(of(values)) for name, values in hints.items()},
+        )
+        by_mean = chances(means, elsewhere)
+        row = np.zeros(edges.size - 1, dtype=np.int64)
+        row[kept_bins] = np.arange(kept_bins.size)
+        found[part][work] = by_mean[row[place[work]]]
+    return found
+
+
+def _log(values: Floats) -> Floats:
+    return np.asarray(np.log(np.where(values > 0, values, np.nan)), dtype=np.float64)
+
+
+def _or_zero(values: Floats | None) -> Floats:
+    assert values is not None
+    return np.nan_to_num(values, nan=0.0)
+
+
+def _bin_means(values: Floats, place: Any, work: Mask) -> Floats:
+    there = np.isfinite(values) & work
+    size = int(place.max()) + 1
+    count = np.bincount(place[there], minlength=size)
+    total = np.bincount(place[there], weights=values[there], minlength=size)
+    return np.where(count > 0, total / np.maximum(count, 1), np.nan)
+
+
+def _filled(values: Floats) -> Floats | None:
+    """Holes filled from the neighbours; None when there is nothing."""
+    there = np.isfinite(values)
+    if there.all():
+        return values
+    if not there.any():
+        return None
+    at = np.arange(values.size)
+    return np.interp(at, at[there], values[there])
+
+
+def _edges(seconds: Floats, steps: Floats, most: int) -> Floats:
+    """Edges of the means: equal ones, finer in the first two minutes, and one at every jump."""
+    start, end = float(seconds[0]), float(seconds[-1]) + 1e-6
+    usual = float(np.median(np.diff(seconds))) if seconds.size > 1 else 1.0
+    width = max(_SHORT_SECONDS, 1.01 * usual, (end - start) / most)
+    edges: list[Floats] = [np.arange(start, end, width), steps, np.array([end])]
+    fine = max(_SHORT_SECONDS, 1.01 * usual)
+    if width > 1.5 * fine:
+        edges.append(np.arange(start, min(start + 120.0, end), fine))
+    merged = np.unique(np.concatenate(edges))
+    # Jumps stay where they are; other edges too near to one are dropped.
+    near = np.array([bool(steps.size) and 0 < np.abs(steps - edge).min() < 0.6 * fine for edge in merged])
+    near[0] = near[-1] = False
+    return np.asarray(merged[~near], dtype=np.float64)
+
+
+def _hints(signals: _Signals, known: _Known, knows: frozenset[str]) -> dict[str, Floats]:
+    """What limits that are known say for or against a label, by sample, as logarithms of odds."""
+    n = signals.seconds.size
+    hints = {name: np.zeros(n) for name in ("free", "power", "thermal")}
+    if known.power is not None and signals.power_5 is not None:
+        at, _ = _against_power_limits(signals, known)
+        clear = np.nan_to_num(signals.power_5, nan=np.inf) < known.power * (1.0 - 2 * LIMIT_BAND)
+        hints["power"] += np.where(at, 3.0 if known.power_reported else 2.0, 0.0) - np.where(clear, 1.0, 0.0)
+    for limit, told in ((known.throttle, True), (known.ceiling, False)):
+        if limit is None or signals.celsius_5 is None:
+            continue
+        gap = limit - np.nan_to_num(signals.celsius_5, nan=-np.inf)
+        if told:
+            hints["thermal"] += np.where(np.abs(gap) <= CEILING_BAND_CELSIUS, 3.0, 0.0) - 5.0 * (gap > 4.0)
+        else:
+            hints["thermal"] += np.where(np.abs(gap) <= CEILING_BAND_CELSIUS, 1.0, 0.0) - 1.0 * (gap > 8.0)
+    if known.clock is not None and signals.clock_5 is not None:
+        hints["free"] += np.where(np.nan_to_num(signals.clock_5, nan=0.0) >= _BELOW * known.clock, 3.0, 0.0)
+    for cause in ("power", "thermal"):
+        if cause in knows:
+            hints[cause] -= 8.0
+    return hints
+
+
+_SAYS = {
+    "free": "the clock is kept and nothing takes it down",
+    "power": "power keeps a level of its own while the clock gives way",
+    "thermal": "temperature keeps the top of its range while power gives way",
+    "current": "power over voltage is kept while the part warms and the clock gives way: a current limit",
+    "other": "the clock is kept below one it reached before: a limit that is not heat and not power, perhaps current",
+}
+
+
+def _decide(ruling: Ruling, signals: _Signals, known: _Known, top: float | None, knows: frozenset[str]) -> Floats:
+    """Write what the chances say, then what is certain; the chances by sample, shape (n, labels)."""
     n = ruling.label.size
-    false = np.zeros(n, dtype=bool)
     true = np.ones(n, dtype=bool)
+    chance = _weigh(signals, known, top, knows)
+    best = chance.argmax(axis=1)
+    height = chance.max(axis=1)
     at_limit, above_limit = _against_power_limits(signals, known)
-    at_ceiling = false
-    clear_of_ceiling = false
-    if signals.celsius_5 is not None and known.ceiling is not None:
-        gap = known.ceiling - np.nan_to_num(signals.celsius_5, nan=-np.inf)
-        at_ceiling = gap <= CEILING_BAND_CELSIUS
-        clear_of_ceiling = (gap > CEILING_BAND_CELSIUS + 1.0) & np.isfinite(signals.celsius_5)
-    clear_of_limit = false
+    clear = np.zeros(n, dtype=bool)
     if signals.power_5 is not None and known.power is not None:
-        clear_of_limit = np.nan_to_num(signals.power_5, nan=np.inf) < known.power * (1.0 - 2 * LIMIT_BAND)
-    working = true if signals.busy_5 is None else np.nan_to_num(signals.busy_5, nan=0.0) >= 80.0
-    lightly = false if signals.busy_5 is None else np.nan_to_num(signals.busy_5, nan=100.0) < 80.0
-
-    clock = signals.clock_5
-    below = at_top = clock_flat = false
-    if clock is not None and top is not None and top > 0:
-        seen = np.isfinite(clock)
-        # The clock limit that a machine reports is that of one core alone, or of no load: not of this load.
-        reference = known.card_clock or top
-        below = seen & (clock < _BELOW * reference)
-        at_top = seen & (clock >= 0.99 * top)
-        if signals.clock_spread is not None:
-            clock_flat = seen & (signals.clock_spread < _FLAT_CLOCK * top)
-
-    if clock is not None:
-        ruling.decide(
-            below & clear_of_ceiling & clear_of_limit & working,
-            "other",
-            "the part works below its clock while temperature and power are clear of their limits: current, or a "
-            "reason that is not measured",
-            0.4 if signals.busy_5 is None else 0.55,
-        )
-        ruling.decide(
-            lightly & clear_of_ceiling & clear_of_limit,
-            "free",
-            "the part is not fully at work, and temperature and power are clear of their limits",
-            0.6,
-        )
-    if clock is not None:
-        free_text = "the clock is flat at the highest seen"
-        _decide_free_level(ruling, signals, at_top & clock_flat & ~signals.idle, free_text)
-        clear = at_top & clock_flat & clear_of_limit
-        ruling.decide(clear & (known.ceiling is None), "free", f"{free_text}, and power is clear of its limit", 0.7)
-        ruling.decide(
-            clear & clear_of_ceiling, "free", f"{free_text}, and temperature and power are clear of their limits", 0.85
-        )
-    if "power" not in knows and signals.power_5 is not None:
-        may_be = ~clear_of_limit & ~at_ceiling
-        _decide_power_levels(ruling, signals, may_be, below)
-        # A firmware or a supply may hold power well under the limit that is reported: only clear signs count then.
-        text = "power keeps a level of its own, under the limit that is known,"
-        _decide_power_levels(ruling, signals, clear_of_limit & ~at_ceiling, below, text, clear_signs=True)
-        if above_limit.any():
-            text = "power keeps a level above the sustained limit: a short-term limit"
-            _decide_power_levels(ruling, signals, above_limit, below, text)
-    if "thermal" not in knows:
-        _decide_thermal_level(ruling, signals, known, below)
-    if "thermal" not in knows:
-        ruling.decide(
-            at_ceiling & ~at_limit,
-            "thermal",
-            f"temperature is within {CEILING_BAND_CELSIUS:g} °C of the ceiling"
-            + (" and power is below its limit" if known.power is not None else ""),
-            0.9 if clock is not None else 0.8,
-        )
-    if "power" not in knows:
-        sure = 0.9 if clock is not None else 0.8
-        ruling.decide(at_limit & ~at_ceiling, "power", f"power is within {LIMIT_BAND:.0%} of its limit", sure)
-        ruling.decide(
-            at_limit & at_ceiling,
-            "power",
-            "power is at its limit; temperature is near the ceiling too, but a thermal limiter would take power below",
-            0.7,
-        )
-    if clock is not None and known.clock is not None:
-        ruling.decide(
-            np.isfinite(clock) & (clock >= _BELOW * known.clock) & ~at_limit,
-            "free",
-            "the clock is at the highest allowed",
-            0.9,
-        )
-    if {"thermal", "power"} <= knows and clock is not None:
-        ruling.decide(~below & np.isfinite(clock), "free", "no flag was set and the clock is at its highest", 0.9)
+        clear = np.nan_to_num(signals.power_5, nan=np.inf) < known.power * (1.0 - 2 * LIMIT_BAND)
+    near = np.zeros(n, dtype=bool)
+    for limit in (known.throttle, known.ceiling):
+        if limit is not None and signals.celsius_5 is not None:
+            near |= np.abs(limit - np.nan_to_num(signals.celsius_5, nan=-np.inf)) <= CEILING_BAND_CELSIUS
+    allowed = np.zeros(n, dtype=bool)
+    if known.clock is not None and signals.clock_5 is not None:
+        allowed = np.nan_to_num(signals.clock_5, nan=0.0) >= _BELOW * known.clock
+    told = (height >= _LEAST_CHANCE) & (best != KEPT.index("unknown"))
+    for place, name in enumerate(KEPT):
+        if name == "unknown":
+            continue
+        of = told & (best == place)
+        cases = [(of, _SAYS[name])]
+        if name == "power":
+            band = f"power is within {LIMIT_BAND:.0%} of its limit"
+            short = "power keeps a level above the sustained limit: a short-term limit"
+            under = "power keeps a level of its own, under the limit that is known, while the clock gives way"
+            cases += [(of & at_limit, band), (of & above_limit, short), (of & clear, under)]
+        if name == "thermal":
+            cases.append((of & near, f"temperature is kept within {CEILING_BAND_CELSIUS:g} °C of the ceiling"))
+        if name == "free":
+            cases.append((of & allowed, "the clock is at the highest allowed"))
+        for where, text in cases:
+            _decide_by_chance(ruling, where, name, text, height)
+    if known.power_reported:
+        # The machine says that its limit is higher: a current limit that looks like a power limit is as likely.
+        hidden = told & (best == KEPT.index("power")) & clear
+        ruling.confidence[hidden] = np.minimum(ruling.confidence[hidden], 0.75)
+    if {"thermal", "power"} <= knows and signals.clock_5 is not None and top:
+        below = np.isfinite(signals.clock_5) & (signals.clock_5 < _BELOW * (known.card_clock or top))
+        there = np.isfinite(signals.clock_5)
+        ruling.decide(~below & there, "free", "no flag was set and the clock is at its highest", 0.9)
     elif {"thermal", "power"} <= knows:
         ruling.decide(true, "free", "no flag was set", 0.75)
     used = signals.busy_5 is not None
     idle_text = "the part hardly works: " + ("its use is low" if used else "power is under a quarter of its high")
     ruling.decide(signals.idle, "idle", idle_text, 0.9 if used else 0.75)
-    nothing_read = _nothing_read(signals, n)
-    ruling.decide(nothing_read, "unknown", "no reading", 0.0)
+    ruling.decide(_nothing_read(signals, n), "unknown", "no reading", 0.0)
+    return chance
+
+
+def _decide_by_chance(ruling: Ruling, where: Mask, label: str, text: str, height: Floats) -> None:
+    ruling.decide(where, label, text, 0.0)
+    ruling.confidence[where] = believed(height[where])
+
+
+_LEAST_CHANCE = 0.5  # below it the label is not told
+
+
+def believed(chance: Floats) -> Floats:
+    """The confidence that a chance of the model is worth, see `tests/benchmarks/thermal_machines.py`."""
+    return chance
 
 
 def _against_power_limits(signals: _Signals, known: _Known) -> tuple[Mask, Mask]:
@@ -308,142 +448,6 @@ def _against_power_limits(signals: _Signals, known: _Known) -> tuple[Mask, Mask]
         at = at | ((power >= limit - band) & (power <= limit + 1.3 * band))
         above = above & (power > limit + 1.3 * band)
     return at, above
-
-
-def _flat_power(signals: _Signals) -> Mask:
-    """Whether power is held flat: little spread over 20 s while the part works."""
-    n = signals.idle.size
-    if signals.power_5 is None or signals.power_spread is None:
-        return np.zeros(n, dtype=bool)
-    power = np.nan_to_num(signals.power_5, nan=0.0)
-    spread = np.nan_to_num(signals.power_spread, nan=np.inf)
-    flat = (spread < np.maximum(_FLAT_POWER * power, 0.25)) & (power > 0) & ~signals.idle
-    return np.asarray(flat, dtype=bool)
-
-
-def _range(values: Floats | None, where: Mask) -> float:
-    """From the 5th to the 95th percentile of the finite values of a mask; NaN when there are fewer than 5."""
-    if values is None:
-        return float("nan")
-    seen = values[where & np.isfinite(values)]
-    if seen.size < 5:
-        return float("nan")
-    low, high = np.percentile(seen, (5, 95))
-    return float(high - low)
-
-
-def _least_of(load_seconds: float) -> float:
-    """The least time at a level that makes it one: 3 % of the load, but no more than a short-term limit lasts."""
-    return max(min(0.03 * load_seconds, 15.0), 8.0)
-
-
-def _relative_range(values: Floats | None, where: Mask) -> float:
-    """`_range` as a share of the median; NaN when that is not positive."""
-    width = _range(values, where)
-    if values is None or not np.isfinite(width):
-        return float("nan")
-    middle = float(np.nanmedian(values[where]))
-    return width / middle if middle > 0 else float("nan")
-
-
-def _decide_free_level(ruling: Ruling, signals: _Signals, level: Mask, text: str) -> None:
-    """The clock flat at the highest seen: free when power or temperature moves and the clock does not follow."""
-    clock = signals.clock_5
-    load = float(signals.weights[~signals.idle].sum())
-    if clock is None or float(signals.weights[level].sum()) < _least_of(load):
-        return
-    clock_range = _relative_range(clock, level)
-    power_range = _relative_range(signals.power_5, level)
-    warms = _range(signals.celsius_5, level) > 3.0
-    if warms and power_range > max(2.0 * clock_range, 0.01):
-        ruling.decide(level, "free", f"{text} while the part warms and power drifts", 0.75)
-    elif warms or power_range > max(2.0 * clock_range, 0.02):
-        ruling.decide(level, "free", f"{text} while temperature or power moves", 0.65)
-    else:
-        ruling.decide(level, "free", f"{text}; nothing else moves", 0.5)
-
-
-def _decide_power_levels(
-    ruling: Ruling,
-    signals: _Signals,
-    may_be: Mask,
-    below: Mask,
-    text: str = "power keeps a level of its own",
-    clear_signs: bool = False,
-) -> None:
-    """Power held at one level or another (a short-term and a long-term limit make two), where it may be."""
-    flat = may_be & _flat_power(signals)
-    power = signals.power_5
-    if power is None or not flat.any():
-        return
-    load = float(signals.weights[~signals.idle].sum())
-    least = _least_of(load)
-    bins = np.full(flat.shape, -(10**6), dtype=np.int64)
-    bins[flat] = np.round(np.log(power[flat]) / _LEVEL).astype(np.int64)
-    left = flat.copy()
-    for _ in range(6):
-        if float(signals.weights[left].sum()) < least:
-            return
-        codes, back = np.unique(bins[left], return_inverse=True)
-        mode = int(codes[np.bincount(back, weights=signals.weights[left]).argmax()])
-        level = left & (np.abs(bins - mode) <= 1)
-        left &= np.abs(bins - mode) > 1
-        if level.any():
-            # The edges of a level are not flat over 20 s, and belong to it all the same.
-            away = np.abs(np.nan_to_num(power, nan=0.0) / float(np.median(power[level])) - 1.0)
-            level |= may_be & (away < 1.5 * _LEVEL) & ~signals.idle
-        if float(signals.weights[level].sum()) < least:
-            continue
-        power_range = _relative_range(power, level)
-        warms = _range(signals.celsius_5, level) > 3.0
-        clock = signals.clock_5
-        gives_way = False
-        steady_clock = False
-        if clock is not None:
-            clock_range = _relative_range(clock, level)
-            gives_way = clock_range > max(0.008, 1.5 * power_range)
-            steady_clock = clock_range < 0.004
-        if warms and gives_way:
-            sure = 0.7 if clear_signs else 0.85
-            ruling.decide(level, "power", f"{text} while the part warms and the clock gives way", sure)
-        elif clear_signs:
-            continue
-        elif gives_way:
-            ruling.decide(level, "power", f"{text} while the clock moves", 0.7)
-        elif warms and not steady_clock:
-            ruling.decide(level & below, "power", f"{text} while the part warms", 0.75)
-        elif clock is not None:
-            held = level & below
-            ruling.decide(held, "power", f"{text}; the clock is below its highest, nothing else moves", 0.5)
-
-
-def _decide_thermal_level(ruling: Ruling, signals: _Signals, known: _Known, below: Mask) -> None:
-    """Temperature held at the top of its range while power or clock gives way."""
-    celsius = signals.celsius_5
-    if celsius is None or signals.celsius_spread is None:
-        return
-    load = np.isfinite(celsius) & ~signals.idle
-    if load.sum() < 10:
-        return
-    highest = float(np.percentile(celsius[load], 97))
-    near_top = load & (np.nan_to_num(celsius, nan=-np.inf) > highest - 1.5)
-    flat = near_top & (np.nan_to_num(signals.celsius_spread, nan=np.inf) < _FLAT_CELSIUS)
-    if float(signals.weights[flat].sum()) < max(0.05 * float(signals.weights[load].sum()), 20.0):
-        return
-    # With a ceiling known and far away, a flat temperature is only a steady one.
-    if known.ceiling is not None:
-        flat &= np.nan_to_num(celsius, nan=-np.inf) > known.ceiling - 8.0
-    settled = ruling.confidence >= 0.7
-    text = "temperature keeps the top of its range"
-    where = flat & below if signals.clock_5 is not None else flat
-    if signals.power_5 is not None:
-        if _relative_range(signals.power_5, flat) > 0.04:
-            sure = 0.8 if signals.clock_5 is not None else 0.6
-            ruling.decide(where & ~settled, "thermal", f"{text} while power gives way", sure)
-    elif signals.clock_5 is not None:
-        sure = 0.6 if _relative_range(signals.clock_5, flat) > 0.02 else 0.45
-        full = f"{text} while the clock is below its highest; power is not measured"
-        ruling.decide(where & ~settled, "thermal", full, sure)
 
 
 def _nothing_read(signals: _Signals, n: int) -> Mask:

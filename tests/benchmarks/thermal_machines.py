@@ -1,0 +1,101 @@
+"""What the sensors say when nobody tells the limits: every measure over made-up machines whose truth is known.
+
+Run by hand: python tests/benchmarks/thermal_machines.py [--count 40] [--seed 5]. The machines are those of
+`tests/thermal/made_machines.py`: the world ``dev`` that the rules were made on, and ``held``, which was held out.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+import warnings
+from collections import Counter
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "thermal"))
+
+from made_machines import KINDS, machines
+
+from surefoot.thermal.labels import CODE
+from surefoot.thermal.limiter import limiters
+
+OTHER, CURRENT = CODE["other"], CODE["current"]
+
+
+def as_told(label: str) -> str:
+    """A current limit without a flag may be said as "another limit, not heat and not power"."""
+    return "current" if label == "other" else label
+
+
+def judged(world: str, kind: str, count: int, seed: int, hide: bool = False) -> dict[str, object]:
+    """The limiter over ``count`` machines of a kind."""
+    right, wrong_minutes, calls, said, power, throttle, contradicted = 0, [], [], Counter(), [], [], 0
+    made = machines(kind, count, seed, world, chassis=None, fan_steps=None, hide=hide)
+    for one in made:
+        report = limiters(one.trace, one.card)["cpu"]
+        good = as_told(report.main) == one.label
+        right += good
+        said[report.main] += 1
+        calls.append((report.confidence, good, report.main))
+        labels = np.where(report.labels == OTHER, CURRENT, report.labels)
+        wrong_minutes.append(float((labels != one.truth).mean()))
+        contradicted += bool(report.contradicted)
+        power += [abs(f.value / one.power_limit - 1) for f in report.found if f.kind == "power"]
+        throttle += [abs(f.value - one.throttle_celsius) for f in report.found if f.kind == "throttle point"]
+    return {
+        "right": right / len(made),
+        "right or contradicted": max(right, contradicted) / len(made) if kind == "wrong-card" else None,
+        "minutes wrong": float(np.mean(wrong_minutes)),
+        "said": dict(said),
+        "power limit found within 3 %": float(np.mean([p < 0.03 for p in power])) if power else None,
+        "throttle point found within 2 degrees": float(np.mean([t < 2 for t in throttle])) if throttle else None,
+        "calls": calls,
+    }
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--count", type=int, default=40, help="machines of each kind in each world")
+    parser.add_argument("--seed", type=int, default=5)
+    parser.add_argument("--json", action="store_true")
+    options = parser.parse_args()
+    warnings.simplefilter("ignore", RuntimeWarning)
+    calls: list[tuple[float, bool, str]] = []
+    everything: dict[str, object] = {}
+    for world in ("dev", "held"):
+        wrong = []
+        for kind in KINDS:
+            found = judged(world, kind, options.count, options.seed)
+            calls += found.pop("calls")  # type: ignore[arg-type]
+            everything[f"{world} {kind}"] = found
+            wrong.append(found["minutes wrong"])
+            if not options.json:
+                said = ", ".join(f"{name} {count}" for name, count in found["said"].items())  # type: ignore[attr-defined]
+                print(
+                    f"{world:5}{kind:18} right {found['right']:.2f}  minutes wrong {found['minutes wrong']:.3f}  {said}"
+                )
+        everything[f"{world} minutes wrong"] = float(np.mean(wrong))
+        hidden = judged(world, "long-term", options.count, options.seed + 1, hide=True)
+        calls += hidden["calls"]  # type: ignore[arg-type]
+        if not options.json:
+            print(f"{world:5}{'a channel missing':18} right {hidden['right']:.2f}  {hidden['said']}")
+            print(f"{world:5}{'all kinds':18} minutes wrong {np.mean(wrong):.3f} (bar 0.08)")
+    for low, high in ((0.5, 0.6), (0.6, 0.7), (0.7, 0.8), (0.8, 0.87), (0.87, 0.93), (0.93, 1.01)):
+        some = [good for sure, good, main in calls if low <= sure < high and main != "unknown"]
+        if some:
+            everything[f"confidence {low} to {high}"] = (len(some), float(np.mean(some)))
+            if not options.json:
+                print(f"said with {low:.2f} to {high:.2f}: right {np.mean(some):.2f} of {len(some)}")
+    unknown = sum(main == "unknown" for _, _, main in calls)
+    everything["not known"] = unknown
+    if options.json:
+        print(json.dumps(everything, indent=2))
+    else:
+        print(f"not known: {unknown} of {len(calls)} machines")
+
+
+if __name__ == "__main__":
+    main()
