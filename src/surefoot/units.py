@@ -229,6 +229,7 @@ class Unit(_Frozen):
     supply_watts: Annotated[float, Field(gt=0, le=5000)] | None = None
     ceilings_celsius: dict[str, Annotated[float, Field(ge=30, le=120)]] = Field(default_factory=dict)
     power_limits_watts: dict[str, Annotated[float, Field(gt=0, le=2000)]] = Field(default_factory=dict)
+    throttle_celsius: dict[str, Annotated[float, Field(ge=30, le=120)]] = Field(default_factory=dict)
     knobs: tuple[Knob, ...] = ()
     hands: HandsCard = HandsCard()
     loads: tuple[LoadCard, ...] = ()

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from surefoot.runs import Run, Trace
     from surefoot.thermal.asked import Judged
     from surefoot.thermal.explain import DomainExplanation, Explanation
+    from surefoot.thermal.figures import Fan
     from surefoot.thermal.forecast import Estimate, Forecast
     from surefoot.units import Unit
 
@@ -65,6 +66,12 @@ def explanation(run: Run, card: Unit, said: Explanation) -> list[RenderableType]
     parts += [_item("", text) for text in said.sentences]
     if said.domains:
         parts += [Text(""), _shares(list(said.domains.values())), Text(""), _heat(list(said.domains.values()))]
+        parts += [Text(""), _figures(list(said.domains.values()))]
+    parts += [_item("", _fan_line(fan)) for fan in said.fans]
+    offered = card_lines(said)
+    if offered:
+        parts += [Text(""), Text(f"Found and not on the card; `surefoot unit edit {card.name}` takes", style="bold")]
+        parts += [Text(line) for line in offered]
     for heading, mark, texts in (("To mind", "!", said.warnings), ("Not told", "?", said.cannot_judge)):
         if texts:
             parts += [Text(""), Text(heading, style="bold"), *(_item(mark, text) for text in texts)]
@@ -108,6 +115,53 @@ def _heat(parts: Sequence[DomainExplanation]) -> Table:
     found = [part.resistance for part in parts]
     table.add_row("thermal resistance", *("-" if r is None else f"{r.kelvin_per_watt:.2f} K/W" for r in found))
     return table
+
+
+def _figures(parts: Sequence[DomainExplanation]) -> Table:
+    """Peaks, energy, clock per watt and the spread between cores, over the whole trace."""
+    table = _table(("over the trace", "left"), *((part.domain.upper(), "right") for part in parts))
+
+    def row(name: str, cells: Sequence[str]) -> None:
+        if any(cells):
+            table.add_row(name, *(cell or "not measured" for cell in cells))
+
+    def cell(value: float | None, form: str) -> str:
+        return "" if value is None else form.format(value)
+
+    read = [part.figures for part in parts]
+    row("highest temperature", [cell(one.highest_celsius, "{:.1f} °C") for one in read])
+    row("95th percentile", [cell(one.p95_celsius, "{:.1f} °C") for one in read])
+    row("energy", ["" if one.energy_joules is None else f"{one.energy_joules / 3600:.2f} Wh" for one in read])
+    row("power under load", [cell(one.mean_watts, "{:.1f} W") for one in read])
+    row("clock under load", [cell(one.mean_mhz, "{:.0f} MHz") for one in read])
+    row("clock per watt", [cell(one.mhz_per_watt, "{:.1f} MHz/W") for one in read])
+    boosts = [part.limiter.boost for part in parts]
+    if any(boosts):
+        row("boost", ["none" if one is None else f"{one.seconds:.0f} s" for one in boosts])
+    for quantity, unit, digits in (("temperature", "°C", 1), ("clock", "MHz", 0)):
+        spreads = [next((s for s in one.spreads if s.quantity == quantity), None) for one in read]
+        row(f"cores apart, {quantity}", ["" if s is None else f"{s.width:.{digits}f} {unit}" for s in spreads])
+    return table
+
+
+def _fan_line(fan: Fan) -> str:
+    steps = "kept its speed" if not fan.steps else f"changed speed {fan.steps} time{'s' if fan.steps > 1 else ''}"
+    return f"{fan.channel}: {fan.first_rpm:.0f} rpm at first, {fan.last_rpm:.0f} rpm at the end, {steps}."
+
+
+def card_lines(said: Explanation) -> list[str]:
+    """The limits found that the card does not have, as lines of a card."""
+    tables = (("power_limits_watts", "power"), ("throttle_celsius", "throttle point"))
+    lines: list[str] = []
+    for table, kind in tables:
+        rows = [
+            f"{name} = {one.value:.1f}   # {one.low:.1f} to {one.high:.1f}"
+            for name, part in said.domains.items()
+            for one in part.limiter.found
+            if one.kind == kind and not one.known
+        ]
+        lines += [f"[{table}]", *rows] if rows else []
+    return lines
 
 
 def forecast_view(run: int, made: Forecast, number: int) -> list[RenderableType]:

@@ -229,6 +229,7 @@ def _view(known: dict[str, Any], said: str = "") -> list[RenderableType]:
     say("supply", ", ".join(text for text in (unit.supply, watts) if text))
     say("ceilings", ", ".join(f"{domain} {limit:g} °C" for domain, limit in unit.ceilings_celsius.items()))
     say("power limits", ", ".join(f"{domain} {limit:g} W" for domain, limit in unit.power_limits_watts.items()))
+    say("throttle point", ", ".join(f"{domain} {limit:g} °C" for domain, limit in unit.throttle_celsius.items()))
     say("goal", f"MTTF of {unit.goal.mttf_hours:g} h under load, at {unit.goal.confidence:.0%} confidence")
     say("effort", unit.goal.effort)
     say("hands", unit.hands.kind + (": " + " ".join(unit.hands.apply) if unit.hands.apply else ""))

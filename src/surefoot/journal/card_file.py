@@ -17,7 +17,7 @@ from surefoot.units import Knob, Unit, validated
 
 LARGEST_BYTES = 1_000_000
 _BARE = re.compile(r"[A-Za-z0-9_-]+\Z")
-_TABLES = ("parts", "ceilings_celsius", "power_limits_watts", "goal", "hands")
+_TABLES = ("parts", "ceilings_celsius", "power_limits_watts", "throttle_celsius", "goal", "hands")
 _LISTS = ("knobs", "loads")
 
 

@@ -10,6 +10,7 @@ from surefoot.errors import BadInput
 from surefoot.runs import Trace
 from surefoot.thermal.channels import DOMAINS, has_domain, sample_weights, weighted_mean, whole
 from surefoot.thermal.doubts import doubts
+from surefoot.thermal.figures import Fan, Figures, fans, figures
 from surefoot.thermal.heat import Coupling, Resistance, coupling, last_stretch_mean, resistance, room_celsius
 from surefoot.thermal.labels import LABEL_SAYS, sureness
 from surefoot.thermal.limiter import LimiterReport, limiters
@@ -23,8 +24,9 @@ from surefoot.units import Conditions, Unit
 class DomainExplanation:
     """One part: its limiter, where its temperature goes, its thermal resistance, and means over the trace.
 
-    ``steady``: None when temperature was not measured; ``resistance``: None when it cannot be formed, ``no_resistance``
-    then says why; ``watts`` and ``clock_mhz``: means of the last stretch, None when not measured.
+    ``figures``: peaks, energy, clock per watt, episodes, spread between cores; ``steady``: None when temperature was
+    not measured; ``resistance``: None when it cannot be formed, ``no_resistance`` then says why; ``watts`` and
+    ``clock_mhz``: means of the last stretch, None when not measured.
     """
 
     domain: str
@@ -34,6 +36,7 @@ class DomainExplanation:
     no_resistance: str
     watts: float | None
     clock_mhz: float | None
+    figures: Figures
     sentences: tuple[str, ...]
 
 
@@ -42,8 +45,8 @@ class Explanation:
     """What the sensors of a run say.
 
     ``domains``: by name; ``coupling``: of CPU and GPU on a shared heatsink where the trace loads them in turn, else
-    None; ``warnings``: what makes the numbers doubtful; ``sentences``: the whole in words, in order of interest;
-    ``cannot_judge``: what is missing, and what could not be told without it.
+    None; ``fans``: every fan; ``warnings``: what makes the numbers doubtful; ``sentences``: the whole in words, in
+    order of interest; ``cannot_judge``: what is missing, and what could not be told without it.
     """
 
     minutes: float
@@ -55,6 +58,7 @@ class Explanation:
     warnings: tuple[str, ...]
     sentences: tuple[str, ...]
     cannot_judge: tuple[str, ...] = ()
+    fans: tuple[Fan, ...] = ()
 
     def as_record(self) -> dict[str, Any]:
         """In JSON's own types: everything but the labels by sample and the draws behind the coupling's intervals."""
@@ -68,6 +72,7 @@ class Explanation:
             "warnings": list(self.warnings),
             "sentences": list(self.sentences),
             "cannot_judge": list(self.cannot_judge),
+            "fans": [asdict(fan) for fan in self.fans],
         }
 
 
@@ -105,6 +110,7 @@ def explain(trace: Trace, unit: Unit | None = None, conditions: Conditions | Non
         cannot_judge=tuple(
             f"{name.upper()}: {text}" for name, part in domains.items() for text in part.limiter.cannot_judge
         ),
+        fans=fans(trace),
     )
 
 
@@ -114,6 +120,7 @@ def _explain_domain(trace: Trace, domain: str, report: LimiterReport, room: floa
     watts = _last_mean(trace, domain, "power", state)
     clock = _last_mean(trace, domain, "clock", state)
     found, why = _resistance(state, room, watts)
+    read = figures(trace, domain, report.labels)
     return DomainExplanation(
         domain=domain,
         limiter=report,
@@ -122,7 +129,8 @@ def _explain_domain(trace: Trace, domain: str, report: LimiterReport, room: floa
         no_resistance=why,
         watts=watts,
         clock_mhz=clock,
-        sentences=_domain_sentences(domain, report, state, found, why, watts, clock),
+        figures=read,
+        sentences=_domain_sentences(domain, report, state, found, why, watts, clock, read),
     )
 
 
@@ -162,11 +170,17 @@ def _domain_sentences(
     why: str,
     watts: float | None,
     clock: float | None,
+    read: Figures,
 ) -> tuple[str, ...]:
     name = domain.upper()
     said = [report.sentence]
     if report.main not in ("unknown", "idle"):
         said.append(f"{name}: {LABEL_SAYS[report.main]} because {report.rule}.")
+    if report.boost is not None:
+        said.append(f"{name}: {report.boost.sentence}.")
+    said += [f"{name}: {one.sentence}." for one in read.episodes]
+    said += [f"{name}: {text}." for text in report.contradicted]
+    said += [f"{name}, for the card: {one.sentence}." for one in report.found if not one.known]
     if len(report.plateaus) > 1:
         levels = ", then ".join(
             f"{level.watts:.0f} W ({level.kind}, from minute {level.from_minutes:.1f})" for level in report.plateaus
@@ -217,6 +231,9 @@ def _domain_record(part: DomainExplanation) -> dict[str, Any]:
     report["rule"] = part.limiter.rule
     report["rules"] = [{**asdict(use), "sure": sureness(use.confidence)} for use in part.limiter.rules]
     report["plateaus"] = [asdict(level) for level in part.limiter.plateaus]
+    report["found"] = [{**asdict(one), "sentence": one.sentence} for one in part.limiter.found]
+    boost = part.limiter.boost
+    report["boost"] = None if boost is None else {**asdict(boost), "seconds": boost.seconds}
     return {
         "limiter": report,
         "steady": None if part.steady is None else asdict(part.steady),
@@ -224,6 +241,7 @@ def _domain_record(part: DomainExplanation) -> dict[str, Any]:
         "no_resistance": part.no_resistance,
         "watts": part.watts,
         "clock_mhz": part.clock_mhz,
+        "figures": {**asdict(part.figures), "first_throttled_minute": part.figures.first_throttled_minute},
         "sentences": list(part.sentences),
     }
 
