@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 
 from surefoot.errors import BadInput, JournalError
-from surefoot.journal import Journal, schema, schema_1
+from surefoot.journal import Journal, schema
 from surefoot.journal.store import Store
 from surefoot.runs import Closing, Outcome, RunPlan, Trace
 from surefoot.units import Setting, Unit
@@ -37,12 +37,12 @@ def filled(journal: Journal) -> int:
     return run_id
 
 
-@pytest.mark.parametrize("table", sorted(schema_1.RECORD_TABLES))
+@pytest.mark.parametrize("table", sorted(schema.RECORD_TABLES))
 def test_every_table_refuses_update_delete_and_replace_from_any_client(journal: Journal, table: str) -> None:
     filled(journal)
     other = sqlite3.connect(journal.path)
     columns = [row[1] for row in other.execute(f"PRAGMA table_info({table})")]
-    key = schema_1.RECORD_TABLES[table]
+    key = schema.RECORD_TABLES[table]
     if other.execute(f"SELECT count(*) FROM {table}").fetchone()[0] == 0:
         # Nothing in it yet: one row, with foreign keys off as in any client that does not ask for them.
         other.execute(f"INSERT INTO {table} ({', '.join(columns)}) VALUES ({', '.join(map(_any_value, columns))})")

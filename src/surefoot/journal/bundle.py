@@ -26,11 +26,15 @@ from surefoot.units import Unit, validated
 
 # In the order they are copied: what is pointed to before what points to it, and a run's closing after its heartbeats,
 # since a closed run takes none.
-_OF_UNIT = ("cards", "consents", "runs", "scores", "readings", "configuration_names", "forecasts")
+_OF_UNIT = (
+    *("cards", "consents", "runs", "scores", "readings", "configuration_names", "forecasts"),
+    *("standings", "machines", "exceptions"),
+)
 _OF_RUN = ("applications", "heartbeats", "closings", "trace_blocks")
 _ORDER = (
     *("cards", "consents", "runs", "applications", "heartbeats", "closings", "trace_blocks"),
     *("scores", "readings", "configuration_names", "forecasts"),
+    *("standings", "machines", "exceptions"),
 )
 _SEAL = "bundle_seal"
 _POINTS_TO = {

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from surefoot.journal.measures import MeasureRecords
 from surefoot.journal.place import journal_path
 from surefoot.journal.runs import RunRecords
+from surefoot.journal.standing import StandingRecords
 from surefoot.journal.store import Store
 from surefoot.journal.trace_codec import Column
 
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
     from sqlite_utils import Database
 
 
-class Journal(RunRecords, MeasureRecords):
+class Journal(RunRecords, MeasureRecords, StandingRecords):
     """Everything that was recorded, in one SQLite file: append-only, written ahead, durable at every step.
 
     A method that writes has put its record on the disk when it returns, and has written nothing when it raises.

@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import Any, Literal
 
 from surefoot.runs import Reading, Score
-from surefoot.units import Unit
+from surefoot.units import Setting, Unit
 
 CardEvent = Literal["add", "revise", "retire", "restore"]
 
@@ -77,3 +77,22 @@ class ForecastEntry:
     run_id: int | None
     at: datetime
     forecast: dict[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Standing:
+    """A setting that may stand applied: since when, under which boot, and why. Stock, once the way back worked."""
+
+    setting: Setting
+    why: str
+    boot_id: str | None
+    at: datetime
+
+
+@dataclass(frozen=True)
+class ExceptionEntry:
+    """A setting that was applied against a rule of the search, because the user said so."""
+
+    setting: Setting
+    rule: str
+    at: datetime

@@ -8,9 +8,11 @@ opening needs to read a single number and not to import sqlite-utils at all.
 from __future__ import annotations
 
 import sys
+from collections.abc import Sequence
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from surefoot.journal import schema_1
+from surefoot.journal import schema_1, schema_2
 
 if TYPE_CHECKING:
     import sqlite3
@@ -21,8 +23,14 @@ if TYPE_CHECKING:
 APPLICATION_ID = 0x53724674
 """`PRAGMA application_id` of a journal: the letters SrFt."""
 
-VERSION = 1
+SCHEMAS = (schema_1, schema_2)
+"""The files that make each schema of the one before, oldest first. A new one is a file and a place in this row."""
+
+VERSION = len(SCHEMAS)
 """The schema that this version of Surefoot writes: the number of migrations."""
+
+RECORD_TABLES = {table: key for made in SCHEMAS for table, key in made.RECORD_TABLES.items()}
+"""Every record table with its primary key."""
 
 
 def sqlite_utils() -> Any:
@@ -54,10 +62,12 @@ def migrations() -> Migrations:
 
     steps = Migrations("surefoot-journal")
 
-    @steps(name="schema 1")  # type: ignore[untyped-decorator]
-    def _first(db: Database) -> None:
-        for statement in schema_1.statements():
-            db.conn.execute(statement)
-        db.conn.execute("PRAGMA user_version = 1")
-
+    for number, made in enumerate(SCHEMAS, 1):
+        steps(name=f"schema {number}")(partial(_migrate, number, made.statements()))
     return steps
+
+
+def _migrate(number: int, statements: Sequence[str], db: Database) -> None:
+    for statement in statements:
+        db.conn.execute(statement)
+    db.conn.execute(f"PRAGMA user_version = {number}")
