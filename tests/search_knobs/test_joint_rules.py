@@ -9,13 +9,17 @@ from surefoot.search import Goal
 from surefoot.search.joint import JointPosterior
 from surefoot.search.joint_setting import step_back
 from surefoot.search.prior import model_confidence
-from surefoot.search.rules import ceilings, cut_back, shallower, unanswered
+from surefoot.search.rules import ceilings, cut_back, shallower, unanswered, vouched
 from surefoot.search.run_evidence import read_runs
 
 UNIT = unit_of(CORE, GPU)
 KNOBS = {knob.name: knob for knob in UNIT.leaders()}
 STRIDES = {"cpu-core": 20.0, "gpu-core": 60.0}
 GOAL = Goal()
+
+
+def answer(depths, runs, knobs, failed):
+    return cut_back(depths, vouched(runs, knobs, STRIDES), knobs, failed)
 
 
 def counted(*runs):
@@ -76,15 +80,15 @@ def test_what_answers_a_failure_held_before_and_is_shallower():
     failed = unanswered(runs)
     assert failed is not None
     # What held as a whole may be run as it is.
-    assert cut_back({"cpu-core": 0.0, "gpu-core": 75.0}, runs, KNOBS, failed) == {"cpu-core": 0.0, "gpu-core": 75.0}
+    assert answer({"cpu-core": 0.0, "gpu-core": 75.0}, runs, KNOBS, failed) == {"cpu-core": 0.0, "gpu-core": 75.0}
     # Never held together: the core's part that held is the deepest answer.
-    assert cut_back({"cpu-core": 40.0, "gpu-core": 90.0}, runs, KNOBS, failed) == {"cpu-core": 40.0, "gpu-core": 0.0}
+    assert answer({"cpu-core": 40.0, "gpu-core": 90.0}, runs, KNOBS, failed) == {"cpu-core": 40.0, "gpu-core": 0.0}
     # A setting that held once and then failed answers nothing: one step shallower does.
     again = counted(run_of(1, {}, 2), run_of(2, {"cpu-core": -40}, 5), run_of(3, {"cpu-core": -40}, 1, Outcome.RESET))
-    assert cut_back({"cpu-core": 60.0}, again, KNOBS, again[-1]) == {"cpu-core": 35.0}
+    assert answer({"cpu-core": 60.0}, again, KNOBS, again[-1]) == {"cpu-core": 35.0}
     # Nothing held at all: stock.
     none = counted(run_of(1, {"cpu-core": -40}, 1, Outcome.RESET))
-    assert cut_back({"cpu-core": 40.0}, none, KNOBS, none[0]) == {"cpu-core": 0.0}
+    assert answer({"cpu-core": 40.0}, none, KNOBS, none[0]) == {"cpu-core": 0.0}
 
 
 def test_a_setting_that_failed_together_is_not_recommended_however_likely_a_stray():

@@ -24,7 +24,7 @@ from surefoot.search.evidence import Goal
 from surefoot.search.likelihood import SHORTEST_HOURS, log_likelihood, log_survival
 from surefoot.search.posterior import Posterior
 from surefoot.search.prior import RUN_SPREAD, STRAY_FAILURES, Grid, grid_for
-from surefoot.search.run_evidence import CountedRun
+from surefoot.search.run_evidence import CountedRun, alone
 from surefoot.units import Knob
 
 Floats = NDArray[np.float64]
@@ -214,17 +214,19 @@ def _start(knob: Knob, counted: Sequence[CountedRun], goal: Goal) -> tuple[Grid,
     """A knob's grid, and its weights after all that needs no blaming: passes, its own failures, times survived."""
     grid = grid_for(knob, goal)
     log_weight = grid.log_prior.copy()
+    for piece in alone(counted, knob.name):
+        log_weight += log_likelihood(
+            grid.hazard(piece.depth),
+            piece.minutes / 60.0,
+            piece.failed,
+            piece.timed,
+            spread=RUN_SPREAD,
+            stray=STRAY_FAILURES,
+        )
     for item in counted:
         hours = item.minutes / 60.0
         depth = item.depths[knob.name]
-        if not item.failed:
-            if knob.name in item.bears_on:
-                log_weight += log_survival(grid.hazard(depth), hours, RUN_SPREAD)
-        elif item.causes == (knob.name,):
-            log_weight += log_likelihood(
-                grid.hazard(depth), hours, True, item.timed, spread=RUN_SPREAD, stray=STRAY_FAILURES
-            )
-        elif is_shared(item) and _is_timed(item) and knob.name in item.causes:
+        if is_shared(item) and _is_timed(item) and knob.name in item.causes:
             log_weight += log_survival(grid.hazard(depth), hours, RUN_SPREAD)
     weight = np.exp(log_weight - log_weight.max()).ravel()
     return grid, np.asarray(weight / weight.sum())

@@ -11,11 +11,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from surefoot.search.certificate import certify_from
 from surefoot.search.evidence import Certificate, Goal
 from surefoot.search.joint import JointPosterior
-from surefoot.search.posterior import certify_from
+from surefoot.search.own_evidence import deepest_believed
 from surefoot.search.prior import model_confidence
-from surefoot.search.rules import ROUNDING, covers, deepest_held, within
+from surefoot.search.rules import ROUNDING, covers, within
 from surefoot.search.run_evidence import CountedRun, plain_evidence
 from surefoot.units import Knob
 
@@ -56,7 +57,7 @@ def own_certificates(
             from surefoot.search.api import certify
 
             known = certify(knob, evidence, goal, strategy=strategy)
-            if known is not None and known.depth > (deepest_held(evidence) or 0.0):
+            if known is not None and known.depth > (deepest_believed(knob, evidence, goal) or 0.0):
                 # Not every rule of thumb asks that what it recommends was held for a minute.
                 known = None
         if known is not None and known.depth > 0:

@@ -14,7 +14,7 @@ from surefoot.search.joint_goal import goal_in_unit
 from surefoot.search.joint_setting import SteppedBack, joint_minutes, own_certificates, step_back
 from surefoot.search.known import from_parts
 from surefoot.search.payoff import Turn, payoff_order
-from surefoot.search.rules import ROUNDING, ceilings, covers, cut_back, held, unanswered
+from surefoot.search.rules import ROUNDING, ceilings, covers, cut_back, held, unanswered, vouched
 from surefoot.search.run_evidence import CountedRun, RunsRead, plain_evidence, read_runs
 from surefoot.units import Conditions, Knob, Setting, Unit
 
@@ -318,7 +318,7 @@ def _safe(bench: _Bench, wanted: Mapping[str, float]) -> tuple[dict[str, float],
     failed = unanswered(bench.counted)
     if failed is None:
         return depths, "" if depths == dict(wanted) else "cut back to the stride allowed"
-    safe = cut_back(depths, bench.counted, bench.knobs, failed)
+    safe = cut_back(depths, vouched(bench.counted, bench.knobs, strides), bench.knobs, failed)
     if all(abs(safe[name] - depth) < ROUNDING for name, depth in wanted.items()):
         return safe, ""
     at = failed.run.setting.describe(bench.unit)

@@ -17,12 +17,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from surefoot.search.certificate import certify_from
 from surefoot.search.effort import effort_named
 from surefoot.search.evidence import Alternative, Certificate, Evidence, Goal, Proposal
 from surefoot.search.likelihood import log_survival
-from surefoot.search.posterior import Posterior, certify_from, posterior
+from surefoot.search.own_evidence import deepest_believed
+from surefoot.search.posterior import Posterior, posterior
 from surefoot.search.prior import RUN_SPREAD, STRAY_FAILURES, model_confidence, typical_per_decade
-from surefoot.search.rules import Allowed, allowed, deepest_held
+from surefoot.search.rules import Allowed, allowed
+from surefoot.search.words import claim_text
 from surefoot.units import Knob
 
 Floats = NDArray[np.float64]
@@ -240,7 +243,7 @@ class PosteriorStrategy:
 
 def _climb(knob: Knob, evidence: Sequence[Evidence], goal: Goal, rule: Allowed) -> tuple[float, float, str] | None:
     """Depth, minutes and why, while nothing has failed and the rules allow something deeper; else None."""
-    deepest = deepest_held(evidence) or 0.0
+    deepest = deepest_believed(knob, evidence, goal) or 0.0
     if rule.ceiling <= deepest + 1e-9 or any(piece.failed for piece in evidence):
         return None
     full = deepest < FULL_STRIDE_SHARE * knob.limit - 1e-9
@@ -279,7 +282,7 @@ def _not_worth(
 ) -> Proposal:
     """The stop because the next hour buys too little, named by what else is true of it."""
     buys = f"the next hour would gain about {gain:.1f} {knob.unit}, less than the {threshold:.1f} it must"
-    deepest = deepest_held(evidence) or 0.0
+    deepest = deepest_believed(knob, evidence, goal) or 0.0
     if deepest >= knob.deepest - 1e-9 and not any(piece.failed for piece in evidence):
         return _stop(
             "limit", f"Stop: the limit of {knob.describe(knob.deepest)} held without a failure; {buys}.", claim
@@ -288,13 +291,3 @@ def _not_worth(
         return _stop("worth", f"Stop: nothing can be certified, and {buys}.", claim)
     why = "certified" if goal.worth_per_hour is None else "worth"
     return _stop(why, f"Stop: {knob.describe(known.depth)} is certified; {buys}.", claim)
-
-
-def claim_text(known: Certificate | None, knob: Knob, goal: Goal) -> str:
-    """What may be claimed, in words."""
-    if known is None:
-        return f"Nothing is known to hold for {goal.mttf_hours:g} h of load at {goal.confidence:.0%} yet."
-    return (
-        f"{knob.describe(known.depth)} holds with an MTTF of at least {goal.mttf_hours:g} h of load "
-        f"at {known.confidence:.0%} confidence."
-    )

@@ -9,10 +9,10 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from surefoot.search.evidence import Certificate, Evidence, Goal
+from surefoot.search.evidence import Evidence, Goal
 from surefoot.search.likelihood import log_likelihood, log_survival
+from surefoot.search.own_evidence import believed
 from surefoot.search.prior import RUN_SPREAD, STRAY_FAILURES, Grid, grid_for, model_confidence
-from surefoot.search.rules import deepest_held
 from surefoot.units import Knob
 
 Floats = NDArray[np.float64]
@@ -95,7 +95,7 @@ class EdgePosterior:
 
 
 def posterior(knob: Knob, evidence: Sequence[Evidence], goal: Goal) -> Posterior:
-    """The posterior after the evidence; the order of the runs does not matter to it."""
+    """The posterior after the evidence, all of it believed; the order of the runs does not matter to it."""
     grid = grid_for(knob, goal)
     log_weight = grid.log_prior.copy()
     for piece in evidence:
@@ -112,35 +112,12 @@ def _piece(grid: Grid, depth: float, minutes: float, failed: bool, timed: bool) 
     return found
 
 
-def certify_from(after: Posterior, knob: Knob, evidence: Sequence[Evidence], goal: Goal) -> Certificate | None:
-    """The deepest whole step that meets the goal at its confidence and is no deeper than one that held, or None."""
-    deepest = deepest_held(evidence)
-    if deepest is None:
-        return None
-    bound = min(after.goal_quantile(1.0 - model_confidence(goal)), deepest, knob.deepest)
-    depth = np.floor(bound / knob.step + 1e-9) * knob.step
-    if bound < 0:
-        return None
-    return certificate_at(float(depth), after, evidence, goal)
-
-
-def certificate_at(depth: float, after: Posterior, evidence: Sequence[Evidence], goal: Goal) -> Certificate:
-    """The claim that the posterior makes for a depth, with the evidence it rests on."""
-    edge = after.edge_mean
-    return Certificate(
-        depth=depth,
-        mttf_hours=after.mttf_bound(depth, goal),
-        confidence=goal.confidence,
-        hours=sum(piece.minutes for piece in evidence if piece.depth >= depth - 1e-9) / 60.0,
-        failures=sum(piece.failed for piece in evidence if piece.depth <= depth + 1e-9),
-        edge_depth=edge,
-        guard_band=edge - depth,
-    )
-
-
 def edge_posterior(knob: Knob, evidence: Sequence[Evidence], goal: Goal) -> EdgePosterior:
-    """The posterior of a knob as curves, from stock to the limit in half steps (at most 240 of them)."""
-    after = posterior(knob, evidence, goal)
+    """The posterior of a knob as curves, from stock to the limit in half steps (at most 240 of them).
+
+    Holds that the unit's other runs do not bear out say nothing here (own_evidence.py).
+    """
+    after = posterior(knob, believed(knob, evidence, goal), goal)
     grid = after.grid
     depths = np.linspace(0.0, knob.limit, int(min(max(2 * knob.limit / knob.step, 40), 240)) + 1)
     doubt = 1.0 - model_confidence(goal)

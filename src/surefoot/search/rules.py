@@ -18,10 +18,10 @@ from surefoot.errors import BadInput
 from surefoot.runs import Run
 from surefoot.search.evidence import Evidence, Goal, Proposal
 from surefoot.search.joint_goal import goal_in_unit
+from surefoot.search.own_evidence import SHORTEST_HOLD_MINUTES, deepest_believed
 from surefoot.search.run_evidence import CountedRun, read_runs
 from surefoot.units import Conditions, Knob, Setting, Unit
 
-SHORTEST_HOLD_MINUTES = 1.0
 ROUNDING = 1e-9
 
 
@@ -66,12 +66,6 @@ def held(piece: Evidence | Seen) -> bool:
     return not piece.failed and piece.minutes >= SHORTEST_HOLD_MINUTES - ROUNDING
 
 
-def deepest_held(evidence: Sequence[Evidence]) -> float | None:
-    """The deepest depth that held, or None when nothing has."""
-    depths = [piece.depth for piece in evidence if held(piece)]
-    return max(depths) if depths else None
-
-
 def at_stock(item: Seen) -> bool:
     """Whether every knob was at stock."""
     return all(depth <= ROUNDING for depth in item.depths.values())
@@ -105,26 +99,40 @@ def unanswered(seen: Sequence[SeenT]) -> SeenT | None:
     return None
 
 
+def deepest_vouched(seen: Sequence[Seen], knob: Knob, stride: float) -> float:
+    """The deepest that held in a knob, 0 when nothing has; not what its own failures contradict (own_evidence.py)."""
+    pieces = tuple(
+        Evidence(item.depths[knob.name], item.minutes, item.failed)
+        for item in seen
+        if held(item) or (item.failed and not any(depth for name, depth in item.depths.items() if name != knob.name))
+    )
+    return deepest_believed(knob, pieces, Goal(max_stride=stride), leaps=False) or 0.0
+
+
+def vouched(seen: Sequence[SeenT], knobs: Mapping[str, Knob], strides: Mapping[str, float]) -> list[SeenT]:
+    """The runs that held at a setting which is believed in every knob."""
+    deepest = {name: deepest_vouched(seen, knob, strides[name]) for name, knob in knobs.items()}
+    return [item for item in seen if held(item) and within(item, deepest)]
+
+
 def ceilings(seen: Sequence[Seen], knobs: Mapping[str, Knob], strides: Mapping[str, float]) -> dict[str, float]:
     """By knob, the deepest whole step that a stride past the deepest that held in any run reaches, within its limit."""
-    found: dict[str, float] = {}
-    for name, knob in knobs.items():
-        deepest = max((item.depths[name] for item in seen if held(item)), default=0.0)
-        found[name] = min(_whole(knob, deepest + strides[name]), knob.deepest)
-    return found
+    return {
+        name: min(_whole(knob, deepest_vouched(seen, knob, strides[name]) + strides[name]), knob.deepest)
+        for name, knob in knobs.items()
+    }
 
 
 def cut_back(
-    depths: Mapping[str, float], seen: Sequence[Seen], knobs: Mapping[str, Knob], failed: Seen
+    depths: Mapping[str, float], kept: Sequence[Seen], knobs: Mapping[str, Knob], failed: Seen
 ) -> dict[str, float]:
     """What may be run while ``failed`` is unanswered: ``depths`` where one setting at least so deep held as a whole,
-    else the deepest setting that answers it.
+    else the deepest setting that answers it. ``kept``: the runs that held (`vouched`).
 
     An answer is shallower than the failure, no deeper than a setting that held, and on whole steps; of several the one
     that leaves most of the wanted depths, counted in shares of each knob's limit. Stock always is one.
     """
     wanted = {name: depths.get(name, 0.0) for name in knobs}
-    kept = [item for item in seen if held(item)]
     if any(covers(item, wanted) for item in kept):
         return dict(depths)
     best = dict.fromkeys(knobs, 0.0)
@@ -155,7 +163,7 @@ def allowed(knob: Knob, evidence: Sequence[Evidence], goal: Goal) -> Allowed:
         return Allowed(0.0, f"{failures} failures of {goal.max_failures} allowed are used up", "failures")
     if not any(held(item) and at_stock(item) for item in seen):
         return Allowed(0.0, "the first run is at stock")
-    deepest = deepest_held(evidence) or 0.0
+    deepest = deepest_vouched(seen, knob, goal.max_stride)
     failed = unanswered(seen)
     if failed is not None and deepest < knob.deepest:
         why = f"nothing shallower than the failure at {knob.describe(failed.depths[knob.name])} has held since"
@@ -219,12 +227,12 @@ def _by_the_runs(unit: Unit, counted: Sequence[CountedRun], wanted: Mapping[str,
     knobs = {knob.name: knob for knob in unit.leaders()}
     strides = {name: goal_in_unit(knob, goal).max_stride for name, knob in knobs.items()}
     for name, depth in wanted.items():
-        deepest = max((item.depths[name] for item in counted if held(item)), default=0.0)
+        deepest = deepest_vouched(counted, knobs[name], strides[name])
         if depth > deepest + strides[name] + ROUNDING:
             knob = knobs[name]
             return f"{name}: {knob.describe(depth)} is further than {_past(knob, strides[name], deepest)}."
     failed = unanswered(counted)
-    if failed is not None and not any(held(item) and covers(item, wanted) for item in counted):
+    if failed is not None and not any(covers(item, wanted) for item in vouched(counted, knobs, strides)):
         return (
             f"Nothing shallower than {failed.run.setting.describe(unit)}, which failed (run {failed.run.id}), has held "
             "since: hold something shallower first."

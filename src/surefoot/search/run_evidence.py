@@ -206,6 +206,15 @@ def plain_evidence(counted: Sequence[CountedRun], knob: str, blamed: Mapping[int
     return tuple(found)
 
 
+def alone(counted: Sequence[CountedRun], knob: str) -> tuple[Evidence, ...]:
+    """What needs no blaming: the runs that held and bear on a knob, and the failures that it alone can have caused."""
+    return tuple(
+        item.evidence(knob, item.failed)
+        for item in counted
+        if (item.causes == (knob,) if item.failed else knob in item.bears_on)
+    )
+
+
 def _loads_used(runs: Iterable[Run]) -> dict[str, frozenset[str]]:
     """By knob, the loads under which it has been searched."""
     used: dict[str, set[str]] = {}
