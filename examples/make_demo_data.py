@@ -1,4 +1,4 @@
-"""Write the demo's story into the journal: the Low Mill bench tunes `shoebox-3`, a laptop that does not exist.
+"""Play the demo's story into the journal under a name of your own: a small desktop that does not exist.
 
     SUREFOOT_HOME=/some/folder python examples/make_demo_data.py [--seed 15] [--name shoebox-3]
 
@@ -9,9 +9,9 @@ from __future__ import annotations
 
 import argparse
 
-from surefoot.guide.demo import write_happenings
+from surefoot.guide.demo import play
+from surefoot.guide.voice import Unattended
 from surefoot.journal import Journal
-from surefoot.rehearsal.demo_data import demo_happenings, demo_unit
 
 
 def main() -> None:
@@ -21,13 +21,10 @@ def main() -> None:
     parser.add_argument("--name", default="shoebox-3", help="name of the unit")
     options = parser.parse_args()
 
-    unit = demo_unit(options.name)
-    happenings = list(demo_happenings(options.seed, unit=unit))
     with Journal.open() as journal:
-        journal.add_unit(unit)
-        write_happenings(journal, unit, happenings)
-        print(f"{len(happenings)} runs of {unit.name} written to {journal.path}")
-        print(f"Now: surefoot report {unit.name}")
+        played = play(journal, options.seed, Unattended(), name=options.name)
+        print(f"{len(journal.runs(played.unit.name))} runs of {played.unit.name} written to {journal.path}")
+        print(f"Now: surefoot report {played.unit.name}")
 
 
 if __name__ == "__main__":

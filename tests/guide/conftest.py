@@ -9,7 +9,8 @@ import pytest
 
 from surefoot.guide.voice import Unattended
 from surefoot.journal import Journal
-from surefoot.rehearsal.machine import Edge, VirtualMachine
+from surefoot.rehearsal.machine import VirtualMachine
+from surefoot.rehearsal.virtual import VirtualUnit
 from surefoot.units import Knob, Unit
 
 CORE = Knob("cpu-core", "cpu", "mV", "down", 5, 250)
@@ -37,7 +38,7 @@ def voice() -> Unattended:
 
 @pytest.fixture
 def machine(unit: Unit) -> VirtualMachine:
-    return VirtualMachine(unit, {"cpu-core": Edge(110, 5)}, seed=1)
+    return VirtualMachine(unit, {"cpu-core": VirtualUnit(110, 5)}, seed=1)
 
 
 MakeMachine = Callable[..., VirtualMachine]

@@ -15,7 +15,8 @@ from surefoot.guide.measure import Measuring, measure
 from surefoot.guide.settle import Settling
 from surefoot.guide.voice import Unattended
 from surefoot.journal import Journal
-from surefoot.rehearsal.machine import Edge, VirtualMachine
+from surefoot.rehearsal.machine import VirtualMachine
+from surefoot.rehearsal.virtual import VirtualUnit
 from surefoot.runs import Closing, RunPlan, Trace
 
 
@@ -57,7 +58,7 @@ def main() -> None:
     path, name, boot, seed = sys.argv[1:]
     with Telling.open(Path(path)) as journal:
         unit = journal.unit(name)
-        machine = OtherBoot(unit, {"cpu-core": Edge(400, 5)}, seed=int(seed))
+        machine = OtherBoot(unit, {"cpu-core": VirtualUnit(400, 5)}, seed=int(seed))
         machine.given = boot
         measuring = Measuring(
             setting=unit.setting_at({"cpu-core": 60}),

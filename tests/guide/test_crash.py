@@ -15,7 +15,8 @@ from surefoot.guide.bench import Bench
 from surefoot.guide.recovery import recover
 from surefoot.guide.voice import Unattended
 from surefoot.journal import Journal
-from surefoot.rehearsal.machine import Edge, VirtualMachine
+from surefoot.rehearsal.machine import VirtualMachine
+from surefoot.rehearsal.virtual import VirtualUnit
 from surefoot.runs import Outcome
 from surefoot.units import Knob, Unit
 
@@ -57,7 +58,7 @@ def rounds(path: Path, count: int) -> None:
         same = rng.random() < 0.5
         records = killed_session(path, boot_then, number, rng.uniform(0.0, 0.8))
         with Journal.open(path) as journal:
-            machine = Booted(journal.unit("shoebox-3"), {"cpu-core": Edge(400, 5)}, seed=number)
+            machine = Booted(journal.unit("shoebox-3"), {"cpu-core": VirtualUnit(400, 5)}, seed=number)
             machine.given = boot_then if same else "later"
             before = {run.id: run for run in journal.runs("shoebox-3")}
             for kind, run_id, *rest in records:

@@ -10,7 +10,8 @@ from surefoot.guide.hold import hold
 from surefoot.guide.run_in_hand import Holding
 from surefoot.guide.voice import Unattended
 from surefoot.journal import Journal
-from surefoot.rehearsal.machine import Edge, MachineDown, VirtualHands, VirtualMachine
+from surefoot.rehearsal.machine import MachineDown, VirtualHands, VirtualMachine
+from surefoot.rehearsal.virtual import VirtualUnit
 from surefoot.runs import Outcome, Run, RunPlan
 from surefoot.units import Setting, Unit
 
@@ -45,7 +46,7 @@ def test_a_run_that_holds(journal: Journal, unit: Unit, machine: VirtualMachine)
 
 
 def test_a_wrong_result_is_a_miscompute_with_its_processor(journal: Journal, unit: Unit) -> None:
-    machine = VirtualMachine(unit, {"cpu-core": Edge(110, 5, soft_share=1.0)}, seed=1)
+    machine = VirtualMachine(unit, {"cpu-core": VirtualUnit(110, 5, soft_share=1.0)}, seed=1)
     run = make(journal, unit, machine, 130)
     assert run.outcome is Outcome.MISCOMPUTE
     assert run.minutes < 10
@@ -53,7 +54,7 @@ def test_a_wrong_result_is_a_miscompute_with_its_processor(journal: Journal, uni
 
 
 def test_a_crash_leaves_the_run_open_with_its_last_heartbeat(journal: Journal, unit: Unit) -> None:
-    machine = VirtualMachine(unit, {"cpu-core": Edge(110, 5, soft_share=0.0)}, seed=3)
+    machine = VirtualMachine(unit, {"cpu-core": VirtualUnit(110, 5, soft_share=0.0)}, seed=3)
     with pytest.raises(MachineDown):
         make(journal, unit, machine, 120)
     (run,) = journal.open_runs(unit.name)
@@ -70,7 +71,7 @@ class Interrupting(VirtualMachine):
 
 
 def test_ctrl_c_leaves_a_void_run_and_the_unit_at_stock(journal: Journal, unit: Unit) -> None:
-    machine = Interrupting(unit, {"cpu-core": Edge(110, 5)}, seed=1)
+    machine = Interrupting(unit, {"cpu-core": VirtualUnit(110, 5)}, seed=1)
     with pytest.raises(KeyboardInterrupt):
         make(journal, unit, machine, 60)
     (run,) = journal.runs(unit.name)
@@ -93,7 +94,7 @@ class Hot(VirtualMachine):
 
 
 def test_the_ceiling_stops_a_run_within_two_samples(journal: Journal, unit: Unit) -> None:
-    machine = Hot(unit, {"cpu-core": Edge(110, 5)}, seed=1)
+    machine = Hot(unit, {"cpu-core": VirtualUnit(110, 5)}, seed=1)
     run = make(journal, unit, machine, 60)
     assert run.outcome is Outcome.OVERHEAT
     assert machine.over <= 2
@@ -152,7 +153,7 @@ class Sleeping(VirtualMachine):
 
 
 def test_a_run_that_the_machine_slept_through_is_void(journal: Journal, unit: Unit) -> None:
-    run = make(journal, unit, Sleeping(unit, {"cpu-core": Edge(110, 5)}, seed=1), 40)
+    run = make(journal, unit, Sleeping(unit, {"cpu-core": VirtualUnit(110, 5)}, seed=1), 40)
     assert run.outcome is Outcome.VOID
     assert run.closing is not None and "slept" in run.closing.judged_by
 
@@ -188,5 +189,5 @@ def test_a_logged_driver_reset_turns_a_pass_into_a_failure(journal: Journal, uni
         def faults_since(self, moment: object) -> list[tuple[Outcome, str]]:
             return [(Outcome.DRIVER_RESET, "engine reset")]
 
-    run = make(journal, unit, Logging(unit, {"cpu-core": Edge(110, 5)}, seed=1), 40)
+    run = make(journal, unit, Logging(unit, {"cpu-core": VirtualUnit(110, 5)}, seed=1), 40)
     assert run.outcome is Outcome.DRIVER_RESET

@@ -14,7 +14,8 @@ from surefoot.guide.session import Options, Session, SessionEnd
 from surefoot.guide.settle import Settling
 from surefoot.guide.voice import Unattended
 from surefoot.journal import Journal
-from surefoot.rehearsal.machine import Edge, MachineDown, VirtualMachine
+from surefoot.rehearsal.machine import MachineDown, VirtualMachine
+from surefoot.rehearsal.virtual import VirtualUnit
 from surefoot.runs import Outcome
 from surefoot.search import Goal
 from surefoot.units import GoalCard, Knob, Setting, Unit
@@ -37,7 +38,7 @@ def played(journal: Journal, unit: Unit, machine: VirtualMachine, options: Optio
             machine.restart()
 
 
-def one_knob(tmp_path: Path, edge: Edge, seed: int) -> tuple[Journal, Unit, VirtualMachine]:
+def one_knob(tmp_path: Path, edge: VirtualUnit, seed: int) -> tuple[Journal, Unit, VirtualMachine]:
     journal = Journal.open(tmp_path / f"{seed}.sqlite")
     unit = Unit(name="shoebox-3", knobs=(CORE, CACHE), firmware="F-1")
     journal.add_unit(unit)
@@ -48,14 +49,14 @@ def test_a_full_session_finds_a_setting_that_truly_holds(tmp_path: Path) -> None
     """The check against the outside is the virtual unit's own hazard, which the search never sees."""
     honest, gaps = 0, []
     for seed in range(8):
-        edge = Edge(95 + 5 * seed, 5, soft_share=0.3)
+        edge = VirtualUnit(95 + 5 * seed, 5, soft_share=0.3)
         journal, unit, machine = one_knob(tmp_path, edge, seed)
         end, _ = played(journal, unit, machine)
         assert end.known is not None, end
         depth = CORE.depth_of(end.known.setting.value("cpu-core"))
         assert end.known.setting.value("cpu-cache") == end.known.setting.value("cpu-core"), "linked knobs move together"
-        honest += 1 / edge.hazard_per_hour(depth) >= 100
-        gaps.append(edge.depth_for(100) - depth)
+        honest += 1 / edge.hazard(depth) >= 100
+        gaps.append(edge.best_depth(100, CORE.limit) - depth)
         runs = journal.runs(unit.name)
         assert runs[0].plan.setting.is_stock, "the first run is at stock"
         assert journal.open_runs(unit.name) == []
@@ -67,7 +68,7 @@ def test_a_full_session_finds_a_setting_that_truly_holds(tmp_path: Path) -> None
 
 
 def test_no_run_is_deeper_than_the_rules_allow(tmp_path: Path) -> None:
-    journal, unit, machine = one_knob(tmp_path, Edge(70, 4), 5)
+    journal, unit, machine = one_knob(tmp_path, VirtualUnit(70, 4), 5)
     played(journal, unit, machine)
     deepest_held, failed_at = 0.0, None
     for run in journal.runs(unit.name):
@@ -85,39 +86,39 @@ def test_no_run_is_deeper_than_the_rules_allow(tmp_path: Path) -> None:
 
 def test_a_unit_that_fails_at_stock_is_not_tuned(tmp_path: Path) -> None:
     class Faulty(VirtualMachine):
-        def draw_failure(self) -> tuple[float, Knob] | None:
+        def draw_failure(self, minutes: float) -> tuple[float, Knob] | None:
             return self.seconds() + 60, CORE
 
-    journal, unit, _ = one_knob(tmp_path, Edge(100, 5), 1)
-    machine = Faulty(unit, {"cpu-core": Edge(100, 5, soft_share=1)}, seed=1)
+    journal, unit, _ = one_knob(tmp_path, VirtualUnit(100, 5), 1)
+    machine = Faulty(unit, {"cpu-core": VirtualUnit(100, 5, soft_share=1)}, seed=1)
     end, _ = played(journal, unit, machine)
     assert end.why == "faulty" and end.known is None
     assert all(run.setting.is_stock for run in journal.runs(unit.name))
 
 
 def test_a_second_session_on_the_same_unit_is_refused(tmp_path: Path) -> None:
-    journal, unit, machine = one_knob(tmp_path, Edge(100, 5), 1)
+    journal, unit, machine = one_knob(tmp_path, VirtualUnit(100, 5), 1)
     with journal.writer(unit.name), Journal.open(journal.path) as other, pytest.raises(JournalError, match="held"):
         Session(Bench(other, unit, machine, Unattended()), FAST).run()
     assert journal.runs(unit.name) == []
 
 
 def test_nothing_runs_without_consent(tmp_path: Path) -> None:
-    journal, unit, machine = one_knob(tmp_path, Edge(100, 5), 1)
+    journal, unit, machine = one_knob(tmp_path, VirtualUnit(100, 5), 1)
     with pytest.raises(AnswerIsNo, match="not agreed"):
         Session(Bench(journal, unit, machine, Unattended()), Options()).run()
     assert journal.runs(unit.name) == []
 
 
 def test_linked_and_unknown_knobs_cannot_be_tuned_alone(tmp_path: Path) -> None:
-    journal, unit, machine = one_knob(tmp_path, Edge(100, 5), 1)
+    journal, unit, machine = one_knob(tmp_path, VirtualUnit(100, 5), 1)
     for name in ("cpu-cache", "ghost"):
         with pytest.raises(BadInput):
             Session(Bench(journal, unit, machine, Unattended()), Options(knobs=(name,), agreed=True)).run()
 
 
 def test_a_session_goes_on_where_it_was(tmp_path: Path) -> None:
-    journal, unit, machine = one_knob(tmp_path, Edge(120, 5), 3)
+    journal, unit, machine = one_knob(tmp_path, VirtualUnit(120, 5), 3)
     first, _ = played(journal, unit, machine, Options(**{**options_of(FAST), "max_runs": 2}))
     assert first.why == "paused" and len(first.run_ids) == 2
     second, _ = played(journal, unit, machine)
@@ -141,7 +142,7 @@ class Answers(Unattended):
 
 
 def test_pause_and_stop_at_the_prompt(tmp_path: Path) -> None:
-    journal, unit, machine = one_knob(tmp_path, Edge(120, 5), 3)
+    journal, unit, machine = one_knob(tmp_path, VirtualUnit(120, 5), 3)
     end = Session(Bench(journal, unit, machine, Answers()), FAST).run()
     assert end.why == "stopped"
     assert len(journal.runs(unit.name)) == 1
@@ -152,13 +153,13 @@ def test_two_knobs_end_with_a_joint_claim(tmp_path: Path) -> None:
     journal = Journal.open(tmp_path / "two.sqlite")
     unit = Unit(name="shoebox-3", knobs=(CORE, CACHE, CLOCK))
     journal.add_unit(unit)
-    edges = {"cpu-core": Edge(100, 5), "gpu-core": Edge(140, 9)}
+    edges = {"cpu-core": VirtualUnit(100, 5), "gpu-core": VirtualUnit(140, 9)}
     machine = VirtualMachine(unit, edges, seed=2)
     end, _ = played(journal, unit, machine)
     assert end.known is not None and end.known.joint is not None
     assert {run.plan.purpose for run in journal.runs(unit.name)} == {"search", "joint"}
     setting = end.known.setting
-    hazard = sum(edges[name].hazard_per_hour(abs(setting.value(name))) for name in edges)
+    hazard = sum(edges[name].hazard(abs(setting.value(name))) for name in edges)
     assert setting != Setting() and 1 / hazard >= 50
 
 
@@ -170,7 +171,7 @@ def test_runs_that_prove_nothing_end_an_unattended_session(tmp_path: Path) -> No
     journal = Journal.open(tmp_path / "hot.sqlite")
     unit = Unit(name="shoebox-3", knobs=(CORE,), ceilings_celsius={"cpu": 95})
     journal.add_unit(unit)
-    end, _ = played(journal, unit, Hot(unit, {"cpu-core": Edge(100, 5)}, seed=1))
+    end, _ = played(journal, unit, Hot(unit, {"cpu-core": VirtualUnit(100, 5)}, seed=1))
     assert end.why == "voids"
     assert all(run.outcome is Outcome.OVERHEAT for run in journal.runs(unit.name))
 

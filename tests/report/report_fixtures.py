@@ -4,15 +4,14 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from surefoot.guide.demo import write_happenings
+from surefoot.guide.demo import Demo, play
+from surefoot.guide.voice import Unattended
 from surefoot.journal import Journal
-from surefoot.rehearsal.demo_data import demo_happenings, demo_unit
+
+NAME = "shoebox-3"
 
 
-def write_demo(home: Path, name: str = "shoebox-3", seed: int = 15) -> None:
+def write_demo(home: Path, name: str = NAME, seed: int = 15) -> Demo:
     """The demo's story in a journal under ``home``, the unit called ``name``."""
-    unit = demo_unit(name)
-    happenings = list(demo_happenings(seed, unit=unit))
     with Journal.open(home) as journal:
-        journal.add_unit(unit)
-        write_happenings(journal, unit, happenings)
+        return play(journal, seed, Unattended(), name=name)

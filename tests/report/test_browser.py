@@ -178,7 +178,7 @@ def test_a_picture_and_its_numbers_can_be_saved(page: Page) -> None:
     root = ET.fromstring(saved[0])
     assert root.tag.endswith("svg") and "var(--" not in saved[0] and 'id="fill-thermal"' in saved[0]
     lines = saved[2].splitlines()
-    assert lines[0].startswith("configuration,") and len(lines) == 7
+    assert lines[0].startswith("configuration,") and len(lines) == 6
 
 
 def test_light_and_dark_can_be_read(page: Page) -> None:

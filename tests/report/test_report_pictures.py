@@ -56,7 +56,7 @@ def test_a_picture_stands_alone(view: PageView, theme: str) -> None:
     assert (root.get("width"), root.get("height")) == ("960", "540")
     texts = ["".join(text.itertext()) for text in root.iter(f"{SVG}text")]
     assert "a <unit> & co · Surefoot" in texts
-    assert "performance mode" in texts
+    assert "as it came in" in texts
     assert any("temperature" in text for text in texts)
 
 

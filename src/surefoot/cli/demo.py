@@ -32,7 +32,7 @@ def demo(
     with open_journal() as journal:
         voice = TerminalVoice(console(stderr=as_json), attended=False)
         voice.say(
-            "A virtual laptop is tuned, on a clock of its own: nothing of this machine is changed. "
+            "A virtual desktop is measured, tuned and measured again, on a clock of its own: nothing of this machine is changed. "
             "Everything else is the real thing: the search, the journal on the disk, the recovery, the recall.",
         )
         played = play(journal, seed, voice)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import timedelta
 from typing import Final
 
 import numpy as np
@@ -15,13 +14,25 @@ from surefoot.guide.session import Options, Session, SessionEnd
 from surefoot.guide.settle import Settling
 from surefoot.guide.voice import Voice
 from surefoot.journal import Journal
-from surefoot.rehearsal.demo_data import Happening, configuration_names, demo_unit, measurements
-from surefoot.rehearsal.machine import Edge, MachineDown, VirtualMachine
+from surefoot.rehearsal.demo_card import (
+    CLEANED,
+    ROOM_CELSIUS,
+    WORKBENCH,
+    Stage,
+    demo_unit,
+    stages_after,
+    stages_before,
+)
+from surefoot.rehearsal.demo_measures import REPEATS, Happening, measured
+from surefoot.rehearsal.machine import MachineDown, VirtualMachine
+from surefoot.rehearsal.virtual import VirtualUnit
+from surefoot.runs import Run
+from surefoot.scores.configurations import key_of, parts_of
 from surefoot.search import Goal
 from surefoot.units import Unit
 
 DEMO_NAME: Final = "demo"
-BENCH_DAY: Final = timedelta(days=1)
+BENCH_NIGHT_SECONDS: Final = 15 * 3600.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,15 +47,16 @@ class Demo:
     true_mttf_hours: float
 
 
-def play(journal: Journal, seed: int, voice: Voice) -> Demo:
-    """Play a session on a new virtual unit from stock to a certificate, crashes and recoveries included.
+def play(journal: Journal, seed: int, voice: Voice, *, name: str | None = None) -> Demo:
+    """Play the workshop's story on a new virtual unit, crashes and recoveries included: measured as it came in and
+    cleaned, tuned from stock to a certificate, measured again.
 
     Same seed, same runs. The unit is called ``demo``, or ``demo-2`` and so on when the journal has one already.
     """
-    unit = demo_unit(_free_name(journal))
+    unit = demo_unit(name or _free_name(journal))
     journal.add_unit(unit)
     edges = draw_edges(seed)
-    machine = VirtualMachine(unit, edges, seed)
+    machine = VirtualMachine(unit, edges, seed, room_celsius=ROOM_CELSIUS, cooling=unit.cooling or CLEANED)
     options = Options(
         goal=Goal(mttf_hours=unit.goal.mttf_hours, confidence=unit.goal.confidence),
         ambient_celsius=machine.room_celsius,
@@ -54,6 +66,10 @@ def play(journal: Journal, seed: int, voice: Voice) -> Demo:
         heartbeat_seconds=60.0,
         settling=Settling(at_most_minutes=3.0),
     )
+    _say_measured(voice, stages_before())
+    unit = write_happenings(journal, unit, list(measured(unit, machine, stages_before(), seed)))
+    machine.put(power_mode=WORKBENCH, cooling=CLEANED)
+    machine.sleep(BENCH_NIGHT_SECONDS)
     began = machine.seconds()
     crashes = 0
     while True:
@@ -67,24 +83,29 @@ def play(journal: Journal, seed: int, voice: Voice) -> Demo:
             machine.restart()
     hours = (machine.seconds() - began) / 3600
     found = recall(journal, unit, options.goal, machine.now()).as_setting()
-    unit = write_happenings(journal, unit, list(measurements(seed, unit, found, start=machine.now() + BENCH_DAY)))
+    machine.sleep(BENCH_NIGHT_SECONDS)
+    _say_measured(voice, stages_after(found))
+    unit = write_happenings(journal, unit, list(measured(unit, machine, stages_after(found), seed + 1)))
     # What was measured is evidence too: recall is asked once more, and says what it will say tomorrow.
     answer = recall(journal, unit, options.goal, machine.now())
     return Demo(unit, end, answer, crashes, hours, _true_mttf(unit, edges, answer))
 
 
-def draw_edges(seed: int) -> dict[str, Edge]:
-    """The true edges of the demo's unit: drawn, so that each seed is another chip."""
+def _say_measured(voice: Voice, stages: Sequence[Stage]) -> None:
+    voice.say(f"Measured, {REPEATS} runs each: {'; '.join(stage.name for stage in stages)}.", "quiet")
+
+
+def draw_edges(seed: int) -> dict[str, VirtualUnit]:
+    """The truth of the demo's unit: drawn, so that each seed is another chip."""
     rng = np.random.default_rng([seed, 3])
-    return {
-        "cpu-core": Edge(float(np.clip(rng.normal(110, 20), 60, 160)), float(rng.lognormal(np.log(5), 0.25)), 0.0),
-        "gpu-core": Edge(float(np.clip(rng.normal(140, 20), 90, 190)), float(rng.lognormal(np.log(9), 0.25)), 0.5),
-    }
+    core = float(np.clip(rng.normal(78, 13), 48, 110)), float(rng.lognormal(np.log(5), 0.25))
+    clock = float(np.clip(rng.normal(168, 22), 110, 220)), float(rng.lognormal(np.log(12), 0.25))
+    return {"cpu-core": VirtualUnit(*core, soft_share=0.0), "gpu-core": VirtualUnit(*clock, soft_share=0.5)}
 
 
-def _true_mttf(unit: Unit, edges: dict[str, Edge], answer: Recall) -> float:
+def _true_mttf(unit: Unit, edges: dict[str, VirtualUnit], answer: Recall) -> float:
     hazard = sum(
-        edge.hazard_per_hour(unit.knob(name).depth_of(answer.setting.get(name, 0.0)))
+        edge.hazard(unit.knob(name).depth_of(answer.setting.get(name, 0.0)))
         for name, edge in edges.items()
         if answer.setting.get(name)
     )
@@ -102,9 +123,10 @@ def _free_name(journal: Journal) -> str:
 
 
 def write_happenings(journal: Journal, unit: Unit, happenings: Sequence[Happening]) -> Unit:
-    """Log what happened to a unit of the journal with traces, scores and readings, name its configurations, and note
-    on the card the cooling it ended with. Returns the card."""
+    """Log what happened to a unit of the journal with traces, scores and readings, name its configurations by the
+    runs' notes, and note on the card the cooling it ended with. Returns the card."""
     cooling = unit.cooling
+    names = {key: name for key, (name, _) in journal.configuration_names(unit.name).items()}
     for one in happenings:
         cooling = one.plan.conditions.cooling or cooling
         run_id = journal.log_run(one.plan, one.closing, at=one.at)
@@ -114,8 +136,11 @@ def write_happenings(journal: Journal, unit: Unit, happenings: Sequence[Happenin
             journal.add_score(unit.name, score, run_id=run_id)
         for reading in one.readings:
             journal.add_reading(unit.name, reading, run_id=run_id)
-    for rank, (key, name) in enumerate(configuration_names(happenings).items(), 1):
-        journal.name_configuration(unit.name, key, name, rank)
+        run = Run(id=0, opened_at=one.at, plan=one.plan, closed_at=one.at, closing=one.closing)
+        key = key_of(parts_of(run))
+        if one.plan.note and key not in names:
+            names[key] = one.plan.note
+            journal.name_configuration(unit.name, key, one.plan.note, len(names))
     unit = unit.model_copy(update={"cooling": cooling})
     journal.revise_unit(unit)
     return unit

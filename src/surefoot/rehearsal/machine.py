@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime, timedelta
 from typing import Final
 
 import numpy as np
 
 from surefoot.errors import BadInput
+from surefoot.rehearsal.heat import CHIPS, COOLINGS, MODES, USUAL_COOLING, USUAL_MODE, Body, Tuning
+from surefoot.rehearsal.virtual import VirtualUnit
 from surefoot.runs import LoadState, Outcome
 from surefoot.units import Knob, Setting, Unit
 
@@ -19,55 +21,24 @@ FIRST_MOMENT: Final = datetime(2026, 11, 2, 9, 0, tzinfo=UTC)
 REBOOT_SECONDS: Final = 240.0
 WORK_PER_SECOND: Final = 180.0
 EVERYTHING: Final = "everything"
+SCENE_SECONDS: Final = (20.0, 60.0)
+LEAST_BUSY: Final = 0.86
+"""A load is not equally heavy all the time: scenes of some length, each a little lighter or heavier."""
+STRAY_READING: Final = 0.012
+"""Chance that a temperature reads a few degrees high for one sample, as sensors do now and then."""
+GPU_POWER_CAP: Final = 0x4
+GPU_HEAT: Final = 0x20
+"""Bits of the NVML API reference, clocks event reasons: software power cap, software thermal slowdown."""
 
 
 class MachineDown(BaseException):
     """The virtual machine went down. Not an Exception: no code of ours may catch it and carry on, as none could."""
 
 
-@dataclass(frozen=True, slots=True)
-class Edge:
-    """A knob's true edge: the depth at which the MTTF is one hour, and the depth per decade of the hazard.
-
-    ``soft_share``: share of its failures that the load's self-check catches.
-    """
-
-    mttf_one_hour_depth: float
-    depth_per_decade: float
-    soft_share: float = 0.3
-
-    def hazard_per_hour(self, depth: float) -> float:
-        """Failures per hour of load at a depth (the design's hazard)."""
-        return float(10 ** ((depth - self.mttf_one_hour_depth) / self.depth_per_decade))
-
-    def depth_for(self, mttf_hours: float) -> float:
-        """The deepest depth whose MTTF is at least this."""
-        return self.mttf_one_hour_depth - self.depth_per_decade * math.log10(mttf_hours)
-
-
-@dataclass(frozen=True, slots=True)
-class Part:
-    """One heated part: what it draws and how it warms. Lumped capacitance, one time constant."""
-
-    stock_volts: float
-    stock_mhz: float
-    load_watts: float
-    idle_watts: float
-    celsius_per_watt: float
-    time_constant_seconds: float
-
-
-PARTS: Final[Mapping[str, Part]] = {
-    "cpu": Part(1.10, 3800.0, 55.0, 7.0, 1.05, 70.0),
-    "gpu": Part(0.95, 1900.0, 90.0, 9.0, 0.52, 110.0),
-}
-STATIC_SHARE: Final = 0.2
-
-
 class VirtualMachine:
-    """Satisfies the guide's `Machine`. ``edges``: the true edge of each searched knob by name.
+    """Satisfies the guide's `Machine`. ``edges``: the truth of each searched knob by name.
 
-    A crash raises MachineDown from `sleep`; `restart` brings the machine back at stock under another boot identity.
+    ``power_mode`` and ``cooling``: of those in `heat`; any other name counts as the usual one. A crash raises MachineDown from `sleep`; `restart` brings the machine back at stock under another boot identity.
     """
 
     source = "virtual"
@@ -75,10 +46,12 @@ class VirtualMachine:
     def __init__(
         self,
         unit: Unit,
-        edges: Mapping[str, Edge],
+        edges: Mapping[str, VirtualUnit],
         seed: int,
         *,
         room_celsius: float = 21.0,
+        power_mode: str = USUAL_MODE,
+        cooling: str = USUAL_COOLING,
         start: datetime = FIRST_MOMENT,
     ) -> None:
         leaders = {knob.name for knob in unit.leaders()}
@@ -87,14 +60,31 @@ class VirtualMachine:
         self.unit = unit
         self.edges = dict(edges)
         self.setting = Setting()
-        self.room_celsius = room_celsius
+        self.body = Body(room_celsius)
+        self.put(power_mode=power_mode, cooling=cooling)
+        self._scene_ends = 0.0
         self._rng = np.random.default_rng([seed, 7])
         self._start = start
         self._seconds = 0.0
         self._boots = 1
         self._seed = seed
         self._running: VirtualSession | None = None
-        self._celsius = dict.fromkeys(PARTS, room_celsius + 12.0)
+
+    @property
+    def room_celsius(self) -> float:
+        """The room's temperature."""
+        return self.body.room
+
+    @room_celsius.setter
+    def room_celsius(self, celsius: float) -> None:
+        self.body.room = celsius
+
+    def put(self, *, power_mode: str | None = None, cooling: str | None = None) -> None:
+        """Change the power mode or the cooling."""
+        if power_mode is not None:
+            self.body.mode = MODES.get(power_mode, MODES[USUAL_MODE])
+        if cooling is not None:
+            self.body.cooling = COOLINGS.get(cooling, COOLINGS[USUAL_COOLING])
 
     def boot_id(self) -> str:
         """Another after each `restart`."""
@@ -117,31 +107,37 @@ class VirtualMachine:
         end = self._seconds + seconds
         running = self._running
         if running is not None and running.crashes_at is not None and running.crashes_at <= end:
-            self._warm(running.crashes_at - self._seconds)
+            self._pass(running.crashes_at - self._seconds)
             self._seconds = running.crashes_at
             self._running = None
             raise MachineDown(f"virtual machine down at {self.setting.describe(self.unit)}")
-        self._warm(seconds)
+        self._pass(seconds)
         self._seconds = end
 
     def restart(self) -> None:
         """After a crash: at stock, cooler, another boot."""
         self._running = None
         self.setting = Setting()
-        self._warm(REBOOT_SECONDS)
+        self._pass(REBOOT_SECONDS)
         self._seconds += REBOOT_SECONDS
         self._boots += 1
 
     def sample(self) -> dict[str, float]:
-        """Temperatures in whole degrees, clocks, powers, and the fan."""
-        found: dict[str, float] = {"room.temperature": self.room_celsius}
-        for name, part in PARTS.items():
-            found[f"{name}.temperature"] = round(self._celsius[name] + float(self._rng.normal(0, 0.3)))
-            found[f"{name}.power"] = round(self._watts(name) * (1 + float(self._rng.normal(0, 0.01))), 1)
-            found[f"{name}.clock"] = round(self._mhz(name) if self._loaded(name) else part.stock_mhz * 0.3)
-            found[f"{name}.voltage"] = round(self._volts(name), 3)
-        hottest = max(self._celsius.values())
-        found["fan.fan"] = round(1500 + max(0.0, hottest - 45) * 60)
+        """What the sensors make of it: rounded as they round, with a little noise and a stray reading now and then."""
+        body, rng = self.body, self._rng
+        found: dict[str, float] = {"room.temperature": round(body.room + float(rng.normal(0, 0.05)), 1)}
+        for name, chip in CHIPS.items():
+            stray = float(rng.uniform(1.5, 4.0)) if rng.random() < STRAY_READING else 0.0
+            read = min(body.chip[name] + stray, max(body.chip[name], chip.throttle + 2.0))
+            found[f"{name}.temperature"] = round(read + float(rng.normal(0, 0.3)))
+            found[f"{name}.power"] = round(body.watts[name] * (1 + float(rng.normal(0, 0.005))), 1)
+            found[f"{name}.clock"] = round(body.mhz[name] + float(rng.normal(0, 6)))
+            found[f"{name}.voltage"] = round(chip.volts_at(body.mhz[name], body.tuning[name]), 3)
+            found[f"{name}.busy"] = round(100 * body.busy[name], 1)
+        found["cpu.fan"] = round(body.rpm / 10) * 10
+        found["cpu.thermal-flag"] = float(body.held_by["cpu"] == "heat")
+        found["cpu.power-flag"] = float(body.held_by["cpu"] == "power")
+        found["gpu.reasons"] = {"heat": GPU_HEAT, "power": GPU_POWER_CAP}.get(body.held_by["gpu"], 0)
         return found
 
     def missing(self) -> Sequence[str]:
@@ -168,20 +164,18 @@ class VirtualMachine:
         """A virtual machine logs nothing."""
         return ()
 
-    def draw_failure(self) -> tuple[float, Knob] | None:
-        """When and by which knob the load that starts now will fail: exponential, hazards add (competing risks)."""
-        hazards = {
-            knob.name: self.edges[knob.name].hazard_per_hour(knob.depth_of(self.setting.value(knob.name)))
-            for knob in self.unit.leaders()
-            if self.setting.value(knob.name)
-        }
-        total = sum(hazards.values())
-        if total <= 0:
-            return None
-        hours = float(self._rng.exponential(1 / total))
-        names = list(hazards)
-        cause = names[int(self._rng.choice(len(names), p=np.array([hazards[name] for name in names]) / total))]
-        return self._seconds + hours * 3600, self.unit.knob(cause)
+    def draw_failure(self, minutes: float) -> tuple[float, Knob] | None:
+        """When, within so many minutes, and by which knob the load that starts now will fail: the first of them."""
+        session_minutes = self._seconds / 60
+        first: tuple[float, Knob] | None = None
+        for knob in self.unit.leaders():
+            if not self.setting.value(knob.name):
+                continue
+            depth = knob.depth_of(self.setting.value(knob.name))
+            hours = self.edges[knob.name].hours_to_failure(depth, minutes, session_minutes, self._rng)
+            if math.isfinite(hours) and (first is None or hours < first[0]):
+                first = hours, knob
+        return None if first is None else (self._seconds + first[0] * 3600, first[1])
 
     def is_soft(self, knob: Knob) -> bool:
         """Whether this failure of the knob is one that the self-check catches."""
@@ -196,43 +190,50 @@ class VirtualMachine:
         if self._running is session:
             self._running = None
 
+    @contextlib.contextmanager
+    def sure_to_hold(self, load: str) -> Iterator[None]:
+        """Under a load that does not fail while the block runs."""
+        session = VirtualSession(load, self, 0.0)
+        try:
+            yield
+        finally:
+            self.end(session)
+
     def exercised_by(self, load: str) -> tuple[str, ...]:
         """The domains that a load bears on: its card's word, every part for the one that runs all, else its name."""
         for card in self.unit.loads:
             if card.name == load and card.exercises:
                 return card.exercises
-        return tuple(PARTS) if load == EVERYTHING else (load,)
+        return tuple(CHIPS) if load == EVERYTHING else (load,)
 
-    def _loaded(self, domain: str) -> bool:
-        return self._running is not None and domain in self.exercised_by(self._running.name)
+    def _pass(self, seconds: float) -> None:
+        """Let virtual time pass for the body: scene after scene of the load, at what the knobs are set to now."""
+        self.body.tuning = {name: self._tuning(name) for name in CHIPS}
+        end, now = self._seconds + seconds, self._seconds
+        loaded = self.exercised_by(self._running.name) if self._running is not None else ()
+        if not loaded:
+            self.body.busy = dict.fromkeys(CHIPS, 0.0)
+            self._scene_ends = 0.0
+            self.body.pass_time(seconds)
+            return
+        while now < end - 1e-9:
+            if now >= self._scene_ends - 1e-9:
+                self._scene_ends = now + float(self._rng.uniform(*SCENE_SECONDS))
+                busy = float(self._rng.uniform(LEAST_BUSY, 1.0))
+                # What is heavy for the processor is light for the graphics, and the other way round.
+                shares = {"cpu": busy, "gpu": 1.0 + 0.5 * (LEAST_BUSY - busy)}
+                self.body.busy = {name: shares.get(name, busy) if name in loaded else 0.0 for name in CHIPS}
+            part = min(end, self._scene_ends) - now
+            self.body.pass_time(part)
+            now += part
 
-    def _offset(self, domain: str, voltage: bool) -> float:
-        values = [
-            self.setting.value(knob.name)
-            for knob in self.unit.leaders()
-            if knob.domain == domain and (knob.is_voltage if voltage else knob.is_clock)
-        ]
-        return values[0] if values else 0.0
-
-    def _volts(self, domain: str) -> float:
-        return PARTS[domain].stock_volts + self._offset(domain, voltage=True) / 1000
-
-    def _mhz(self, domain: str) -> float:
-        return PARTS[domain].stock_mhz + self._offset(domain, voltage=False)
-
-    def _watts(self, domain: str) -> float:
-        """Static share plus V squared times f (dynamic power, Weste and Harris, CMOS VLSI Design, from memory)."""
-        part = PARTS[domain]
-        if not self._loaded(domain):
-            return part.idle_watts
-        scale = (self._volts(domain) / part.stock_volts) ** 2 * self._mhz(domain) / part.stock_mhz
-        return part.load_watts * (STATIC_SHARE + (1 - STATIC_SHARE) * scale)
-
-    def _warm(self, seconds: float) -> None:
-        for name, part in PARTS.items():
-            final = self.room_celsius + part.celsius_per_watt * self._watts(name)
-            share = math.exp(-seconds / part.time_constant_seconds)
-            self._celsius[name] = final + (self._celsius[name] - final) * share
+    def _tuning(self, domain: str) -> Tuning:
+        """What the knobs of a chip are at; of several of one kind the first rules."""
+        knobs = [knob for knob in self.unit.leaders() if knob.domain == domain]
+        volts = [self.setting.value(knob.name) for knob in knobs if knob.is_voltage]
+        clocks = [self.setting.value(knob.name) for knob in knobs if knob.is_clock]
+        watts = [self.setting.value(knob.name) for knob in knobs if knob.unit == "W"]
+        return Tuning(*(values[0] if values else 0.0 for values in (volts, clocks, watts)))
 
 
 class VirtualHands:
@@ -275,20 +276,20 @@ class VirtualLoad:
 
     def start(self, minutes: float) -> VirtualSession:
         """Begin; the moment of failure is drawn now."""
-        return VirtualSession(self.name, self._machine)
+        return VirtualSession(self.name, self._machine, minutes)
 
 
 class VirtualSession:
     """A virtual load under way. ``crashes_at``: the virtual second at which the machine will go down, or None."""
 
-    def __init__(self, name: str, machine: VirtualMachine) -> None:
+    def __init__(self, name: str, machine: VirtualMachine, minutes: float) -> None:
         self.name = name
         self._machine = machine
         self._began = machine.seconds()
         self.crashes_at: float | None = None
         self._wrong_at: float | None = None
         self._cause: Knob | None = None
-        if failure := machine.draw_failure():
+        if failure := machine.draw_failure(minutes):
             moment, self._cause = failure
             if machine.is_soft(self._cause):
                 self._wrong_at = moment

@@ -86,7 +86,7 @@ class What:
             raise BadInput(f"a room of {self.room_celsius:g} °C is not between -30 and 60.", where=where)
 
     def describe(self) -> str:
-        """In words: ``-80 mV, power limit 45 W``."""
+        """In words: ``-80 mV, power limit 71 W``."""
         said = []
         if self.offset_mv:
             said.append(f"{self.offset_mv:+g} mV")
