@@ -1,4 +1,4 @@
-"""Measured runs of the demo's machine: a load held on the virtual machine, with its scores and what instruments read."""
+"""Measured runs of the demo's machine: a load held on it, with its scores and what instruments read."""
 
 from __future__ import annotations
 

@@ -38,7 +38,8 @@ class MachineDown(BaseException):
 class VirtualMachine:
     """Satisfies the guide's `Machine`. ``edges``: the truth of each searched knob by name.
 
-    ``power_mode`` and ``cooling``: of those in `heat`; any other name counts as the usual one. A crash raises MachineDown from `sleep`; `restart` brings the machine back at stock under another boot identity.
+    ``power_mode`` and ``cooling``: of those in `heat`; any other name counts as the usual one. A crash
+    raises MachineDown from `sleep`; `restart` brings the machine back at stock under another boot identity.
     """
 
     source = "virtual"
