@@ -33,7 +33,7 @@ def demo(
         voice = TerminalVoice(console(stderr=as_json), attended=False)
         voice.say(
             "A virtual desktop is measured, tuned and measured again, on a clock of its own: nothing of this machine "
-            "is changed. Everything else is the real thing: the search, the journal on the disk, the recovery, the recall.",
+            "is changed. All else is the real thing: the search, the journal on the disk, the recovery, the recall.",
         )
         played = play(journal, seed, voice)
         page = _report(journal, played) if report else None
