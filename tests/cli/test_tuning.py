@@ -59,6 +59,10 @@ class Bench:
         assert "Traceback" not in done.stderr
         return done
 
+    def held(self, *depths: int) -> None:
+        for depth in depths:
+            self.run("log", "bench", "--set", f"cpu-core=-{depth}", "--minutes", "20", "--outcome", "held")
+
 
 @pytest.fixture
 def bench(tmp_path: Path) -> Bench:
@@ -74,7 +78,9 @@ def test_measuring_with_the_built_in_load_records_real_checked_work(bench: Bench
     assert bench.store.read_text() == "0", "command hands were told to be at stock"
 
 
-def test_ctrl_c_voids_the_run_and_returns_to_stock(bench: Bench) -> None:
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
+def test_every_stopping_signal_voids_the_run_and_returns_to_stock(bench: Bench, number: int) -> None:
+    bench.held(0, 20)
     child = subprocess.Popen(
         bench.command("measure", "bench", "--set", "cpu-core=-40", "--minutes", "5", "--unattended", "--i-agree"),
         env=bench.environment,
@@ -88,12 +94,13 @@ def test_ctrl_c_voids_the_run_and_returns_to_stock(bench: Bench) -> None:
         assert time.monotonic() < deadline and child.poll() is None, child.communicate()[0]
         time.sleep(0.1)
     time.sleep(2)
-    child.send_signal(signal.SIGINT)
+    child.send_signal(number)
     output, _ = child.communicate(timeout=60)
     assert child.returncode == 130, output  # 128 + SIGINT, the shell convention
     assert "Traceback" not in output
+    assert "The unit is at stock." in output
     assert bench.store.read_text() == "0"
-    (run,) = json.loads(bench.run("runs", "bench", "--json").stdout)
+    run = json.loads(bench.run("runs", "bench", "--json").stdout)[-1]
     assert run["outcome"] == "void"
 
 

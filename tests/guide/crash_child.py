@@ -10,6 +10,8 @@ import time
 from datetime import datetime
 from pathlib import Path
 
+from guide_bench import WIDE, held_before
+
 from surefoot.guide.bench import Bench
 from surefoot.guide.measure import Measuring, measure
 from surefoot.guide.settle import Settling
@@ -70,8 +72,10 @@ def main() -> None:
             heartbeat_seconds=10,
             settling=Settling(at_most_minutes=0.2),
         )
+        if not journal.runs(name):
+            held_before(journal, unit, 0)
         print("ready", flush=True)
-        measure(Bench(journal, unit, machine, Unattended()), measuring)
+        measure(Bench(journal, unit, machine, Unattended(), goal=WIDE), measuring)
 
 
 if __name__ == "__main__":

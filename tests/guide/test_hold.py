@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from guide_bench import WIDE, held_before
 
 from surefoot.errors import BadInput, MachineError
 from surefoot.guide.bench import Bench
@@ -29,8 +30,18 @@ def plan_of(unit: Unit, machine: VirtualMachine, depth: float, minutes: float = 
     )
 
 
+def made(journal: Journal, unit: Unit) -> list[Run]:
+    """The runs that were made, without the one that `stock_held` logged."""
+    return [run for run in journal.runs(unit.name) if run.plan.source != "hand"]
+
+
+@pytest.fixture(autouse=True)
+def stock_held(journal: Journal, unit: Unit) -> None:
+    held_before(journal, unit, 0)
+
+
 def make(journal: Journal, unit: Unit, machine: VirtualMachine, depth: float, hands: VirtualHands | None = None) -> Run:
-    return hold(Bench(journal, unit, machine, Unattended(), hands), plan_of(unit, machine, depth), FAST)
+    return hold(Bench(journal, unit, machine, Unattended(), hands, WIDE), plan_of(unit, machine, depth), FAST)
 
 
 def test_a_run_that_holds(journal: Journal, unit: Unit, machine: VirtualMachine) -> None:
@@ -74,7 +85,7 @@ def test_ctrl_c_leaves_a_void_run_and_the_unit_at_stock(journal: Journal, unit: 
     machine = Interrupting(unit, {"cpu-core": VirtualUnit(110, 5)}, seed=1)
     with pytest.raises(KeyboardInterrupt):
         make(journal, unit, machine, 60)
-    (run,) = journal.runs(unit.name)
+    (run,) = made(journal, unit)
     assert run.outcome is Outcome.VOID
     assert 1 < run.minutes < 3
     assert machine.setting.is_stock
@@ -170,7 +181,7 @@ class Broken(VirtualHands):
 def test_hands_that_fail_leave_a_void_run(journal: Journal, unit: Unit, machine: VirtualMachine) -> None:
     with pytest.raises(MachineError):
         make(journal, unit, machine, 40, Broken(machine))
-    (run,) = journal.runs(unit.name)
+    (run,) = made(journal, unit)
     assert run.outcome is Outcome.VOID
 
 
@@ -181,7 +192,7 @@ def test_what_must_never_be_applied_is_not_even_written(
     plan = plan_of(unit, machine, 40).model_copy(update={"setting": Setting(values=values)})
     with pytest.raises(BadInput):
         hold(Bench(journal, unit, machine, Unattended()), plan, FAST)
-    assert journal.runs(unit.name) == []
+    assert made(journal, unit) == []
 
 
 def test_a_logged_driver_reset_turns_a_pass_into_a_failure(journal: Journal, unit: Unit) -> None:

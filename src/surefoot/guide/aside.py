@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 from surefoot.guide.voice import LiveView, Tone, Voice
 
-CANNOT_SPEAK = (OSError, ValueError)
-"""What writing to a terminal that went away raises; a closed file raises ValueError."""
+CANNOT_SPEAK = (OSError, ValueError, SystemExit)
+"""What writing to a terminal that went away raises; a closed file ValueError, rich on a broken pipe SystemExit."""
 
 
 @dataclass(frozen=True, slots=True)

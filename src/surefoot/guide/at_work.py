@@ -1,26 +1,57 @@
-"""At work on a unit: the one writer, the cautions agreed to, what was left open judged, and stock to begin from."""
+"""At work on a unit: the one writer, the cautions agreed to, what was left open judged, stock before and after."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
 
+from surefoot.guide.aside import aside
 from surefoot.guide.bench import Bench
+from surefoot.guide.identity import see_identity
+from surefoot.guide.interrupts import no_interrupts
 from surefoot.guide.recovery import recover
 from surefoot.guide.safety import consent
 from surefoot.guide.stock import to_stock
 
 
 @contextmanager
-def at_work(bench: Bench, *, off_stock: bool, agreed: bool) -> Iterator[None]:
+def at_work(
+    bench: Bench, *, off_stock: bool, agreed: bool, this_machine: bool = False, stays: bool = False
+) -> Iterator[None]:
     """Be at work on the bench's unit while the block runs; every verb with hands comes through here.
 
-    ``off_stock``: whether settings off stock will be applied, which needs the cautions agreed to; ``agreed``: they were
-    on the command line. Raises AnswerIsNo when the user declines, JournalError when another session holds the unit.
+    ``off_stock``: whether settings off stock will be applied, which needs the cautions agreed to and the machine to be
+    the unit; ``agreed``, ``this_machine``: so it was said on the command line; ``stays``: what is applied is meant to
+    stay. An interrupt is told where the unit is. Raises AnswerIsNo when the user declines, JournalError when another
+    session holds the unit.
     """
     with bench.journal.writer(bench.unit.name):
         if off_stock:
             consent(bench, agreed)
-        if recover(bench):
+            see_identity(bench, this_machine)
+        recovered = recover(bench)
+        left = bench.left_applied
+        if left is not None:
+            bench.voice.say(f"{left.describe(bench.unit)} may still be applied: back to stock first.", "warn")
+        if recovered or left is not None:
             to_stock(bench)
-        yield
+        try:
+            yield
+        except KeyboardInterrupt:
+            where = where_it_is(bench)
+            aside(bench.voice).say(f"Stopped. {where}", "warn")
+            raise
+        except (Exception, SystemExit):
+            where_it_is(bench)
+            raise
+        if not stays:
+            where_it_is(bench)
+
+
+def where_it_is(bench: Bench) -> str:
+    """Put the unit back to stock where the journal does not say that it is there; say in words where it is now."""
+    with no_interrupts():
+        aside(bench.voice).live(None)
+        if bench.left_applied is None or to_stock(bench):
+            return "The unit is at stock."
+        return "See that the unit is at stock: put it back by hand or restart it."

@@ -2,22 +2,25 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
+from surefoot.errors import BadInput
 from surefoot.guide.machine import Machine
 from surefoot.guide.voice import Voice
 from surefoot.journal import Journal
-from surefoot.rig.hands.guard import disagreements
+from surefoot.rig.hands.guard import disagreements, guard
 from surefoot.rig.protocols import Hands
-from surefoot.units import Setting, Unit
+from surefoot.search import Goal, refusal
+from surefoot.units import Conditions, Setting, Unit
 
 
 @dataclass(frozen=True)
 class Bench:
     """A unit with the journal it is kept in, the machine that it is, a voice, and whoever applies its settings.
 
-    ``given_hands``: in place of those that the unit's card names.
+    ``given_hands``: in place of those that the unit's card names; ``goal``: its strides are the ones kept to. `apply`
+    is the one door to the hands: whoever comes, card and rules are asked first, and the journal is told.
     """
 
     journal: Journal
@@ -25,6 +28,8 @@ class Bench:
     machine: Machine
     voice: Voice
     given_hands: Hands | None = None
+    goal: Goal = field(default_factory=Goal)
+    _excepted: set[Setting] = field(default_factory=set)
 
     @cached_property
     def hands(self) -> Hands:
@@ -33,13 +38,50 @@ class Bench:
             return self.given_hands
         return self.machine.hands(self.unit, self.voice.ask if self.voice.attended else None)
 
-    def apply(self, setting: Setting) -> Setting | None:
+    def apply(self, setting: Setting, why: str = "applied") -> Setting | None:
         """Have a setting applied. Returns what was read back, None when nothing reads back.
 
-        Raises BadInput for a setting that must never be applied, MachineError when it could not be.
+        That it may be applied is on disk before the hands are called; that stock is back, after. Raises BadInput for a
+        setting that card or rules forbid, MachineError when it could not be applied.
         """
-        return self.hands.apply(self.unit, setting)
+        self.permit(setting)
+        if not setting.is_stock:
+            self._stand(setting, why)
+        read = self.hands.apply(self.unit, setting)
+        if setting.is_stock and self.left_applied is not None and not self.missing(setting, read):
+            self._stand(setting, "back at stock")
+        return read
+
+    def permit(self, setting: Setting) -> None:
+        """Raises BadInput, before anything is touched, for a setting that card or rules forbid."""
+        guard(self.unit, setting)
+        if setting not in self._excepted and (rule := self.forbidden(setting)):
+            raise BadInput(rule, where=f"unit {self.unit.name!r}", remedy="Nothing was applied.")
+
+    def forbidden(self, setting: Setting) -> str | None:
+        """The rule against holding a setting on this unit now, in words; None when there is none."""
+        runs = self.journal.runs(self.unit.name)
+        now = Conditions(firmware=self.unit.firmware, driver=self.unit.driver)
+        rule = refusal(self.unit, runs, setting, self.goal, conditions=now)
+        if rule and refusal(self.unit, runs, setting, self.goal) is None:
+            rule += " Runs under another firmware or driver do not count."
+        return rule
+
+    def make_exception(self, setting: Setting, rule: str) -> None:
+        """Let a setting past a rule of the search, written down; never past the card."""
+        self.journal.note_exception(self.unit.name, setting, rule, at=self.machine.now())
+        self._excepted.add(setting)
+
+    @property
+    def left_applied(self) -> Setting | None:
+        """The setting off stock that may be applied now, as the journal tells it; None when it tells of none."""
+        standing = self.journal.standing(self.unit.name)
+        return None if standing is None or standing.setting.is_stock else standing.setting
 
     def missing(self, wanted: Setting, read: Setting | None) -> list[str]:
         """In words, every knob that does not read as wanted; [] when all do, or when nothing was read back."""
         return [] if read is None else disagreements(self.unit, wanted, read)
+
+    def _stand(self, setting: Setting, why: str) -> None:
+        machine = self.machine
+        self.journal.stand(self.unit.name, setting, why=why, boot_id=machine.boot_id(), at=machine.now())

@@ -57,6 +57,8 @@ def cut_short(error: BaseException) -> End:
     """The end of a run that an error or an interrupt broke off: it proves nothing."""
     if isinstance(error, KeyboardInterrupt):
         return End(Outcome.VOID, "stopped by the user")
+    if isinstance(error, SystemExit):
+        return End(Outcome.VOID, "nobody was left to speak to")
     if isinstance(error, SurefootError):
         return End(Outcome.VOID, f"could not be run: {error.message()}")
     return End(Outcome.VOID, f"the tool itself broke off: {type(error).__name__}: {error}")

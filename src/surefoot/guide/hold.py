@@ -27,7 +27,7 @@ def hold(bench: Bench, plan: RunPlan, holding: Holding) -> Run:
     the run as `void`, returns the unit to stock, and is raised again. Raises BadInput, before anything is written, for
     a setting that must never be applied.
     """
-    guard(bench.unit, plan.setting)
+    bench.permit(plan.setting)
     load = bench.machine.load(plan.load, bench.unit)
     if load.by_hand and not bench.voice.attended:
         raise MachineError(
@@ -36,7 +36,8 @@ def hold(bench: Bench, plan: RunPlan, holding: Holding) -> Run:
     run = RunInHand.open(bench, plan, holding)
     try:
         end = _make(run, load)
-    except (Exception, KeyboardInterrupt) as error:
+    # Not BaseException: a virtual machine that goes down stops the tool too, as a real one would.
+    except (Exception, KeyboardInterrupt, SystemExit) as error:
         _finish(run, cut_short(error), to_the_end=False)
         raise
     _finish(run, end, to_the_end=True)
@@ -62,7 +63,7 @@ def _finish(run: RunInHand, end: End, *, to_the_end: bool) -> None:
 
 def _make(run: RunInHand, load: Load) -> End:
     bench, plan = run.bench, run.plan
-    read = bench.apply(plan.setting)
+    read = bench.apply(plan.setting, f"run {run.run_id}")
     if read is not None:
         # A value that must never be set is refused even when the hardware claims to have it.
         guard(bench.unit, read)

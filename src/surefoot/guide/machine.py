@@ -26,6 +26,10 @@ class Machine(Protocol):
         """``rig`` or ``virtual``: kept with every run."""
         ...
 
+    def identity(self) -> str:
+        """Which machine this is, over restarts; "" when that cannot be known."""
+        ...
+
     def boot_id(self) -> str:
         """Identity of this boot."""
         ...
@@ -85,6 +89,12 @@ class RealMachine:
         self._root = root
         # Begun now, before any run: counters tell only what has changed since.
         watch(root)
+
+    def identity(self) -> str:
+        """From the installation and the board."""
+        from surefoot.rig.identity import machine_identity
+
+        return machine_identity()
 
     def boot_id(self) -> str:
         """The kernel's boot identity, or the boot time."""

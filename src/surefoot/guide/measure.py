@@ -8,11 +8,11 @@ from typing import Final
 
 from surefoot.guide.at_work import at_work
 from surefoot.guide.bench import Bench
+from surefoot.guide.exception import ask_exception
 from surefoot.guide.hold import hold
 from surefoot.guide.run_in_hand import Holding
 from surefoot.guide.session import first_start
 from surefoot.guide.settle import Settling, settle
-from surefoot.guide.stock import to_stock
 from surefoot.guide.voice import Voice
 from surefoot.runs import Outcome, Purpose, Run, RunPlan, Score, Trace
 from surefoot.units import Conditions, Setting, Unit
@@ -36,6 +36,7 @@ class Measuring:
     stop_when_steady: bool = False
     note: str = ""
     agreed: bool = False
+    this_machine: bool = False
     sample_seconds: float = 1.0
     heartbeat_seconds: float = 10.0
     settling: Settling = field(default_factory=Settling)
@@ -48,13 +49,16 @@ def measure(bench: Bench, measuring: Measuring) -> list[Run]:
     for a setting that must never be applied, JournalError when another session holds the unit.
     """
     bench.unit.depths(measuring.setting)
-    if not _needs_hands(measuring, bench.unit):
+    if not _needs_hands(measuring, bench):
         bench = replace(bench, given_hands=AtStock())
-    with at_work(bench, off_stock=not measuring.setting.is_stock, agreed=measuring.agreed):
-        made = _repeat(bench, measuring)
-        if not measuring.setting.is_stock:
-            to_stock(bench)
-    return made
+    with at_work(
+        bench,
+        off_stock=not measuring.setting.is_stock,
+        agreed=measuring.agreed,
+        this_machine=measuring.this_machine,
+    ):
+        ask_exception(bench, measuring.setting)
+        return _repeat(bench, measuring)
 
 
 def _repeat(bench: Bench, measuring: Measuring) -> list[Run]:
@@ -112,9 +116,12 @@ class AtStock:
         return None
 
 
-def _needs_hands(measuring: Measuring, unit: Unit) -> bool:
-    # At stock with hands that are the user, nobody needs to be asked to do nothing.
-    return bool(unit.knobs) and not (measuring.setting.is_stock and unit.hands.kind == "ask")
+def _needs_hands(measuring: Measuring, bench: Bench) -> bool:
+    # At stock with hands that are the user, nobody needs to be asked to do nothing; unless it may not be at stock.
+    unit = bench.unit
+    idle = measuring.setting.is_stock and unit.hands.kind == "ask"
+    left = bench.left_applied is not None or bench.journal.open_runs(unit.name)
+    return bool(unit.knobs) and (not idle or bool(left))
 
 
 def _conditions(bench: Bench, now: Conditions) -> Conditions:

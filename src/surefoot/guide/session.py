@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Final
 
@@ -38,6 +38,7 @@ class Options:
     max_runs: int | None = None
     max_minutes: float | None = None
     agreed: bool = False
+    this_machine: bool = False
     sample_seconds: float = 1.0
     heartbeat_seconds: float = 10.0
     settling: Settling = field(default_factory=Settling)
@@ -82,6 +83,10 @@ class Session:
     bench: Bench
     options: Options = field(default_factory=Options)
 
+    def __post_init__(self) -> None:
+        # The rules at the hands keep to the strides that were asked for.
+        self.bench = replace(self.bench, goal=self.options.goal)
+
     def run(self) -> SessionEnd:
         """Go on from what the journal knows until the search stops, the user stops, or nothing more can be run.
 
@@ -89,7 +94,8 @@ class Session:
         session holds the unit, MachineError when a setting cannot be applied or a load not be started.
         """
         self._check()
-        with at_work(self.bench, off_stock=True, agreed=self.options.agreed):
+        options = self.options
+        with at_work(self.bench, off_stock=True, agreed=options.agreed, this_machine=options.this_machine):
             return self._go_on(_Tally())
 
     @cached_property

@@ -87,6 +87,10 @@ class VirtualMachine:
         if cooling is not None:
             self.body.cooling = COOLINGS.get(cooling, COOLINGS[USUAL_COOLING])
 
+    def identity(self) -> str:
+        """The unit itself."""
+        return f"virtual {self.unit.name}"
+
     def boot_id(self) -> str:
         """Another after each `restart`."""
         return f"virtual-{self._seed}-boot-{self._boots}"

@@ -70,6 +70,8 @@ class CommandHands:
                 check=False,
                 encoding="utf-8",
                 errors="replace",
+                # Ctrl-C and a window that is shut reach every process of the terminal; the way back must not be one.
+                start_new_session=True,
             )
         except subprocess.TimeoutExpired:
             raise MachineError(f"the {what} command did not end within {limit:g} s.", where=arguments[0]) from None
