@@ -53,15 +53,16 @@ def test_full_load_gives_a_rate_of_verified_work(finish):
     state = finish(session)
     assert state.state == "done"
     scores = {score.name: score for score in session.scores()}
-    assert set(scores) == {"cpu matrix", "cpu digest", "cpu transform", "cpu compression"}
+    assert set(scores) == {"cpu matrix"}
     assert all(score.value > 0 and score.higher_is_better for score in scores.values())
     assert scores["cpu matrix"].unit == "GFLOP/s"
     assert state.detail["scores"]["cpu matrix"]["value"] == scores["cpu matrix"].value
 
 
-@pytest.mark.parametrize("kernel", ["matrix", "digest", "transform", "compression"])
+@pytest.mark.parametrize("kernel", ["matrix", "compression", "transform"])
 def test_one_flipped_bit_is_a_miscompute_with_its_processor_and_kernel(finish, gone, kernel):
-    session = CpuLoad("cpu-heavy", processors=TWO, fault=Fault("flip", worker=len(TWO) - 1, kernel=kernel)).start(1)
+    fault = Fault("flip", worker=len(TWO) - 1, kernel=kernel, after_units=2)
+    session = CpuLoad("cpu-transitions", processors=TWO, fault=fault).start(1)
     state = finish(session)
     assert (state.state, state.outcome) == ("failed", Outcome.MISCOMPUTE)
     assert state.detail["processor"] == TWO[-1]
@@ -93,12 +94,15 @@ def test_a_worker_ended_from_outside_proves_nothing(finish):
 
 
 @posix
-def test_a_worker_that_stops_answering_is_a_hang_and_is_ended(finish, gone):
-    session = CpuLoad("cpu-heavy", processors=TWO, hang_seconds=2.0, fault=Fault("freeze")).start(1)
+@pytest.mark.parametrize(("kind", "words"), [("freeze", "stopped"), ("spin", "busy"), ("sleep", "asleep")])
+def test_a_worker_that_stops_answering_is_a_hang_and_is_ended(finish, gone, kind, words):
+    session = CpuLoad("cpu-heavy", processors=TWO, fault=Fault(kind)).start(1)
     state = finish(session)
     assert (state.state, state.outcome) == ("failed", Outcome.HANG)
     assert state.detail["processor"] == TWO[0]
-    assert state.detail["silent_seconds"] >= 2.0
+    assert words in state.message
+    # Long before the half minute that a worker which only waits for its turn is given.
+    assert 0.5 < state.detail["silent_seconds"] < 15
     assert gone(*session.worker_pids)
 
 
@@ -188,10 +192,10 @@ def test_a_load_too_short_for_every_processor_says_which_verified_nothing(finish
 
 
 def test_a_fault_can_be_asked_for_by_the_environment(monkeypatch, finish):
-    monkeypatch.setenv(FAULT_VARIABLE, "flip:0:1:digest")
+    monkeypatch.setenv(FAULT_VARIABLE, "flip:0:1:matrix")
     state = finish(CpuLoad("cpu-heavy", processors=TWO).start(1))
     assert state.outcome is Outcome.MISCOMPUTE
-    assert state.detail["kernel"] == "digest"
+    assert state.detail["kernel"] == "matrix"
 
 
 def test_the_text_of_a_fault():

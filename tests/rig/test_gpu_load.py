@@ -52,6 +52,21 @@ def test_one_flipped_bit_is_a_miscompute_with_its_kernel(any_device, finish):
     assert "on purpose" in state.message
 
 
+@pytest.mark.parametrize(
+    ("fault", "outcome", "words"),
+    [
+        (Fault("lost", after_units=1), Outcome.DRIVER_RESET, "gave the device up"),
+        (Fault("stall", after_units=1), Outcome.HANG, "stopped answering"),
+        (Fault("spin", after_units=1), Outcome.HANG, "busy without a result"),
+    ],
+    ids=lambda value: value.kind if isinstance(value, Fault) else "",
+)
+def test_a_device_or_worker_that_is_gone_or_stuck_is_told_apart(any_device, finish, fault, outcome, words):
+    state = finish(GpuLoad("gpu-memory", device=any_device, hang_seconds=3.0, fault=fault).start(1))
+    assert (state.state, state.outcome) == ("failed", outcome), state
+    assert words in state.message
+
+
 @posix
 def test_a_driver_that_takes_its_client_down_is_a_driver_reset(any_device, finish):
     state = finish(GpuLoad("gpu-memory", device=any_device, fault=Fault("die", after_units=1)).start(1))

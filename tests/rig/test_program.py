@@ -6,20 +6,36 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from surefoot.rig.loads.program import HEAVY, PROGRAMS, ROTATION, TRANSITIONS
+from surefoot.rig.loads.gpu.programs import GPU_PROGRAMS
+from surefoot.rig.loads.program import (
+    BURSTS,
+    EVERY,
+    HEAVY,
+    PER_CORE,
+    PROGRAMS,
+    ROTATION,
+    TRANSITIONS,
+    chosen_processors,
+    program_of,
+)
 
 times = st.floats(0, 10_000, allow_nan=False)
 crews = st.integers(1, 64)
 
 
-@pytest.mark.parametrize("name", PROGRAMS)
+ALL = {**PROGRAMS, **GPU_PROGRAMS, "cpu-core-1": program_of("cpu-core-1")}
+
+
+@pytest.mark.parametrize("name", ALL)
 @given(seconds=times, workers=crews, data=st.data())
 def test_every_moment_ends_later_and_within_the_cycle(name, seconds, workers, data):
-    program = PROGRAMS[name]
+    program = ALL[name]
     worker = data.draw(st.integers(0, workers - 1))
     moment = program.at(seconds, worker, workers)
     assert moment.until >= seconds - 1e-6
     assert moment.until - seconds <= 1.0
+    assert moment.kernel in program.kernels
+    assert moment.until <= program.next_change(seconds) + 1e-6
 
 
 @given(seconds=times, workers=crews)
@@ -30,7 +46,7 @@ def test_what_the_phases_promise(seconds, workers):
         assert len(phases) == 1
         busy = sum(moment.busy for moment in moments)
         match phases.pop():
-            case "full":
+            case "full" | "dense":
                 assert busy == workers
             case "burst":
                 assert busy in (0, workers)
@@ -52,10 +68,10 @@ def test_every_processor_has_its_turn_alone(workers):
 
 def test_near_idle_is_near_idle_and_wakes_the_processors_one_after_another():
     workers = 8
-    light_from = ROTATION.cycle_seconds - 3.0
+    light_from = ROTATION.cycle_seconds - 2.0
     moments = [
-        [ROTATION.at(light_from + 0.3 + tick * 0.001, worker, workers) for worker in range(workers)]
-        for tick in range(2000)
+        [ROTATION.at(light_from + 0.1 + tick * 0.001, worker, workers) for worker in range(workers)]
+        for tick in range(1800)
     ]
     assert {moment.phase for row in moments for moment in row} == {"light"}
     shares = [sum(moment.busy for moment in row) for row in moments]
@@ -63,29 +79,56 @@ def test_near_idle_is_near_idle_and_wakes_the_processors_one_after_another():
     assert 0.3 < sum(share > 0 for share in shares) / len(shares) < 0.9
 
 
-def test_all_rests_before_a_burst_are_visited_and_all_kernels_in_full_load():
-    rests = set()
-    kernels = set()
-    before = True
-    since = 0.0
-    for tick in range(int(ROTATION.cycle_seconds * 1000)):
-        moment = ROTATION.at(tick / 1000, 0, 4)
-        if moment.phase == "full":
-            kernels.add(moment.turn % 4)
-        if moment.phase == "burst":
-            if moment.busy and not before:
-                rests.add(round((tick / 1000 - since) / 0.05) * 0.05)
-            if not moment.busy and before:
-                since = tick / 1000
-            before = moment.busy
-    assert kernels == {0, 1, 2, 3}
-    assert {round(rest, 2) for rest in rests} >= {0.05, 0.1, 0.2, 0.4}
+def test_every_period_of_the_transitions_is_visited():
+    rests, works = set(), set()
+    began = sum(phase.seconds for phase in ROTATION.phases[:2])
+    at = began
+    while at < began + 2.0:
+        moment = ROTATION.at(at + 1e-6, 0, 4)
+        assert moment.phase == "burst"
+        (works if moment.busy else rests).add(round(moment.until - at, 3))
+        at = moment.until
+    assert rests == {rest for rest, _, _ in BURSTS}
+    assert works == {work for _, work, _ in BURSTS}
+    assert min(rests) <= 0.01
+    assert max(rests) >= 0.4
 
 
-def test_the_first_cycle_shows_every_phase_within_half_a_minute():
-    seen = {ROTATION.at(tick / 10, 0, 8).phase for tick in range(300)}
-    assert seen == {"full", "burst", "single", "light"}
-    assert HEAVY.rated_phase == "full"
+def test_each_minute_visits_every_phase_and_in_full_load_every_kind_of_work():
+    moments = [ROTATION.at(tick / 20, 0, 8) for tick in range(60 * 20)]
+    assert {moment.phase for moment in moments} == {"dense", "full", "burst", "single", "light"}
+    assert {moment.kernel for moment in moments if moment.phase == "full"} == set(EVERY)
+    assert {moment.kernel for moment in moments if moment.phase == "dense"} == {"matrix"}
+
+
+def test_the_shares_of_the_phases():
+    for program in ALL.values():
+        assert sum(program.shares.values()) == pytest.approx(1)
+    shares = GPU_PROGRAMS["gpu"].shares
+    assert set(shares) == {"dense", "mixed", "integer", "memory", "burst", "light"}
+    assert shares["dense"] + shares["mixed"] >= 0.5
+
+
+def test_one_processor_at_a_time_with_every_kind_of_work():
+    for workers in (1, 3, 16):
+        seen = [set() for _ in range(workers)]
+        for tick in range(int(workers * len(EVERY) * 2 + 60)):
+            moments = [PER_CORE.at(tick * 0.5 + 0.1, worker, workers) for worker in range(workers)]
+            busy = [worker for worker, moment in enumerate(moments) if moment.busy]
+            assert len(busy) == 1
+            seen[busy[0]].add(moments[busy[0]].kernel)
+        assert all(kernels == set(EVERY) for kernels in seen)
+
+
+def test_what_is_rated_where():
+    assert ROTATION.rated_phase("matrix") == "dense"
+    assert ROTATION.rated_phase("chase") == "full"
     assert not HEAVY.has_transitions
     assert TRANSITIONS.has_transitions
-    assert TRANSITIONS.rated_phase == "burst"
+    assert TRANSITIONS.rated_phase("matrix") == "burst"
+
+
+def test_processors_that_a_name_names():
+    assert chosen_processors("cpu-core-3") == (3,)
+    assert chosen_processors("cpu-core-2+3") == (2, 3)
+    assert chosen_processors("cpu") == chosen_processors("cpu-core-x") == chosen_processors("cpu-core-") == ()

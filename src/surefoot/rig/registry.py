@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from surefoot.errors import BadInput
 from surefoot.rig.loads.gpu.programs import GPU_PROGRAMS
-from surefoot.rig.loads.program import PROGRAMS
+from surefoot.rig.loads.program import PROGRAMS, chosen_processors
 from surefoot.rig.protocols import Hands, Load, SensorSource
 from surefoot.units import Knob, LoadCard, Unit
 
@@ -96,6 +96,8 @@ def make_load(name: str, unit: Unit | None = None) -> Load:
     there = loads()
     if name in there:
         return there[name]()
+    if chosen_processors(name):
+        return _cpu(name)()
     raise BadInput(
         f"there is no load {name!r}.",
         where=f"unit {unit.name!r}" if unit else None,

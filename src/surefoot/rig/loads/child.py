@@ -41,9 +41,13 @@ def shield() -> None:
 
 
 class Stopping:
-    """Listens to the parent: a line means stop after this unit of work, the end of the pipe means end now."""
+    """Listens to the parent: ``stop`` means stop after this unit of work, the end of the pipe means end now.
+
+    ``duty``: the share of the time that it is to work, as the parent last said (``duty 0.8``).
+    """
 
     def __init__(self) -> None:
+        self.duty = 1.0
         self._asked = threading.Event()
         self._parent = os.getppid()
 
@@ -54,8 +58,12 @@ class Stopping:
     def _read(self) -> None:
         # os.read and not sys.stdin: a buffered reader's lock makes an interpreter that is ending abort.
         while data := os.read(0, 64):
-            if b"stop" in data:
-                self._asked.set()
+            for line in data.splitlines():
+                if line.startswith(b"stop"):
+                    self._asked.set()
+                elif line.startswith(b"duty "):
+                    with suppress(ValueError):
+                        self.duty = min(1.0, max(0.05, float(line[5:])))
         os._exit(0)
 
     def asked(self) -> bool:

@@ -13,6 +13,8 @@ from collections.abc import Sequence
 from contextlib import suppress
 from typing import Any
 
+import psutil
+
 from surefoot.errors import MachineError
 from surefoot.rig.loads.verdicts import Post, WorkerView
 
@@ -26,6 +28,12 @@ ONE_BLAS_THREAD = {
     "NUMEXPR_NUM_THREADS": "1",
 }
 _TAIL_LINES = 8
+STUCK_SECONDS = 0.9
+"""Of silence after which the system is asked what a worker is doing; it speaks four times a second."""
+BUSY_SECONDS = 0.8
+ASLEEP_LOOKS = 4
+_STOPPED = (psutil.STATUS_STOPPED, psutil.STATUS_TRACING_STOP)
+_ASLEEP = (psutil.STATUS_SLEEPING, psutil.STATUS_DISK_SLEEP)
 
 
 class WorkerProcess:
@@ -45,7 +53,11 @@ class WorkerProcess:
         self._words_seen = 0
         self._silent_seconds = 0.0
         self._lock = threading.Lock()
+        self._spent: float | None = None
+        self._asleep_looks = 0
+        self.begun = False
         self._process = _launch(module, job)
+        self._seen = psutil.Process(self._process.pid)
         self._reader = threading.Thread(target=self._read, daemon=True, name=f"surefoot: {post.words}")
         self._reader.start()
 
@@ -125,10 +137,37 @@ class WorkerProcess:
                 progress=self._progress,
                 silent_seconds=self._silent_seconds,
                 exit_code=code,
+                stuck=self._stuck(code),
                 wrong=self._wrong,
                 trouble=self._trouble,
                 tail="\n".join(self._tail),
             )
+
+    def _stuck(self, code: int | None) -> str:
+        """How a silent worker is stuck, in words; "" for one that speaks, or that may be kept off its processor.
+
+        A worker that waits for a processor is no worse for it. One that has had a processor for longer than any unit
+        of work takes, or that sleeps or was stopped where it should work, is.
+        """
+        if code is not None or not self.begun or self._ended or self._silent_seconds < STUCK_SECONDS:
+            self._spent = None
+            return ""
+        try:
+            spent = sum(self._seen.cpu_times()[:2])
+            status = self._seen.status()
+        except psutil.Error:
+            return ""
+        if self._spent is None:
+            # From here on: what it spent before it fell silent is not known.
+            self._spent, self._asleep_looks = spent, 0
+            return ""
+        if spent - self._spent >= BUSY_SECONDS:
+            return "has been busy without a result"
+        if status in _STOPPED:
+            return "has been stopped"
+        # One look may fall on a short sleep; runnable, it only waits for its turn.
+        self._asleep_looks = self._asleep_looks + 1 if status in _ASLEEP and spent == self._spent else 0
+        return "has been asleep when it should work" if self._asleep_looks >= ASLEEP_LOOKS else ""
 
     def wait(self, seconds: float) -> bool:
         """Wait for its end; returns whether it ended."""
@@ -208,6 +247,7 @@ class Crew:
         epoch = time.monotonic() + lead_seconds
         for member in self.members:
             member.tell(repr(epoch))
+            member.begun = True
         return epoch
 
     def stop(self, grace_seconds: float) -> list[WorkerProcess]:

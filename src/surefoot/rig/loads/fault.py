@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import os
 import signal
+import time
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any, Literal, cast, get_args
 
@@ -18,8 +20,10 @@ from surefoot.errors import BadInput
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from surefoot.rig.loads.gpu.kernels import Flip
+
 FAULT_VARIABLE = "SUREFOOT_LOAD_FAULT"
-FaultKind = Literal["flip", "die", "kill", "freeze", "raise", "slow"]
+FaultKind = Literal["flip", "die", "kill", "freeze", "spin", "sleep", "raise", "lost", "stall", "slow"]
 
 
 @dataclass(frozen=True)
@@ -27,14 +31,19 @@ class Fault:
     """What goes wrong, in which worker, after how many units of work.
 
     ``kind``: ``flip`` one bit of one result (of ``kernel``, or of whichever comes); ``die`` by a memory fault;
-    ``kill``: ended from outside; ``freeze``: stop answering; ``raise`` an error in the worker's own program; ``slow``:
-    every unit from then on takes twice the processor time.
+    ``kill``: ended from outside; ``freeze``: stopped by the system; ``spin``: busy and getting nowhere; ``sleep``:
+    waiting for ever; ``raise`` an error in the worker's own program; ``lost``: the graphics device is given up;
+    ``stall``: the graphics device never comes to an end; ``slow``: every unit from then on takes twice the time.
+    ``phase``: only in that phase of the program; ``share`` and ``bit``: where in the result a bit is turned over.
     """
 
     kind: FaultKind
     worker: int = 0
     after_units: int = 5
     kernel: str = ""
+    phase: str = ""
+    share: float = 1 / 3
+    bit: int = 50
 
     @classmethod
     def parse(cls, text: str) -> Fault:
@@ -43,74 +52,94 @@ class Fault:
         if kind not in get_args(FaultKind):
             allowed = ", ".join(get_args(FaultKind))
             raise BadInput(f"{kind!r} is not a fault.", where=FAULT_VARIABLE, remedy=f"There are: {allowed}.")
-        worker, units, kernel = (*rest, *("", "", "")[len(rest) :])[:3]
+        worker, units, kernel, phase = (*rest, *("", "", "", "")[len(rest) :])[:4]
         try:
-            return cls(cast(FaultKind, kind), int(worker or 0), int(units or cls.after_units), kernel)
+            return cls(cast(FaultKind, kind), int(worker or 0), int(units or cls.after_units), kernel, phase)
         except ValueError:
-            raise BadInput(f"{text!r} is not kind:worker:units:kernel.", where=FAULT_VARIABLE) from None
+            raise BadInput(f"{text!r} is not kind:worker:units:kernel:phase.", where=FAULT_VARIABLE) from None
 
     @classmethod
-    def from_environment(cls) -> Fault | None:
+    def from_environment(cls) -> tuple[Fault, ...]:
         """The fault that the environment asks for, if it does."""
         text = os.environ.get(FAULT_VARIABLE, "")
-        return cls.parse(text) if text else None
+        return (cls.parse(text),) if text else ()
 
     def as_plain(self) -> dict[str, Any]:
         """For the worker's job, in JSON's own types."""
         return asdict(self)
 
 
-class Saboteur:
-    """Carries a fault out inside one worker. With no fault for this worker it does nothing at all."""
+class DeviceLost(RuntimeError):
+    """Says what a graphics library says when its device is gone."""
 
-    def __init__(self, fault: Fault | None, worker: int) -> None:
-        self._fault = fault if fault is not None and fault.worker == worker else None
-        self._armed = False
+
+class Saboteur:
+    """Carries faults out inside one worker, each once and in their order. With none for this worker it does nothing."""
+
+    def __init__(self, faults: Sequence[Fault], worker: int) -> None:
+        self._waiting = [fault for fault in faults if fault.worker == worker]
+        self._armed: Fault | None = None
+        self._slow = False
 
     @property
     def slows(self) -> bool:
         """Whether units of work are to take twice their time now."""
-        return self._armed and self._fault is not None and self._fault.kind == "slow"
+        return self._slow
 
-    def before(self, kernel: str, units: int) -> None:
+    @property
+    def stalls(self) -> bool:
+        """Whether the device is to be given work without an end; says yes once."""
+        return self._take("stall") is not None
+
+    def before(self, kernel: str, phase: str, units: int) -> None:
         """Called before each unit of work; carries out what is not a flip."""
-        fault = self._fault
-        if fault is None or units < fault.after_units:
+        fault = self._waiting[0] if self._waiting else None
+        if fault is None or units < fault.after_units or fault.kernel not in ("", kernel):
             return
-        self._armed = fault.kernel in ("", kernel)
-        if not self._armed:
+        if fault.phase not in ("", phase):
             return
+        self._armed = self._waiting.pop(0)
         if fault.kind == "die":
             os.kill(os.getpid(), signal.SIGSEGV)
         elif fault.kind == "kill":
             os.kill(os.getpid(), getattr(signal, "SIGKILL", signal.SIGTERM))
-        elif fault.kind == "freeze":
-            _freeze()
+        elif fault.kind == "freeze" and hasattr(signal, "SIGSTOP"):
+            os.kill(os.getpid(), signal.SIGSTOP)
+        elif fault.kind in ("spin", "freeze"):
+            while True:
+                pass
+        elif fault.kind == "sleep":
+            time.sleep(3600)
         elif fault.kind == "raise":
             raise RuntimeError("put in on purpose")
+        elif fault.kind == "lost":
+            raise DeviceLost("the device is lost (put in on purpose)")
+        elif fault.kind == "slow":
+            self._slow = True
 
-    def wants_flip(self) -> bool:
-        """Whether this unit's result is to be spoiled by whoever holds it; says yes once."""
-        if not self._armed or self._fault is None or self._fault.kind != "flip":
-            return False
-        self._armed = False
-        self._fault = None
-        return True
+    def _take(self, kind: FaultKind) -> Fault | None:
+        fault = self._armed
+        if fault is None or fault.kind != kind:
+            return None
+        self._armed = None
+        return fault
+
+    def flip(self) -> Flip | None:
+        """The bit that is to be turned over in this list of work on a graphics device; says so once."""
+        fault = self._take("flip")
+        if fault is None:
+            return None
+        from surefoot.rig.loads.gpu.kernels import Flip
+
+        return Flip(fault.share, fault.bit % 32)
 
     def tamper(self, result: bytearray | NDArray[Any]) -> None:
-        """Flip one bit of one result, once."""
-        if not self.wants_flip():
+        """Turn one bit of one result over, once."""
+        fault = self._take("flip")
+        if fault is None:
             return
         if isinstance(result, bytearray):
-            result[len(result) // 2] ^= 1
+            result[int(fault.share * len(result))] ^= 1 << fault.bit % 8
             return
-        # Bit 50 of one double: high in the mantissa, well above what rounding may change.
         words = result.reshape(-1).view(np.uint64)
-        words[words.size // 3] ^= np.uint64(1 << 50)
-
-
-def _freeze() -> None:
-    if hasattr(signal, "SIGSTOP"):
-        os.kill(os.getpid(), signal.SIGSTOP)
-    while True:
-        pass
+        words[int(fault.share * words.size)] ^= np.uint64(1 << fault.bit)

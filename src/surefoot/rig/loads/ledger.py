@@ -27,6 +27,10 @@ class Ledger:
         """Enter one verified unit: work done, the nominal work that makes one unit of progress, seconds spent."""
         self.units += 1
         self.progress += done / nominal
+        self.tally(phase, kernel, done, seconds)
+
+    def tally(self, phase: str, kernel: str, done: float, seconds: float) -> None:
+        """Enter work that is neither a unit nor progress of its own: what was done beside another."""
         tally = self.work.setdefault(phase, {}).setdefault(kernel, [0.0, 0.0, 0.0])
         for place, amount in enumerate((done, seconds, 1)):
             tally[place] += amount

@@ -4,13 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 
+from surefoot.rig.loads.program import PHASE_WORDS, Program
 from surefoot.runs import Score
 
 WORK_UNITS: dict[str, str] = {
     "matrix": "GFLOP",
-    "digest": "Mblock",
+    "chain": "Gop",
     "transform": "GFLOP",
+    "chase": "Mstep",
+    "cache": "GB",
     "compression": "MB",
+    "stream": "GB",
+    "digest": "Mblock",
 }
 """Kernel to the unit of its work, as the kernels themselves give it (a test holds the two together)."""
 
@@ -34,10 +39,18 @@ def verified_rates(workers: Iterable[Work], phase: str) -> dict[str, float]:
 
 
 def rate_scores(
-    workers: Iterable[Work], phase: str, part: str, units: Mapping[str, str], note: str
+    workers: Iterable[Work], program: Program, part: str, units: Mapping[str, str], note: str
 ) -> tuple[Score, ...]:
-    """The rates of one phase as scores: ``part`` names what was loaded, ``units`` each kernel's unit of work."""
-    return tuple(
-        Score(name=f"{part} {kernel}", value=value, unit=f"{units[kernel]}/s", note=note)
-        for kernel, value in verified_rates(workers, phase).items()
-    )
+    """The rate of each kernel in the phase that it is rated in, as scores.
+
+    ``part`` names what was loaded, ``units`` each kernel's unit of work.
+    """
+    seen = list(workers)
+    found = []
+    for kernel in program.kernels:
+        phase = program.rated_phase(kernel)
+        rate = verified_rates(seen, phase).get(kernel)
+        if rate is not None:
+            words = f"{note}, {PHASE_WORDS[phase]}"
+            found.append(Score(name=f"{part} {kernel}", value=rate, unit=f"{units[kernel]}/s", note=words))
+    return tuple(found)

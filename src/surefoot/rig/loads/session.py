@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any, Literal
 
 from surefoot.errors import MachineError
@@ -28,13 +28,13 @@ class WorkSession:
     """Workers that verify their own work, as one `LoadSession`."""
 
     def __init__(
-        self, crew: Crew, program: Program, rates: Rates, hang_seconds: float, fault: Fault | None = None
+        self, crew: Crew, program: Program, rates: Rates, hang_seconds: float, faults: Sequence[Fault] = ()
     ) -> None:
         self._crew = crew
         self._program = program
         self._rates = rates
         self._hang_seconds = hang_seconds
-        self._fault = fault
+        self._faults = tuple(faults)
         self._epoch: float | None = None
         self._last: LoadState | None = None
 
@@ -128,8 +128,8 @@ class WorkSession:
         unpinned = [view.post.words for view in views if not view.pinned]
         if unpinned:
             detail["not_pinned"] = unpinned
-        if self._fault is not None:
-            detail["fault_put_in_on_purpose"] = self._fault.as_plain()
+        if self._faults:
+            detail["fault_put_in_on_purpose"] = self._faults[0].as_plain()
         return detail
 
     def _close(
@@ -149,7 +149,7 @@ class WorkSession:
             detail = {**detail, **first.detail, "verified_units": detail["verified_units"]}
             if len(findings) > 1:
                 detail["also"] = [finding.message for finding in findings[1:]]
-        if self._fault is not None:
+        if self._faults:
             message += " (A fault was put in on purpose.)"
         self._last = LoadState(
             state, progress=_progress(views), phase=self._phase(), outcome=outcome, message=message, detail=detail

@@ -34,7 +34,8 @@ class WorkerView:
 
     ``exit_code``: as Python gives it (minus the signal number when a signal ended it), None while it runs;
     ``silent_seconds``: since it last said anything; ``wrong`` and ``trouble``: what it said of itself; ``facts``: what
-    it said of where it works; ``ended``: it came to its own end and said so.
+    it said of where it works; ``ended``: it came to its own end and said so; ``stuck``: in words how the system says
+    that it is doing without getting anywhere, "" where it may be waiting for a processor.
     """
 
     post: Post
@@ -49,6 +50,7 @@ class WorkerView:
     wrong: dict[str, Any] | None = None
     trouble: dict[str, Any] | None = None
     tail: str = ""
+    stuck: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +84,8 @@ def judge_worker(view: WorkerView, hang_seconds: float) -> Finding | None:
     if view.trouble is not None:
         what = view.trouble.get("what", "")
         seen["trouble"] = what
+        if view.trouble.get("kind") == "stuck":
+            return Finding(Outcome.HANG, f"{where} has stopped answering: {what}.", seen)
         # An error before the first verified unit is a matter of the installation and not of the hardware.
         if view.trouble.get("kind") == "lost" and view.ready:
             return Finding(Outcome.DRIVER_RESET, f"{where}: the driver gave the device up ({what}).", seen)
@@ -96,6 +100,13 @@ def judge_worker(view: WorkerView, hang_seconds: float) -> Finding | None:
         return None
     if view.exit_code is not None:
         return _judge_exit(view, where, seen)
+    if view.stuck:
+        seen["silent_seconds"] = round(view.silent_seconds, 1)
+        return Finding(
+            Outcome.HANG,
+            f"{where} {view.stuck} for {view.silent_seconds:.1f} s, after at least {view.units} verified units.",
+            seen,
+        )
     if view.silent_seconds > hang_seconds:
         seen["silent_seconds"] = round(view.silent_seconds, 1)
         return Finding(

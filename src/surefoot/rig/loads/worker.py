@@ -44,23 +44,29 @@ def main(job: dict[str, Any]) -> int:
     """Be the worker that the job describes. Returns the exit code."""
     shield()
     pinned = pin(job["processor"])
+    if job.get("gives_way") and hasattr(os, "nice"):
+        # Beside a graphics load: the process that feeds the card must never wait for a processor.
+        os.nice(5)
 
     from surefoot.rig.loads.fault import Fault, Saboteur
-    from surefoot.rig.loads.kernels import WrongResult, leave_alone, rotation
-    from surefoot.rig.loads.program import PROGRAMS
+    from surefoot.rig.loads.kernels import WrongResult, make_kernels
+    from surefoot.rig.loads.program import program_of
 
     index, workers = int(job["index"]), int(job["workers"])
-    program = PROGRAMS[job["program"]]
-    saboteur = Saboteur(Fault(**job["fault"]) if job.get("fault") else None, index)
-    kernels = rotation()
+    program = program_of(job["program"])
+    saboteur = Saboteur([Fault(**fault) for fault in job.get("faults", ())], index)
+    goes_on = bool(job.get("goes_on"))
     ledger = Ledger()
 
     # Proves the kernels themselves before anything is counted, and brings every library in.
-    for kernel in kernels:
-        try:
-            kernel.run((0,), False, leave_alone)
-        except WrongResult as error:
-            return ledger.wrong(error, "start", [0], None)
+    try:
+        kernels = make_kernels(program.kernels, int(job["stream_bytes"]))
+        for kernel in kernels.values():
+            for long in (False, True):
+                kernel.run((0, 0), long)
+    except WrongResult as error:
+        say({"ready": {"pinned": pinned}})
+        return ledger.wrong(error, "start", [0], None)
     say({"ready": {"pinned": pinned}})
     epoch = await_start()
     stopping = Stopping()
@@ -68,6 +74,7 @@ def main(job: dict[str, Any]) -> int:
 
     last_beat = 0.0
     while not stopping.asked():
+        duty = stopping.duty
         now = time.monotonic() - epoch
         if now >= job["seconds"]:
             break
@@ -78,18 +85,25 @@ def main(job: dict[str, Any]) -> int:
         if now < 0 or not moment.busy:
             stopping.wait(min(max(moment.until - now, 0.001), IDLE_SLICE_SECONDS))
             continue
-        kernel = kernels[moment.turn % len(kernels)]
+        kernel = kernels[moment.kernel]
         seed = (int(job["seed"]), index, ledger.units)
-        saboteur.before(kernel.name, ledger.units)
-        began = time.process_time()
+        saboteur.before(kernel.name, moment.phase, ledger.units)
+        began, clock = time.process_time(), time.monotonic()
         try:
             done = kernel.run(seed, moment.long, saboteur.tamper)
             if saboteur.slows:
-                kernel.run(seed, moment.long, leave_alone)
+                kernel.run(seed, moment.long)
         except WrongResult as error:
-            repeats = comes_wrong_again(partial(kernel.run, seed, moment.long, leave_alone))
-            return ledger.wrong(error, moment.phase, list(seed), repeats)
-        ledger.count(moment.phase, kernel.name, done, kernel.nominal, time.process_time() - began)
+            repeats = comes_wrong_again(partial(kernel.run, seed, moment.long))
+            code = ledger.wrong(error, moment.phase, list(seed), repeats)
+            if goes_on:
+                # Only where faults were put in one after another, to count how many are caught.
+                continue
+            return code
+        spent = time.process_time() - began
+        ledger.count(moment.phase, kernel.name, done, kernel.nominal, spent)
+        if duty < 1.0:
+            stopping.wait((time.monotonic() - clock) * (1.0 / duty - 1.0))
     ledger.beat()
     say({"ended": True})
     return 0

@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-from surefoot.rig.loads.gpu.device import LANES, Device, layout
-from surefoot.rig.loads.gpu.kernels import Spoil, wrong
-from surefoot.rig.loads.gpu.shaders import CHAIN, COMPARE
+from surefoot.rig.loads.gpu.device import LANES, RING, Device, Report, Work
+from surefoot.rig.loads.gpu.kernels import Batch, Flip, judge_words
+from surefoot.rig.loads.gpu.shaders import CHAIN, CHAIN_ENDS
 
-ROUNDS = 2048
 _MASK = 0xFFFFFFFF
 
 
@@ -28,60 +26,49 @@ def jump(rounds: int, multiplier: int, increment: int) -> tuple[int, int]:
     return all_m, all_k
 
 
-def ends(start: NDArray[np.uint32], rounds: int, multiplier: int, increment: int) -> NDArray[np.uint32]:
-    """Where every chain must end, without going through it."""
-    m, k = jump(rounds, multiplier, increment)
-    with np.errstate(over="ignore"):
-        return start * np.uint32(m) + np.uint32(k)
-
-
 class Chain:
-    """Multiply and add in 32-bit whole numbers, some thousand times an invocation. Exact on any device."""
+    """Multiply and add in 32-bit whole numbers, some thousand times a lane. Exact on any device.
+
+    ``rounds``: a multiple of 8. The check takes all rounds as one step, whose two numbers come from the processor.
+    """
 
     name = "chain"
     work_unit = "Gop"
     nominal = 500.0
+    most_passes = RING // 2 - 8
 
-    def __init__(self, device: Device, invocations: int) -> None:
+    def __init__(self, device: Device, lanes: int, rounds: int) -> None:
         self._device = device
-        self._words = 4 * invocations
-        self._groups = invocations // LANES
+        self._lanes = lanes
+        self._groups = lanes // LANES
+        self._rounds = rounds // 8 * 8
 
     def prove(self) -> None:
-        """Set up; the right ends are worked out on the processor for every unit."""
+        """Set up; the right ends are known for every unit."""
         device = self._device
-        self._start = device.buffer(4 * self._words)
-        self._last = device.buffer(4 * self._words)
-        self._right = device.buffer(4 * self._words)
-        self._params = device.buffer(16)
-        across, down = layout(self._words)
-        self._layout = (across, down)
-        words = device.filled(np.array([self._words, across], dtype=np.uint32))
-        self._chain, self._compare = device.pipeline(CHAIN), device.pipeline(COMPARE)
-        self._chain_group = device.bind(self._chain, self._start, self._last, self._params)
-        self._compare_group = device.bind(self._compare, self._last, self._right, words, device.report)
-        self.run(0, 1, None)
+        self._last = device.buffer(16 * self._lanes)
+        self._chain, self._ends = device.pipeline(CHAIN), device.pipeline(CHAIN_ENDS)
+        self._chain_group = device.bind(self._chain, self._last)
+        self._ends_group = device.bind(self._ends, self._last, device.report)
 
-    def run(self, seed: int, passes: int, spoil: Spoil | None) -> float:
-        """So many passes of ``ROUNDS`` rounds; returns two operations a round and chain, in billions."""
-        device = self._device
+    def sized(self) -> str:
+        """For the record."""
+        return f"{self._lanes} lanes, {self._rounds} rounds"
+
+    def enqueue(self, work: Work, seed: int, passes: int, flip: Flip | None = None, check: bool = True) -> Batch:
+        """So many passes; two operations a round and chain, in billions."""
         random = np.random.default_rng(seed)
-        start = random.integers(0, 2**32, self._words, dtype=np.uint32)
-        # Odd multipliers lose no bit: every start has an end of its own, so no wrong step can be forgotten.
-        multiplier, increment = (int(value) | 1 for value in random.integers(0, 2**32, 2, dtype=np.uint32))
-        device.put(self._start, start)
-        device.put(self._right, ends(start, ROUNDS, multiplier, increment))
-        device.put(self._params, np.array([ROUNDS, multiplier, increment, 0], dtype=np.uint32))
-        work = device.work().clear(device.report)
         for number in range(passes):
-            work.clear(self._last).run(self._chain, self._chain_group, self._groups)
-            if number + 1 < passes or spoil is None:
-                work.run(self._compare, self._compare_group, *self._layout)
-        work.submit()
-        if spoil is not None:
-            spoil(self._last)
-            device.work().run(self._compare, self._compare_group, *self._layout).submit()
-        mismatch = device.read_report()
-        if mismatch:
-            raise wrong(self.name, f"chains of {ROUNDS} multiplications and additions", mismatch, self._words)
-        return passes * 2.0 * ROUNDS * self._words / 1e9
+            # Odd multipliers lose no bit: every start has an end of its own, so no wrong step can be forgotten.
+            multiplier, increment, start = (int(value) | 1 for value in random.integers(0, 2**32, 3, dtype=np.uint32))
+            params = (self._rounds // 8, start, multiplier, increment, *jump(self._rounds, multiplier, increment))
+            work.run(self._chain, self._chain_group, self._groups, params=params)
+            if flip is not None and number == passes // 2:
+                self._device.flip(work, self._last, int(flip.share * 4 * self._lanes), flip.bit)
+            if check:
+                work.run(self._ends, self._ends_group, self._groups, params=params)
+        return Batch(passes * 8.0 * self._rounds * self._lanes / 1e9, groups=passes * self._groups if check else 0)
+
+    def judge(self, batch: Batch, report: Report) -> None:
+        """Raise WrongResult for a chain that ended elsewhere."""
+        judge_words(self.name, f"chains of {self._rounds} multiplications and additions", 0, batch, report)

@@ -7,13 +7,14 @@ import os
 import secrets
 import subprocess
 import sys
+from collections.abc import Sequence
 from functools import partial
 
 from surefoot.errors import BadInput, MachineError
 from surefoot.rig.loads.crew import Crew
 from surefoot.rig.loads.fault import Fault
 from surefoot.rig.loads.gpu.programs import GPU_EXERCISES, GPU_PROGRAMS, GPU_WORK_UNITS
-from surefoot.rig.loads.program import PHASE_WORDS, Program
+from surefoot.rig.loads.program import Program
 from surefoot.rig.loads.rates import rate_scores
 from surefoot.rig.loads.session import HANG_SECONDS, WorkSession
 from surefoot.rig.loads.verdicts import Post
@@ -24,6 +25,9 @@ DEVICE_VARIABLE = "SUREFOOT_GPU"
 
 LIST_SECONDS = 20.0
 WORKER = "surefoot.rig.loads.gpu.worker"
+STUCK_SECONDS = 2.0
+"""A graphics device that has been at one list of work (a tenth of a second) for so long has stopped answering; a
+software device, which the processor's other work holds up, gets the whole of ``hang_seconds``."""
 
 
 class GpuLoad:
@@ -38,6 +42,7 @@ class GpuLoad:
         device: str | None = None,
         hang_seconds: float = HANG_SECONDS,
         fault: Fault | None = None,
+        faults: Sequence[Fault] = (),
     ) -> None:
         if name not in GPU_PROGRAMS:
             raise BadInput(
@@ -46,7 +51,7 @@ class GpuLoad:
         self.name = name
         self._device = device
         self._hang_seconds = hang_seconds
-        self._fault = fault
+        self._faults = (fault,) if fault is not None else tuple(faults)
 
     def exercises(self) -> tuple[str, ...]:
         """``gpu`` and ``gpu-memory``, with ``transition`` where it goes from idle to full."""
@@ -57,25 +62,25 @@ class GpuLoad:
         if not minutes > 0:
             raise BadInput(f"a load lasts more than 0 minutes, got {minutes!r}.", where=f"load {self.name!r}")
         program = GPU_PROGRAMS[self.name]
-        fault = self._fault if self._fault is not None else Fault.from_environment()
+        faults = self._faults or Fault.from_environment()
         job = {
             "program": self.name,
             "seconds": minutes * 60.0,
             "seed": secrets.randbits(32),
-            "fault": fault.as_plain() if fault else None,
+            "faults": [fault.as_plain() for fault in faults],
+            "stuck_seconds": min(self._hang_seconds, STUCK_SECONDS),
+            "software_stuck_seconds": self._hang_seconds,
             "device": self._device if self._device is not None else os.environ.get(DEVICE_VARIABLE, ""),
         }
         # A library that breaks down under its client is how a driver's trouble shows itself.
         post = Post("graphics device", {}, crash=Outcome.DRIVER_RESET)
-        session = WorkSession(Crew(WORKER, [post], job), program, partial(_scores, program), self._hang_seconds, fault)
+        session = WorkSession(Crew(WORKER, [post], job), program, partial(_scores, program), self._hang_seconds, faults)
         session.await_ready()
         return session
 
 
 def _scores(program: Program, work: list[dict[str, dict[str, list[float]]]]) -> tuple[Score, ...]:
-    phase = program.rated_phase
-    note = f"verified work per second, {PHASE_WORDS[phase]}"
-    return rate_scores(work, phase, "gpu", GPU_WORK_UNITS, note)
+    return rate_scores(work, program, "gpu", GPU_WORK_UNITS, "verified work per second")
 
 
 def graphics_devices() -> list[dict[str, str]]:

@@ -5,120 +5,202 @@ Started with ``python -m``: with a job as every worker, or with ``--list`` to na
 
 from __future__ import annotations
 
+import os
 import sys
+import threading
 import time
-from functools import partial
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from surefoot.rig.loads.child import (
     BEAT_SECONDS,
     IDLE_SLICE_SECONDS,
+    TROUBLE_EXIT,
     Stopping,
     await_start,
     run,
     say,
     shield,
 )
-from surefoot.rig.loads.ledger import Ledger, comes_wrong_again
+from surefoot.rig.loads.ledger import Ledger
 
-LONG_SECONDS = 0.06
-SHORT_SECONDS = 0.012
-MOST_PASSES = 4096
-# Between two halves of what a card has, and what a software device can do in the same time.
-CARD = {"n": 1024, "invocations": 65536, "memory": 256 << 20}
-SOFTWARE = {"n": 256, "invocations": 2048, "memory": 8 << 20}
+if TYPE_CHECKING:
+    from surefoot.rig.loads.gpu.device import Device
+    from surefoot.rig.loads.gpu.flight import Flight, Landed, Wrong
+    from surefoot.rig.loads.gpu.kernels import GpuKernel
+
+# A list of work lasts so long on the device: long enough that handing the next over costs nothing, short enough for a
+# driver's own time limit (seconds) to stay far away and for a wrong result to be told at once.
+LIST_SECONDS = 0.08
 
 
 def main(job: dict[str, Any]) -> int:
     """Be the worker that the job describes. Returns the exit code."""
     shield()
+    import psutil
+
     from surefoot.rig.loads.fault import Fault, Saboteur
     from surefoot.rig.loads.gpu.device import Device, adapters, choose
-    from surefoot.rig.loads.gpu.programs import GPU_KERNELS, GPU_PROGRAMS, make_kernels
+    from surefoot.rig.loads.gpu.flight import Flight, Wrong
+    from surefoot.rig.loads.gpu.programs import GPU_PROGRAMS
+    from surefoot.rig.loads.gpu.tuning import make_kernels, size_up
+    from surefoot.rig.loads.gpu.vram import LARGEST_CHUNK
     from surefoot.rig.loads.kernels.base import WrongResult
 
     program = GPU_PROGRAMS[job["program"]]
-    saboteur = Saboteur(Fault(**job["fault"]) if job.get("fault") else None, int(job["index"]))
+    index = int(job["index"])
+    saboteur = Saboteur([Fault(**fault) for fault in job.get("faults", ())], index)
     adapter = choose(str(job.get("device") or ""), adapters())
-    sizes = SOFTWARE if adapter.kind == "software" else CARD
-    device = Device(adapter, sizes["memory"])
-    kernels = make_kernels(device, GPU_KERNELS[job["program"]], sizes, int(job["seed"]))
+    device = Device(adapter, LARGEST_CHUNK)
+    whole = job["program"] == "gpu-memory"
     ledger = Ledger()
-
-    def flip(buffer: Any) -> None:
-        # One bit of one word, in the middle of the result.
-        import numpy as np
-
-        words = device.get(buffer, np.uint32)
-        at = words.size // 2
-        device.put(buffer, np.array([words[at] ^ np.uint32(1 << 9)], dtype=np.uint32), offset=4 * at)
-
-    per_pass: list[float] = []
-    for kernel in kernels:
-        try:
+    seed = int(job["seed"])
+    flight = Flight(device)
+    try:
+        sizes = size_up(device, program.kernels, psutil.virtual_memory().available, whole, seed)
+        kernels = make_kernels(device, program.kernels, sizes, seed)
+        for kernel in kernels.values():
             kernel.prove()
-            per_pass.append(seconds_per_pass(kernel))
-        except WrongResult as error:
-            say({"ready": {"facts": adapter.facts()}})
-            return ledger.wrong(error, "start", 0, None)
-    say({"ready": {"facts": adapter.facts()}})
+        pace = {name: seconds_per_pass(flight, kernel) for name, kernel in kernels.items()}
+    except WrongResult as error:
+        say({"ready": {"facts": adapter.facts()}})
+        return ledger.wrong(error, "start", 0, None)
+    except Wrong as caught:
+        say({"ready": {"facts": adapter.facts()}})
+        return ledger.wrong(caught.error, "start", 0, None)
+    facts = {**adapter.facts(), "graphics_sizes": describe(kernels)}
+    say({"ready": {"facts": facts}})
     epoch = await_start()
     stopping = Stopping()
     stopping.listen()
+    patience = float(job["software_stuck_seconds" if adapter.kind == "software" else "stuck_seconds"])
+    Watch(flight, ledger, patience).start()
 
-    last_beat = 0.0
-    while not stopping.asked():
-        now = time.monotonic() - epoch
-        if now >= job["seconds"]:
-            break
-        moment = program.at(now, 0, 1)
-        if abs(now - last_beat) >= BEAT_SECONDS:
-            ledger.beat()
-            last_beat = now
-        if now < 0 or not moment.busy:
-            stopping.wait(min(max(moment.until - now, 0.001), IDLE_SLICE_SECONDS))
-            continue
-        which = moment.turn % len(kernels)
-        kernel = kernels[which]
-        passes = passes_for(LONG_SECONDS if moment.long else SHORT_SECONDS, per_pass[which])
-        seed = (int(job["seed"]) + ledger.units) & 0xFFFFFFFF
-        saboteur.before(kernel.name, ledger.units)
-        spoil = flip if saboteur.wants_flip() else None
-        began = time.perf_counter()
-        try:
-            done = kernel.run(seed, passes, spoil)
-            if saboteur.slows:
-                kernel.run(seed, passes, None)
-        except WrongResult as error:
-            repeats = comes_wrong_again(partial(kernel.run, seed, passes, None))
-            return ledger.wrong(error, moment.phase, seed, repeats)
-        ledger.count(moment.phase, kernel.name, done, kernel.nominal, time.perf_counter() - began)
+    def enter(landed: list[Landed]) -> None:
+        for item in landed:
+            name = item.kernel.name
+            ledger.count(item.phase, name, item.batch.amount, item.kernel.nominal, item.seconds)
+            if item.batch.traffic_gb and name != "pattern":
+                ledger.tally(item.phase, "traffic", item.batch.traffic_gb, item.seconds)
+            # The clock moves with heat: a list is kept as long as it should be by what the last one took.
+            pace[name] += 0.3 * (item.seconds / item.passes - pace[name])
+
+    last_beat, units, last_phase = 0.0, 0, ""
+    try:
+        while not stopping.asked():
+            now = time.monotonic() - epoch
+            if now >= job["seconds"]:
+                break
+            moment = program.at(now, 0, 1)
+            if abs(now - last_beat) >= BEAT_SECONDS:
+                ledger.beat()
+                last_beat = now
+            if moment.phase != last_phase or not moment.busy:
+                # Whatever a phase began is judged before the next begins, and before a rest.
+                enter(flight.land(0))
+                last_phase = moment.phase
+            if now < 0 or not moment.busy:
+                stopping.wait(min(max(moment.until - (time.monotonic() - epoch), 0.0005), IDLE_SLICE_SECONDS))
+                continue
+            kernel = kernels[moment.kernel]
+            seconds = LIST_SECONDS if moment.long else min(LIST_SECONDS, moment.until - now)
+            if moment.phase == "light":
+                seconds = 0.0
+            passes = passes_for(seconds, pace[kernel.name], kernel.most_passes)
+            saboteur.before(kernel.name, moment.phase, units)
+            if saboteur.stalls:
+                stall(device, flight)
+            flight.send(kernel, moment.phase, (seed + units) & 0xFFFFFFFF, passes, saboteur.flip(), saboteur.slows)
+            units += 1
+            enter(flight.land())
+            if moment.phase == "light":
+                enter(flight.land(0))
+                stopping.wait(max(moment.until - (time.monotonic() - epoch), 0.001))
+        enter(flight.land(0))
+    except Wrong as caught:
+        return ledger.wrong(caught.error, caught.phase, caught.seed, comes_wrong_again(flight, caught))
     ledger.beat()
     say({"ended": True})
     return 0
 
 
-def seconds_per_pass(kernel: Any) -> float:
-    """How long one pass takes, the setting-out not counted: the difference between many and few."""
-    passes = 1
-    while passes < MOST_PASSES:
-        began = time.perf_counter()
-        kernel.run(passes, passes, None)
-        spent = time.perf_counter() - began
-        if spent > LONG_SECONDS / 4:
-            return spent / passes
-        passes *= 4
-    return LONG_SECONDS / MOST_PASSES
+def stall(device: Device, flight: Flight) -> None:
+    """Work without an end in sight, as a device that hangs looks from here; only ever put in on purpose."""
+    from surefoot.rig.loads.gpu.chain import Chain
+
+    endless = Chain(device, 1 << 16, 1 << 26)
+    endless.prove()
+    work = device.work()
+    endless.enqueue(work, 1, 8, None, False)
+    flight.waiting_since = time.monotonic()
+    device.submit(work)
 
 
-def passes_for(seconds: float, per_pass: float) -> int:
-    """Passes that fill so much time, at least one: short enough for a driver's own time limit to stay far away."""
-    return max(1, min(MOST_PASSES, round(seconds / per_pass)))
+def describe(kernels: dict[str, GpuKernel]) -> dict[str, str]:
+    """How each kernel was sized to the device, in words."""
+    return {name: kernel.sized() for name, kernel in kernels.items()}
+
+
+class Watch:
+    """Speaks for the worker while it waits for the device, and ends it when the device has stopped answering.
+
+    Only then: a worker that sits elsewhere says nothing, and its parent sees that.
+    """
+
+    def __init__(self, flight: Flight, ledger: Ledger, patience_seconds: float) -> None:
+        self._flight, self._ledger, self._patience = flight, ledger, patience_seconds
+
+    def start(self) -> None:
+        """From now on, in a thread of its own."""
+        threading.Thread(target=self._watch, daemon=True).start()
+
+    def _watch(self) -> None:
+        while True:
+            time.sleep(BEAT_SECONDS)
+            since = self._flight.waiting_since
+            if since is None:
+                continue
+            waited = time.monotonic() - since
+            if waited > max(self._patience, 10 * self._flight.longest_seconds):
+                what = f"the device has been at one list of work for {waited:.1f} s ({self._flight.at_work})"
+                say({"trouble": {"kind": "stuck", "what": what}})
+                os._exit(TROUBLE_EXIT)
+            if waited > BEAT_SECONDS:
+                self._ledger.beat()
+
+
+def comes_wrong_again(flight: Flight, caught: Wrong) -> bool:
+    """Do the list again at once; what else is under way is let go."""
+    from surefoot.rig.loads.gpu.flight import Wrong
+
+    flight.abandon()
+    try:
+        flight.send(caught.kernel, caught.phase, caught.seed, caught.passes)
+        flight.land(0)
+    except Wrong:
+        return True
+    return False
+
+
+def seconds_per_pass(flight: Flight, kernel: GpuKernel) -> float:
+    """How long one pass takes, the setting-out not counted."""
+    passes, seconds = 1, 0.0
+    while True:
+        flight.send(kernel, "start", passes, passes)
+        seconds = flight.land(0)[0].seconds
+        if seconds > LIST_SECONDS / 4 or passes >= kernel.most_passes:
+            return seconds / passes
+        passes = min(passes * 4, kernel.most_passes)
+
+
+def passes_for(seconds: float, per_pass: float, most: int) -> int:
+    """Passes that fill so much time, at least one."""
+    return max(1, min(most, round(seconds / per_pass)))
 
 
 def trouble_kind(error: Exception) -> str:
     """``lost`` for what the graphics library reports, ``environment`` for what the system refused, else ``program``."""
-    if type(error).__module__.split(".")[0] == "wgpu" or "lost" in str(error).lower():
+    text = str(error).lower()
+    if type(error).__module__.split(".")[0] == "wgpu" or "lost" in text or "could not map" in text:
         return "lost"
     return "environment" if isinstance(error, MemoryError | OSError | ImportError) else "program"
 

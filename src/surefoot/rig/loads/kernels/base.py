@@ -47,9 +47,10 @@ class Kernel(Protocol):
     work_unit: str
     nominal: float
 
-    def run(self, seed: Seed, long: bool, tamper: Tamper) -> float:
+    def run(self, seed: Seed, long: bool, tamper: Tamper = ..., check: bool = True) -> float:
         """Do and check one unit of work; returns the work verified, in ``work_unit``.
 
-        ``long``: some ten milliseconds on one core, else about one. Raises WrongResult.
+        ``long``: some ten milliseconds on one core, else about one. ``check`` False: for measuring what checking costs.
+        Raises WrongResult.
         """
         ...
