@@ -94,7 +94,7 @@ def test_knobs_never_held_together_have_no_joint_certificate_and_it_is_said():
     assert together.joint.hours == pytest.approx(1.0)
     assert together.joint.failures == 0
     assert not together.needs_joint_run
-    assert "held together for 1.0 h" in together.says
+    assert "the 1 h held together there or deeper" in together.says
 
 
 def test_it_says_which_loads_and_when_and_under_which_conditions():

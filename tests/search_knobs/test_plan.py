@@ -3,23 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import pytest
 from knobs_bench import CACHE, CORE, GPU, MEMORY, at_depths, run_of, unit_of
 
 from surefoot.errors import BadInput
+from surefoot.rig import registry
 from surefoot.runs import Outcome, Run
 from surefoot.search import Goal, known_stable, plan, run_evidence
 from surefoot.search.evidence import Evidence
 from surefoot.search.joint import JointPosterior
 from surefoot.search.joint_goal import goal_in_unit
 from surefoot.search.joint_setting import joint_minutes, step_back
+from surefoot.search.known import hours_together
 from surefoot.search.payoff import payoff_order
 from surefoot.search.plan import JOINT_MINUTES
 from surefoot.search.planner import soft_share
 from surefoot.search.prior import model_confidence
 from surefoot.search.run_evidence import read_runs
-from surefoot.units import Conditions, Knob, Unit
+from surefoot.search.together import EVERY_PART, load_together
+from surefoot.units import Conditions, Knob, LoadCard, Unit
 
 GOAL = Goal()
 VOLTS = Knob("gpu-volts", "gpu", "mV", "down", 5, 150)
@@ -230,23 +234,53 @@ def test_after_a_failure_something_shallower_is_held_first_whichever_knob_is_nex
     assert plan(unit, runs, GOAL, knobs=["cpu-core"]).setting.value("cpu-core") < 0
 
 
-def test_loads_of_different_parts_are_each_held_together():
+def test_a_joint_run_works_every_tuned_part_at_the_same_time():
     unit = unit_of(CORE, CACHE, GPU)
 
     def load(step):
         if step.load:
             return step.load
-        return {"cpu-core": "cpu-mix", "gpu-core": "gpu-scene"}.get(step.knob, "cpu-mix")
+        return {"cpu-core": "cpu-mix", "gpu-core": "gpu-scene"}[step.knob]
 
     runs, steps = session(unit, EDGES, load=load)
     assert steps[-1].why_stop == "certified"
-    joint = {run.plan.load for run in runs if run.plan.purpose == "joint"}
+    assert {run.plan.load for run in runs if run.plan.purpose == "joint"} == {EVERY_PART}
     known = known_stable(unit, runs, GOAL)
     assert known is not None
-    assert set(known.loads) == {"cpu-mix", "gpu-scene"}
+    depths = {name: unit.knob(name).depth_of(known.setting.value(name)) for name in known.tuned}
+    assert hours_together(read_runs(unit, runs).counted, depths) * 60 >= JOINT_MINUTES
+    # The card's own load goes first, and what the knobs have in common before that.
+    both = LoadCard(name="bake", exercises=("cpu", "gpu"))
+    assert (
+        load_together(unit_of(CORE, GPU, loads=(LoadCard(name="half", exercises=("cpu",)), both)), [CORE, GPU])
+        == "bake"
+    )
+    assert load_together(unit_of(CORE, GPU), [replace(CORE, load="mix"), replace(GPU, load="mix")]) == "mix"
+
+
+def test_the_name_of_the_load_for_every_part_is_the_rigs():
+    assert EVERY_PART == registry.CPU_GPU
+    assert EVERY_PART in registry.loads()
+
+
+def test_one_after_the_other_where_no_load_works_every_part_and_it_is_said():
+    other = replace(GPU, name="npu-clock", domain="npu")
+    unit = unit_of(CORE, CACHE, other)
+
+    def load(step):
+        return step.load or {"cpu-core": "cpu-mix", "npu-clock": "npu-sums"}[step.knob]
+
+    runs, steps = session(unit, {"cpu-core": EDGES["cpu-core"], "npu-clock": EDGES["gpu-core"]}, load=load)
+    # The core was searched on top of the other knob, so the other's load is the one that is owed.
+    assert {run.plan.load for run in runs if run.plan.purpose == "joint"} <= {"cpu-mix", "npu-sums"}
+    assert any("one after the other" in step.reason for step in steps if step.purpose == "joint")
+    assert "one after the other" in steps[-1].reason and "one after the other" in steps[-1].claim
+    known = known_stable(unit, runs, GOAL)
+    assert known is not None
     depths = {name: unit.knob(name).depth_of(known.setting.value(name)) for name in known.tuned}
     assert min(joint_minutes(read_runs(unit, runs).counted, depths).values()) >= JOINT_MINUTES
-    assert joint <= {"cpu-mix", "gpu-scene"}
+    # Hours of one part alone are no hours of the whole setting.
+    assert known.joint is None and known.whole is not None and known.whole.hours == 0
 
 
 def test_a_session_that_ignores_the_load_asked_for_still_ends_and_is_told_so():

@@ -209,7 +209,8 @@ class VirtualMachine:
         for card in self.unit.loads:
             if card.name == load and card.exercises:
                 return card.exercises
-        return tuple(CHIPS) if load == EVERYTHING else (load,)
+        named = tuple(part for part in CHIPS if part in load.split("-"))
+        return tuple(CHIPS) if load == EVERYTHING else named if len(named) > 1 else (load,)
 
     def _pass(self, seconds: float) -> None:
         """Let virtual time pass for the body: scene after scene of the load, at what the knobs are set to now."""

@@ -13,12 +13,20 @@ from surefoot.search.prior import model_confidence
 from surefoot.units import Knob
 
 
-def certify_from(after: Posterior, knob: Knob, evidence: Sequence[Evidence], goal: Goal) -> Certificate | None:
+def certify_from(
+    after: Posterior,
+    knob: Knob,
+    evidence: Sequence[Evidence],
+    goal: Goal,
+    *,
+    certain: Sequence[Evidence] | None = None,
+) -> Certificate | None:
     """The deepest whole step that meets the goal at its confidence and that the unit's own runs allow, or None.
 
-    ``after``: the posterior of the goal depth; the rules of own_evidence.py have the last word.
+    ``after``: the posterior of the goal depth; the rules of own_evidence.py have the last word. ``certain``: the
+    evidence without the failures that another knob may have caused, which put no ceiling on this one (None: the same).
     """
-    ceiling = claim_ceiling(knob, evidence, goal)
+    ceiling = claim_ceiling(knob, evidence if certain is None else certain, goal)
     bound = after.goal_quantile(1.0 - model_confidence(goal))
     if ceiling is None or min(ceiling, bound) < 0:
         return None

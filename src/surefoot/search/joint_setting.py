@@ -17,7 +17,7 @@ from surefoot.search.joint import JointPosterior
 from surefoot.search.own_evidence import deepest_believed
 from surefoot.search.prior import model_confidence
 from surefoot.search.rules import ROUNDING, covers, within
-from surefoot.search.run_evidence import CountedRun, plain_evidence
+from surefoot.search.run_evidence import CountedRun, alone, plain_evidence
 from surefoot.units import Knob
 
 
@@ -32,10 +32,6 @@ class SteppedBack:
     depths: Mapping[str, float]
     chance: float
     back: Mapping[str, float]
-
-    def in_words(self, knobs: Mapping[str, Knob]) -> str:
-        """Which knobs were stepped back and by how much, or ""."""
-        return " and ".join(f"{name} by {by:g} {knobs[name].unit}" for name, by in self.back.items())
 
 
 def own_certificates(
@@ -52,7 +48,7 @@ def own_certificates(
         if not any(piece.depth > 0 for piece in evidence):
             continue
         if strategy == "posterior":
-            known = certify_from(joint.marginal(knob.name), knob, evidence, goal)
+            known = certify_from(joint.marginal(knob.name), knob, evidence, goal, certain=alone(counted, knob.name))
         else:
             from surefoot.search.api import certify
 

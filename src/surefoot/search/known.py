@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 from surefoot.runs import Run
 from surefoot.search.bounds import mttf_lower_bound
 from surefoot.search.evidence import Certificate, Goal
 from surefoot.search.joint import JointPosterior
-from surefoot.search.joint_setting import SteppedBack, joint_minutes, own_certificates, step_back
+from surefoot.search.joint_setting import SteppedBack
 from surefoot.search.prior import model_confidence
+from surefoot.search.reckoning import Reckoning
+from surefoot.search.rests import Rests, rests_on
 from surefoot.search.rules import covers
-from surefoot.search.run_evidence import CountedRun, RunsRead, exercised_by, read_runs
+from surefoot.search.run_evidence import CountedRun, RunsRead, exercised_by
+from surefoot.search.words import claim_sentence, stock_sentence, strategy_sentence
 from surefoot.units import Conditions, Setting, Unit
 
 TRANSITION_WORDS = frozenset({"transition", "transitions", "phases", "phase"})
@@ -31,7 +34,9 @@ class KnownStable:
     tuned knob; ``transition_tried``: whether one of those goes from idle to full and back; ``last_at``, ``conditions``:
     of the last run that supports it; ``mttf_hours``: lower bound for the setting as a whole, held together or not, at
     ``confidence``. ``back``: by knob, how far it was stepped back so that the hazards fit together;
-    ``left_out``: in words, the runs that do not count.
+    ``left_out``: in words, the runs that do not count; ``says``: the claim in one sentence. ``rests``, ``whole``: what
+    each knob's claim and the whole setting's rest on; ``likely``: by knob, the depth past the certified one that as
+    likely as not would do, where there is any.
     """
 
     setting: Setting
@@ -47,6 +52,9 @@ class KnownStable:
     back: Mapping[str, float] = field(default_factory=dict)
     left_out: tuple[str, ...] = ()
     says: str = ""
+    rests: Mapping[str, Rests] = field(default_factory=dict)
+    whole: Rests | None = None
+    likely: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def tuned(self) -> tuple[str, ...]:
@@ -59,42 +67,23 @@ class KnownStable:
         return len(self.certificates) > 1 and self.joint is None
 
 
-def known_stable(
-    unit: Unit,
-    runs: Iterable[Run],
-    goal: Goal,
-    *,
-    conditions: Conditions | None = None,
-    strategy: str = "posterior",
-) -> KnownStable | None:
+def known_of(reckoning: Reckoning) -> KnownStable | None:
     """The deepest setting that the runs certify for the goal, or None when nothing is known-stable.
 
     With several knobs it is the joint setting: hazards add, and a knob is stepped back where they do not fit. With
     nothing tuned, or nothing certified deeper than stock, the answer is None unless hours of load at stock alone
-    bear the claim (chi-square bound); then the setting is stock. ``conditions``: what is installed now; runs under
-    another firmware or graphics driver do not count. ``strategy``: whose recommendation; another than the posterior
-    recommends by its own rule, and ``mttf_hours`` is still what the runs bear out.
+    bear the claim (chi-square bound); then the setting is stock. Another strategy than the posterior recommends by its
+    own rule, and ``mttf_hours`` is still what the runs bear out.
     """
-    read = read_runs(unit, runs, conditions=conditions)
-    if any(item.failed and item.at_stock for item in read.counted):
+    if reckoning.faulty:
         return None
-    joint = JointPosterior(unit.leaders(), read.counted, goal)
-    own = own_certificates(unit.leaders(), read.counted, joint, goal, strategy)
-    target = step_back(
-        {knob.name: knob for knob in unit.leaders()},
-        {name: known.depth for name, known in own.items()},
-        read.counted,
-        joint,
-        goal,
-        strategy=strategy,
-    )
-    found = from_parts(unit, read, goal, joint, own, target, strategy)
+    found = _from_parts(reckoning, reckoning.target)
     if found is not None and found.needs_joint_run:
         # Later runs may let each knob go deeper by itself; a setting that was held together and still meets the goal
         # is the better answer until the deeper one has been held together too.
-        held = _held_together(unit, read, joint, own, goal)
+        held = _held_together(reckoning.unit, reckoning.read, reckoning.joint, reckoning.own, reckoning.goal)
         if held is not None:
-            return from_parts(unit, read, goal, joint, own, held, strategy)
+            return _from_parts(reckoning, held)
     return found
 
 
@@ -109,7 +98,7 @@ def _held_together(
         if item.failed or any(not 0 < depths[name] <= known.depth + 1e-9 for name, known in own.items()):
             continue
         score = sum(depth / unit.knob(name).limit for name, depth in depths.items())
-        if score <= deepest or min(joint_minutes(read.counted, depths).values()) <= 0:
+        if score <= deepest or hours_together(read.counted, depths) <= 0:
             continue
         if joint.mttf_bound(depths, model_confidence(goal)) < goal.mttf_hours:
             continue
@@ -118,27 +107,28 @@ def _held_together(
     return best
 
 
-def from_parts(
-    unit: Unit,
-    read: RunsRead,
-    goal: Goal,
-    joint: JointPosterior,
-    own: Mapping[str, Certificate],
-    target: SteppedBack,
-    strategy: str = "posterior",
-) -> KnownStable | None:
-    """`known_stable` from what the planner has worked out already."""
+def _from_parts(reckoning: Reckoning, target: SteppedBack) -> KnownStable | None:
+    unit, goal, joint, read = reckoning.unit, reckoning.goal, reckoning.joint, reckoning.read
     if not target.depths:
         return _stock(unit, read, goal)
     depths = dict(target.depths)
     certificates = {
-        name: _at_depth(own[name], depth, joint, name, read.counted, goal) for name, depth in depths.items()
+        name: _at_depth(reckoning.own[name], depth, joint, name, read.counted, goal) for name, depth in depths.items()
     }
+    most = most_hours(joint)
+    blamed = joint.most_blamed()
+    rests = {
+        name: rests_on(
+            unit, read.counted, {name: one.depth}, one.mttf_hours,
+            confidence=goal.confidence, most_hours=most, causes=blamed,
+        )
+        for name, one in certificates.items()
+    }  # fmt: skip
+    certificates = {name: replace(one, hours=rests[name].hours) for name, one in certificates.items()}
+    held_hours = hours_together(read.counted, depths)
     together: Certificate | None = None
-    if len(depths) > 1:
-        hours = min(joint_minutes(read.counted, depths).values()) / 60.0
-        if hours > 0:
-            together = _joint_certificate(depths, joint, read.counted, goal, hours)
+    if len(depths) > 1 and held_hours > 0:
+        together = _joint_certificate(depths, joint, read.counted, goal, held_hours)
     deep = [
         item
         for item in read.counted
@@ -146,40 +136,51 @@ def from_parts(
         and any(name in item.bears_on and item.depths[name] >= depth - 1e-9 for name, depth in depths.items())
     ]
     supporting = [item for item in deep if covers(item, depths)] or deep
-    setting = unit.setting_at(depths)
-    if strategy != "posterior":
-        bound = joint.mttf_bound(depths, model_confidence(goal))
-    elif len(depths) == 1:
+    if reckoning.strategy == "posterior" and len(depths) == 1:
         bound = next(iter(certificates.values())).mttf_hours
     else:
         bound = together.mttf_hours if together else joint.mttf_bound(depths, model_confidence(goal))
+    whole = rests_on(unit, read.counted, depths, bound, confidence=goal.confidence, most_hours=most, causes=blamed)
+    setting = unit.setting_at(depths)
+    likely = {name: deeper for name, depth in depths.items() if (deeper := reckoning.likely(name)) > depth + 1e-9}
+    if reckoning.strategy == "posterior":
+        at_once = None if len(depths) == 1 else together is not None
+        says = claim_sentence(unit, setting, goal.confidence, whole, likely, at_once)
+    else:
+        says = strategy_sentence(unit, setting, reckoning.strategy, goal.confidence, whole)
     return _assemble(
-        unit,
-        read,
-        goal,
-        setting,
-        certificates,
-        together,
-        deep,
-        supporting[-1],
-        target.back,
-        bound,
-        _says(unit, setting, goal, together, len(depths), bound, strategy),
+        unit, read, goal, setting, certificates, together, deep, supporting[-1], target.back, bound, says,
+        rests=rests, whole=whole, likely=likely,
+    )  # fmt: skip
+
+
+def most_hours(joint: JointPosterior) -> float:
+    """The longest MTTF that the model can tell: some hazard is set aside for what no depth explains."""
+    return joint.mttf_bound({}, 0.5)
+
+
+def hours_together(counted: Sequence[CountedRun], depths: Mapping[str, float]) -> float:
+    """Hours held at a setting or deeper with every part of it loaded at once."""
+    return (
+        sum(
+            item.minutes
+            for item in counted
+            if not item.failed and covers(item, depths) and all(name in item.bears_on for name in depths)
+        )
+        / 60.0
     )
 
 
 def _stock(unit: Unit, read: RunsRead, goal: Goal) -> KnownStable | None:
     """Stock as known-stable, when its own hours of load bear the claim."""
-    at_stock = [item for item in read.counted if item.at_stock]
+    at_stock = [item for item in read.counted if item.at_stock and not item.failed]
     hours = sum(item.minutes for item in at_stock) / 60.0
     bound = mttf_lower_bound(hours, 0, goal.confidence)
     if bound < goal.mttf_hours:
         return None
-    says = (
-        f"Stock, nothing tuned: {hours:.0f} h of load without a failure show an MTTF of at least {bound:.0f} h "
-        f"at {goal.confidence:.0%} confidence."
-    )
-    return _assemble(unit, read, goal, Setting(), {}, None, at_stock, at_stock[-1], {}, bound, says)
+    whole = rests_on(unit, at_stock, {}, bound, confidence=goal.confidence, most_hours=float("inf"), causes={})
+    says = stock_sentence(goal.confidence, whole)
+    return _assemble(unit, read, goal, Setting(), {}, None, at_stock, at_stock[-1], {}, bound, says, whole=whole)
 
 
 def _assemble(
@@ -194,6 +195,10 @@ def _assemble(
     back: Mapping[str, float],
     bound: float,
     says: str,
+    *,
+    whole: Rests,
+    rests: Mapping[str, Rests] | None = None,
+    likely: Mapping[str, float] | None = None,
 ) -> KnownStable:
     return KnownStable(
         setting=setting,
@@ -213,6 +218,9 @@ def _assemble(
         back=dict(back),
         left_out=read.sentences(),
         says=says,
+        rests=dict(rests or {}),
+        whole=whole,
+        likely=dict(likely or {}),
     )
 
 
@@ -272,27 +280,3 @@ def _joint_certificate(
         hours=hours,
         failures=failures,
     )
-
-
-def _says(
-    unit: Unit,
-    setting: Setting,
-    goal: Goal,
-    together: Certificate | None,
-    knobs: int,
-    bound: float,
-    strategy: str,
-) -> str:
-    if strategy != "posterior":
-        return (
-            f"{setting.describe(unit)}: what the rule of the {strategy} recommends; the runs bear out an MTTF of "
-            f"{bound:.3g} h of load at {goal.confidence:.0%} confidence."
-        )
-    claim = (
-        f"{setting.describe(unit)}: MTTF of at least {goal.mttf_hours:g} h of load at {goal.confidence:.0%} confidence"
-    )
-    if knobs < 2:
-        return f"{claim}."
-    if together is None:
-        return f"{claim}, by the knobs' own runs; they were never held together."
-    return f"{claim}; held together for {together.hours:.1f} h."

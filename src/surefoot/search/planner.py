@@ -25,7 +25,7 @@ from surefoot.search.own_evidence import deepest_believed
 from surefoot.search.posterior import Posterior, posterior
 from surefoot.search.prior import RUN_SPREAD, STRAY_FAILURES, model_confidence, typical_per_decade
 from surefoot.search.rules import Allowed, allowed
-from surefoot.search.words import claim_text
+from surefoot.search.words import chance_words, claim_text
 from surefoot.units import Knob
 
 Floats = NDArray[np.float64]
@@ -201,7 +201,7 @@ class PosteriorStrategy:
         if not any(piece.depth <= 0 and not piece.failed for piece in evidence):
             chance = after.failure_chance(0.0, STOCK_MINUTES)
             reason = (
-                f"First {STOCK_MINUTES:g} min at stock (chance to fail {chance:.0%}): a unit that fails there has a "
+                f"First {STOCK_MINUTES:g} min at stock ({chance_words(chance)}): a unit that fails there has a "
                 "fault and is not tuned."
             )
             settles = "Whether the unit is sound as it came."
@@ -222,7 +222,7 @@ class PosteriorStrategy:
         if climb is not None:
             depth, minutes, why = climb
             chance = after.failure_chance(depth, minutes)
-            reason = f"{minutes:g} min at {knob.describe(depth)} (chance to fail {chance:.0%}): {why}."
+            reason = f"{minutes:g} min at {knob.describe(depth)} ({chance_words(chance)}): {why}."
             settles = f"Whether the edge lies deeper than about {knob.describe(depth)}."
             return Proposal(False, depth, minutes, chance, reason, "", claim, settles, alternatives)
         at = outlook.best(threshold)
@@ -233,7 +233,7 @@ class PosteriorStrategy:
         depth, minutes = float(outlook.depths[at[0]]), float(outlook.minutes[at[1]])
         chance = float(outlook.failure_chance[at])
         reason = (
-            f"{minutes:g} min at {knob.describe(depth)} (chance to fail {chance:.0%}) costs "
+            f"{minutes:g} min at {knob.describe(depth)} ({chance_words(chance)}) costs "
             f"{outlook.price_minutes[at]:.0f} bench min on average and is worth {outlook.worth[at]:.1f} {knob.unit} "
             "of certainty, the most for its price."
         )

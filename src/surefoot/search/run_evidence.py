@@ -21,7 +21,8 @@ class CountedRun:
 
     ``depths``: depth of every leader, as read back, linked knobs taken into account; ``bears_on``: the leaders the run
     is evidence for when it held; ``causes``: the leaders that may have caused its failure, () when it held or failed
-    at stock; ``failed``, ``timed``, ``soft``, ``minutes`` as in `Evidence`.
+    at stock; ``failed``, ``timed``, ``soft``, ``minutes`` as in `Evidence`; ``doubted``: the leaders for which its
+    minutes are not believed (belief.py): it then bears on them no more, and of a failure the time says nothing.
     """
 
     run: Run
@@ -29,6 +30,7 @@ class CountedRun:
     bears_on: tuple[str, ...]
     failed: bool
     causes: tuple[str, ...] = ()
+    doubted: tuple[str, ...] = ()
 
     @property
     def minutes(self) -> float:
@@ -52,7 +54,8 @@ class CountedRun:
 
     def evidence(self, knob: str, failed: bool) -> Evidence:
         """The run as evidence on one knob."""
-        return Evidence(self.depths[knob], self.minutes, failed, self.timed or not failed, failed and self.soft)
+        timed = not failed or (self.timed and knob not in self.doubted)
+        return Evidence(self.depths[knob], self.minutes, failed, timed, failed and self.soft)
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,13 +209,14 @@ def plain_evidence(counted: Sequence[CountedRun], knob: str, blamed: Mapping[int
     return tuple(found)
 
 
+def alone_runs(counted: Sequence[CountedRun], knob: str) -> tuple[CountedRun, ...]:
+    """The runs that need no blaming: those that held and bear on a knob, and those that it alone can have failed."""
+    return tuple(item for item in counted if (item.causes == (knob,) if item.failed else knob in item.bears_on))
+
+
 def alone(counted: Sequence[CountedRun], knob: str) -> tuple[Evidence, ...]:
-    """What needs no blaming: the runs that held and bear on a knob, and the failures that it alone can have caused."""
-    return tuple(
-        item.evidence(knob, item.failed)
-        for item in counted
-        if (item.causes == (knob,) if item.failed else knob in item.bears_on)
-    )
+    """`alone_runs` as evidence on the knob."""
+    return tuple(item.evidence(knob, item.failed) for item in alone_runs(counted, knob))
 
 
 def _loads_used(runs: Iterable[Run]) -> dict[str, frozenset[str]]:
