@@ -106,7 +106,7 @@ def test_ask_hands_take_what_the_user_reads() -> None:
     unit = unit_with(HandsCard(), CORE)
     hands = make_hands(unit, prompt=prompt)
     assert hands.apply(unit, Setting(values={"cpu-core": -95})) == Setting(values={"cpu-core": -90})
-    assert "-95 mV" in asked[0] and "not a number" in asked[1]
+    assert "-95 mV" in asked[0] and "not a value in mV" in asked[1]
 
 
 def test_ask_hands_without_anybody_to_ask() -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import sys
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Final
 
@@ -62,6 +64,7 @@ class TerminalVoice:
         if not self.attended:
             return default
         shown = f" [{default}]" if default else ""
+        forget_typed()
         try:
             answer = self._console.input(f"  {_plain(question)}{_plain(shown)}: ")
         except EOFError:
@@ -76,8 +79,8 @@ class TerminalVoice:
         for key, meaning in choices.items():
             self.say(f"  {key:<9}{meaning}", "quiet")
         while True:
-            answer = self.ask("Answer", default).lower()
-            found = [key for key in choices if key.startswith(answer)]
+            answer = self.ask(f"Answer ({', '.join(choices)})", default).lower()
+            found = [key for key in choices if answer and key.startswith(answer)]
             if answer in choices:
                 return answer
             if len(found) == 1:
@@ -130,6 +133,22 @@ def line_of(view: LiveView, width: int) -> str:
         if len(line) + len(part) + 3 <= width:
             line += f" · {part}"
     return line
+
+
+def forget_typed() -> None:
+    """Drop what was typed before the question was there to be answered: an answer is not a stray key."""
+    if not sys.stdin.isatty():
+        return
+    if sys.platform == "win32":
+        import msvcrt
+
+        while msvcrt.kbhit():
+            msvcrt.getwch()
+        return
+    import termios
+
+    with contextlib.suppress(termios.error):
+        termios.tcflush(sys.stdin, termios.TCIFLUSH)
 
 
 def _plain(text: str) -> str:

@@ -47,9 +47,7 @@ def last_word(plan: RunPlan, end: End, last: LoadState) -> End:
 
 def told_by_the_user(voice: Voice, title: str) -> End:
     """The end of a load done by hand: nobody else can know."""
-    answer = voice.choose(
-        f"{title}: how did it go?", {key: outcome.says for key, outcome in HOW_IT_WENT.items()}, "held"
-    )
+    answer = voice.choose(f"{title}: how did it go?", {key: outcome.says for key, outcome in HOW_IT_WENT.items()}, "")
     return End(HOW_IT_WENT[answer], "the user, by hand")
 
 

@@ -148,8 +148,8 @@ class Session:
             if choice == "stop":
                 return self._end("stopped", "stopped by the user.", tally)
             if choice == "pause":
-                to_stock(self.bench)
-                voice.ask("Paused, the unit is at stock. Press Enter to go on", "")
+                where = "the unit is at stock" if to_stock(self.bench) else "see that the unit is at stock"
+                voice.ask(f"Paused; {where}. Press Enter to go on", "")
                 continue
             run = self._make(step, runs)
             tally.add(run)

@@ -36,7 +36,10 @@ class Voice(Protocol):
         ...
 
     def choose(self, question: str, choices: Mapping[str, str], default: str) -> str:
-        """One of ``choices`` (key to meaning); the default for an empty answer, and when nobody is there."""
+        """One of ``choices`` (key to meaning); the default for an empty answer, and when nobody is there.
+
+        Default "": an empty answer is none, and the question is put again.
+        """
         ...
 
     def live(self, view: LiveView | None) -> None:
