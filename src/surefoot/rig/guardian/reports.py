@@ -1,0 +1,66 @@
+"""What guardians did: one JSON line each in a file beside the journal, written by them and read at the next start."""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, Final
+
+FILE_NAME: Final = "guardian.jsonl"
+MOST_BYTES: Final = 1_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class GuardianReport:
+    """One time that a guardian stepped in. ``at_stock``: whether stock was applied and, where it can be, read back."""
+
+    at: datetime
+    unit_name: str
+    at_stock: bool
+    words: str
+
+
+def write_report(path: Path, report: GuardianReport) -> None:
+    """Append one line and see it on disk. Raises OSError where that cannot be done."""
+    line = json.dumps(
+        {
+            "at": report.at.isoformat(),
+            "unit": report.unit_name,
+            "at_stock": report.at_stock,
+            "words": report.words,
+        }
+    )
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with path.open("a", encoding="utf-8") as file:
+        file.write(f"{line}\n")
+        file.flush()
+        os.fsync(file.fileno())
+
+
+def reports_since(path: Path, unit_name: str, since: datetime) -> list[GuardianReport]:
+    """The reports on a unit since a moment, oldest first; a torn or foreign line is passed over. Never raises."""
+    try:
+        with path.open("rb") as file:
+            file.seek(0, os.SEEK_END)
+            file.seek(max(0, file.tell() - MOST_BYTES))
+            lines = file.read().decode("utf-8", errors="replace").splitlines()
+    except OSError:
+        return []
+    found = [report for line in lines if (report := _report(line)) is not None]
+    return [report for report in found if report.unit_name == unit_name and report.at >= since]
+
+
+def _report(line: str) -> GuardianReport | None:
+    try:
+        read: Any = json.loads(line)
+        if not isinstance(read, Mapping):
+            return None
+        at = datetime.fromisoformat(str(read["at"]))
+        at = at if at.tzinfo else at.replace(tzinfo=UTC)
+        return GuardianReport(at, str(read["unit"]), read["at_stock"] is True, str(read["words"]))
+    except (ValueError, KeyError):
+        return None
