@@ -138,7 +138,9 @@ def test_logged_runs_are_evidence(bench: Bench) -> None:
     bench.run("log", "bench", "--set", "cpu-core=70", "--minutes", "300", "--outcome", "held")
     answer = json.loads(bench.run("recall", "bench", "--json").stdout)
     assert -70 <= answer["setting"]["cpu-core"] <= -20
-    bench.run("recall", "bench", "--apply")
+    bench.run("recall", "bench", "--apply", code=130)
+    assert not bench.store.exists(), "nobody agreed"
+    bench.run("recall", "bench", "--apply", "--unattended", "--i-agree")
     assert bench.store.read_text() == f"{answer['setting']['cpu-core']:g}"
     why = bench.run("next", "bench", "--why").stdout
     assert max(len(line) for line in why.splitlines()) <= 80

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from surefoot.guide.recall import recall
+from surefoot.guide.recall import Present, recall
 from surefoot.journal import Journal
 from surefoot.runs import Closing, Outcome, RunPlan
 from surefoot.search import Goal
@@ -83,13 +83,13 @@ def test_the_setting_comes_with_its_certificate(tuned: Journal) -> None:
 def test_what_has_changed_since_is_said(
     tuned: Journal, changes: dict[str, str], ambient: float | None, days: int, words: str
 ) -> None:
-    answer = recall(tuned, unit_with(**changes), GOAL, START + timedelta(days=days), ambient)
+    answer = recall(tuned, unit_with(**changes), GOAL, Present(START + timedelta(days=days), ambient))
     assert answer.known
     assert [text for text in answer.warnings if words in text], answer.warnings
 
 
 def test_five_degrees_are_not_a_change(tuned: Journal) -> None:
-    assert recall(tuned, unit_with(), GOAL, START + timedelta(days=3), 26.0).warnings == ()
+    assert recall(tuned, unit_with(), GOAL, Present(START + timedelta(days=3), 26.0)).warnings == ()
 
 
 def test_a_harder_goal_recalls_less(tuned: Journal) -> None:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from surefoot.cli.common import JsonFlag, UnitName, console, open_journal, pairs, show
+from surefoot.cli.hands_options import Agreed, ThisMachine, Unattended
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -41,8 +42,9 @@ def measure(
     ] = False,
     baseline: Annotated[bool, typer.Option("--baseline", help="Mark the runs as the baseline.")] = False,
     note: Annotated[str, typer.Option("--note", help="Anything else.")] = "",
-    unattended: Annotated[bool, typer.Option("--unattended", help="Nobody will answer.")] = False,
-    i_agree: Annotated[bool, typer.Option("--i-agree", help="I have read SAFETY.md and agree.")] = False,
+    unattended: Unattended = False,
+    i_agree: Agreed = False,
+    this_machine: ThisMachine = False,
     as_json: JsonFlag = False,
 ) -> None:
     """Measure a setting under a load: temperatures, clocks, power, verified work."""
@@ -72,6 +74,7 @@ def measure(
             stop_when_steady=until_steady or (baseline and not unattended),
             note=note,
             agreed=i_agree,
+            this_machine=this_machine,
         )
         machine = RealMachine()
         voice = TerminalVoice(console(stderr=as_json), attended=not unattended)

@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from surefoot.cli.common import JsonFlag, UnitName, console, open_journal, show
+from surefoot.cli.hands_options import Agreed, ThisMachine, Unattended
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
 
     from surefoot.guide.recall import Recall
-    from surefoot.journal import Journal
     from surefoot.units import Unit
 
 
@@ -27,31 +27,34 @@ def recall(
     confidence: Annotated[float | None, typer.Option("--confidence", help="At this confidence instead.")] = None,
     ambient: Annotated[float | None, typer.Option("--ambient", help="Room temperature now, °C.")] = None,
     apply: Annotated[bool, typer.Option("--apply", help="Have the setting applied by the unit's hands.")] = False,
+    unattended: Unattended = False,
+    i_agree: Agreed = False,
+    this_machine: ThisMachine = False,
     as_json: JsonFlag = False,
 ) -> None:
     """Give back the last setting that is known to hold, and say how well that is known."""
-    from datetime import UTC, datetime
-
+    from surefoot.cli.voice import TerminalVoice
+    from surefoot.guide.apply import Applying, present_on, recall_and_apply
+    from surefoot.guide.bench import Bench
     from surefoot.guide.goals import goal_for
+    from surefoot.guide.interrupts import stoppable
+    from surefoot.guide.machine import RealMachine
     from surefoot.guide.recall import recall as recalled
 
     with open_journal() as journal:
         card = journal.unit(unit)
         goal = goal_for(card, mttf_hours=mttf_hours, confidence=confidence)
-        answer = recalled(journal, card, goal, datetime.now(UTC), ambient)
-        applied = _apply(journal, card, answer, as_json) if apply and answer.known else None
-    show(_for_tools(answer, applied), lambda: _view(card, answer, applied), as_json)
+        voice = TerminalVoice(console(stderr=as_json), attended=not unattended)
+        bench = Bench(journal, card, RealMachine(), voice, goal=goal)
+        applied = None
+        if apply:
+            with stoppable():
+                answer, applied = recall_and_apply(bench, Applying(i_agree, this_machine, ambient))
+        else:
+            answer = recalled(journal, card, goal, present_on(bench, ambient))
+    values = applied.values if applied is not None else None
+    show(_for_tools(answer, values), lambda: _view(card, answer, values), as_json)
     raise typer.Exit(0 if answer.known else 1)
-
-
-def _apply(journal: Journal, card: Unit, answer: Recall, as_json: bool) -> dict[str, float] | None:
-    from surefoot.cli.voice import TerminalVoice
-    from surefoot.guide.apply import apply_setting
-    from surefoot.guide.bench import Bench
-    from surefoot.guide.machine import RealMachine
-
-    voice = TerminalVoice(console(stderr=as_json), attended=True)
-    return apply_setting(Bench(journal, card, RealMachine(), voice), answer.as_setting()).values
 
 
 def _for_tools(answer: Recall, applied: dict[str, float] | None) -> dict[str, Any]:
@@ -65,9 +68,13 @@ def _view(card: Unit, answer: Recall, applied: dict[str, float] | None) -> list[
     from rich.table import Table
     from rich.text import Text
 
+    from surefoot.search.words import at_least
+
+    first: list[RenderableType] = [Text(f"! {text[0].upper()}{text[1:]}.", style="bold red") for text in answer.first]
     if not answer.known:
-        return [Text(answer.words), Text("Setting: stock.")]
+        return [*first, Text(answer.words), Text("Setting: stock.")]
     parts: list[RenderableType] = [
+        *first,
         Text(f"Known-stable for {card.name}: {answer.as_setting().describe(card)}", style="bold"),
         Text(answer.words),
     ]
@@ -80,7 +87,7 @@ def _view(card: Unit, answer: Recall, applied: dict[str, float] | None) -> list[
         table.add_row(
             knob.name,
             knob.describe(knob.depth_of(answer.setting.get(knob.name, 0.0))),
-            f"{one.mttf_hours:,.0f} h" if one else f"with {knob.linked_to}" if knob.linked_to else "",
+            f"{at_least(one.mttf_hours)} h" if one else f"with {knob.linked_to}" if knob.linked_to else "",
             f"{one.hours:.1f} h" if one else "",
             str(one.failures) if one else "",
         )

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from surefoot.cli.common import JsonFlag, UnitName, console, open_journal, show
+from surefoot.cli.hands_options import Agreed, ThisMachine, Unattended
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -58,10 +59,9 @@ def tune(
     strategy: Strategy = "posterior",
     max_runs: Annotated[int | None, typer.Option("--max-runs", min=1, help="Pause after so many runs.")] = None,
     minutes: Annotated[float | None, typer.Option("--minutes", min=0, help="Pause after so many minutes.")] = None,
-    unattended: Annotated[
-        bool, typer.Option("--unattended", help="Nobody will answer; needs hands of kind 'command'.")
-    ] = False,
-    i_agree: Annotated[bool, typer.Option("--i-agree", help="I have read SAFETY.md and agree.")] = False,
+    unattended: Unattended = False,
+    i_agree: Agreed = False,
+    this_machine: ThisMachine = False,
     as_json: JsonFlag = False,
 ) -> None:
     """Search this unit's margin step by step; resumes by itself after a crash."""
@@ -83,6 +83,7 @@ def tune(
             max_runs=max_runs,
             max_minutes=minutes,
             agreed=i_agree,
+            this_machine=this_machine,
         )
         voice = TerminalVoice(console(stderr=as_json), attended=not unattended)
         machine = RealMachine()
@@ -170,6 +171,11 @@ def _end_view(unit: Unit, end: SessionEnd) -> list[RenderableType]:
     stock = "The unit is at stock." if end.at_stock else "See that the unit is at stock."
     if known is None:
         return [Text(f"\nNothing is known-stable yet. {stock}")]
+    if end.strategy != "posterior":
+        return [
+            Text(f"\n{known.says}", style="bold"),
+            Text(f"{stock} `surefoot recall '{unit.name}'` gives what the search by its own rule certifies."),
+        ]
     return [
         Text(f"\nKnown-stable: {known.setting.describe(unit)}", style="bold"),
         Text(f"{stock} `surefoot recall '{unit.name}'` gives the setting back with its certificate."),
@@ -198,11 +204,13 @@ def _step_for_tools(unit: Unit, step: Step, why: bool) -> dict[str, Any]:
 def _step_view(unit: Unit, step: Step, why: bool) -> list[RenderableType]:
     from rich.text import Text
 
+    from surefoot.search.words import chance_words
+
     parts: list[RenderableType] = []
     if step.stop:
         parts.append(Text(step.reason, style="bold"))
     else:
-        chance = f"{step.failure_chance:.0%} chance of failing"
+        chance = chance_words(step.failure_chance)
         parts.append(Text(f"Next: {step.setting.describe(unit)} for {step.minutes:.0f} min, {chance}", style="bold"))
     said = (step.settles, step.claim) if step.stop else (step.reason, step.settles, step.claim)
     parts += [Text(text) for text in said if text]
@@ -215,6 +223,8 @@ def _alternatives_view(unit: Unit, step: Step) -> list[RenderableType]:
     from rich.table import Table
     from rich.text import Text
 
+    from surefoot.search.words import percent
+
     if step.proposal is None or not step.proposal.alternatives or not step.knob:
         return [Text("No alternatives were weighed: a rule decided this step.")]
     knob = unit.knob(step.knob)
@@ -225,7 +235,7 @@ def _alternatives_view(unit: Unit, step: Step) -> list[RenderableType]:
         table.add_row(
             knob.describe(one.depth),
             f"{one.minutes:.0f}",
-            f"{one.failure_chance:.0%}",
+            percent(one.failure_chance),
             f"{one.price_minutes:.0f}",
             f"{one.worth:.3g}",
             one.note,

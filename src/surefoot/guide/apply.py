@@ -1,18 +1,55 @@
-"""Have a setting applied, outside a run."""
+"""Have a setting applied that is meant to stay, outside a run: judged first, agreed to, on the right machine."""
 
 from __future__ import annotations
 
-from surefoot.errors import MachineError
+from dataclasses import dataclass
+
+from surefoot.errors import AnswerIsNo, MachineError
+from surefoot.guide.at_work import at_work
 from surefoot.guide.bench import Bench
+from surefoot.guide.recall import Present, Recall, recall
 from surefoot.units import Setting
 
 
-def apply_setting(bench: Bench, setting: Setting) -> Setting:
+@dataclass(frozen=True, slots=True)
+class Applying:
+    """``agreed``, ``this_machine``: said on the command line; ``ambient_celsius``: the room now."""
+
+    agreed: bool = False
+    this_machine: bool = False
+    ambient_celsius: float | None = None
+
+
+def recall_and_apply(bench: Bench, applying: Applying) -> tuple[Recall, Setting | None]:
+    """Recall for the bench's goal once every open run is judged, and apply that; None when nothing is known-stable.
+
+    Raises AnswerIsNo when the cautions are declined, the machine is another, or a rule is against the setting;
+    MachineError when it could not be applied, JournalError when another session holds the unit.
+    """
+    with at_work(bench, off_stock=True, agreed=applying.agreed, this_machine=applying.this_machine, stays=True):
+        answer = recall(bench.journal, bench.unit, bench.goal, present_on(bench, applying.ambient_celsius))
+        if not answer.known:
+            return answer, None
+        setting = answer.as_setting()
+        if rule := bench.forbidden(setting):
+            raise AnswerIsNo(
+                f"{setting.describe(bench.unit)} was not applied: {rule}", remedy="`surefoot tune` goes on from here."
+            )
+        return answer, apply_setting(bench, setting, "recalled")
+
+
+def present_on(bench: Bench, ambient_celsius: float | None = None) -> Present:
+    """This moment on the bench's machine."""
+    machine = bench.machine
+    return Present(machine.now(), ambient_celsius, machine.boot_id(), machine.operating_system())
+
+
+def apply_setting(bench: Bench, setting: Setting, why: str = "applied") -> Setting:
     """Apply and return what was read back (what was asked for when nothing reads back).
 
-    Raises BadInput for a setting that must never be applied, MachineError when it could not be, or is not there.
+    Raises BadInput for a setting that card or rules forbid, MachineError when it could not be, or is not there.
     """
-    read = bench.apply(setting)
+    read = bench.apply(setting, why)
     if wrong := bench.missing(setting, read):
         raise MachineError(
             f"{'; '.join(wrong)}.",

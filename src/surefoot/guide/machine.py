@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
+from surefoot.errors import MachineError
 from surefoot.rig.protocols import Hands, Load
 from surefoot.units import Unit
 
@@ -59,7 +60,7 @@ class Machine(Protocol):
         ...
 
     def load(self, name: str, unit: Unit) -> Load:
-        """The load of that name. Raises BadInput for an unknown one."""
+        """The load of that name. Raises BadInput for an unknown one, MachineError for one that cannot be had here."""
         ...
 
     def default_load(self, unit: Unit, knob: str | None) -> str:
@@ -130,9 +131,12 @@ class RealMachine:
 
     def load(self, name: str, unit: Unit) -> Load:
         """From the registry: built in, the card's own, or by hand."""
-        from surefoot.rig.registry import make_load
+        from surefoot.rig.registry import make_load, why_not
 
-        return make_load(name, unit)
+        load = make_load(name, unit)
+        if name not in {card.name for card in unit.loads} and (why := why_not(name)):
+            raise MachineError(f"the load {name!r} cannot be started here: {why}.")
+        return load
 
     def default_load(self, unit: Unit, knob: str | None) -> str:
         """The card's word, else the domain's own."""

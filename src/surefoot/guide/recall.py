@@ -6,17 +6,15 @@ import dataclasses
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Final
 
 from surefoot.errors import AnswerIsNo, BadInput
+from surefoot.guide.changes import aged, changed, never_tried, now_on, versions_changed
 from surefoot.guide.goals import goal_for, goal_words
+from surefoot.guide.unclosed import presumed, unclosed_words
 from surefoot.journal import Journal
 from surefoot.runs import Run
-from surefoot.search import Certificate, Goal, KnownStable, known_stable
+from surefoot.search import Certificate, Goal, KnownStable, assess
 from surefoot.units import Conditions, Setting, Unit
-
-OLD_DAYS: Final = 365
-AMBIENT_CELSIUS: Final = 5.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,7 +22,8 @@ class Recall:
     """The answer of `recall`.
 
     ``setting``: signed offsets by knob, {} is stock; ``certificate``: the claim for the whole setting, None when
-    nothing is known-stable; ``certificates``: per knob; ``then``: the conditions it is known under.
+    nothing is known-stable; ``certificates``: per knob; ``then``: the conditions it is known under; ``first``: what
+    must be said before the setting is: runs that were never closed, a setting that may still be applied.
     """
 
     unit: str
@@ -40,66 +39,69 @@ class Recall:
     loads: Sequence[str]
     run_ids: Sequence[int]
     warnings: Sequence[str]
+    first: Sequence[str] = ()
+    open_runs: Sequence[int] = ()
 
     def as_setting(self) -> Setting:
         """The setting to apply."""
         return Setting(values=dict(self.setting))
 
 
-def recall(journal: Journal, unit: Unit, goal: Goal, now: datetime, ambient_celsius: float | None = None) -> Recall:
+@dataclass(frozen=True, slots=True)
+class Present:
+    """What is known of this moment. ``boot_id``, ``operating_system``: of the machine, None where it is not asked."""
+
+    at: datetime
+    ambient_celsius: float | None = None
+    boot_id: str | None = None
+    operating_system: str | None = None
+
+
+def recall(journal: Journal, unit: Unit, goal: Goal, now: datetime | Present) -> Recall:
     """The last known-stable setting of a unit for a goal, and every reason to doubt it.
 
-    What was found under the card's present firmware and driver counts first; where nothing is, what was known before
-    is given with a warning, since a new version may have moved the edge.
+    A run that was never closed counts as an unattended start would close it, and is told first. What was found under
+    the card's present firmware and driver counts before all else; where nothing is, what was known before is given
+    with a warning, since a new version may have moved the edge.
     """
-    runs = journal.runs(unit.name)
-    present = Conditions(firmware=unit.firmware, driver=unit.driver)
-    known = known_stable(unit, runs, goal, conditions=present)
+    present = now if isinstance(now, Present) else Present(now)
+    recorded = journal.runs(unit.name)
+    still_open = [run for run in recorded if run.is_open]
+    runs = [presumed(run, present.boot_id) for run in recorded]
+    first = [unclosed_words(run, unit, present.boot_id) for run in still_open]
+    first += _left_applied(journal, unit)
+    conditions = now_on(unit, present.ambient_celsius, present.operating_system)
+    known, words = _known_now(unit, runs, goal)
     warnings: list[str] = []
     if known is None:
         known, before = _known_before(unit, runs, goal)
         if known is not None and before is not None:
-            warnings += _versions(before, unit)
-    if known is None:
-        return Recall(
-            unit=unit.name,
-            known=False,
-            setting={},
-            units=_units(unit),
-            certificate=None,
-            certificates={},
-            joint=False,
-            words=_nothing(unit, runs, goal),
-            when=None,
-            then=None,
-            loads=(),
-            run_ids=(),
-            warnings=(),
-        )
-    support = [run for run in runs if run.id in set(known.run_ids)]
-    last = max(support, key=lambda run: run.opened_at, default=None)
-    then = last.plan.conditions if last else None
-    if then is not None:
-        warnings += [text for text in _changed(then, unit, ambient_celsius) if text not in warnings]
-    if known.last_at is not None and (age := (now - known.last_at).days) > OLD_DAYS:
-        warnings.append(f"it was last held {age} days ago; dust, paste and pads age, so hold it again")
-    warnings += _never_tried(known, unit)
-    certificate = whole(known)
-    return Recall(
+            words = known.says
+            warnings += versions_changed(before, conditions)
+    answer = Recall(
         unit=unit.name,
-        known=True,
-        setting=known.setting.values,
-        units=_units(unit),
-        certificate=certificate,
-        certificates=dict(known.certificates),
-        joint=known.joint is not None,
-        words=_words(known, unit, certificate),
-        when=known.last_at,
-        then=then,
-        loads=tuple(known.loads),
-        run_ids=tuple(known.run_ids),
-        warnings=tuple(warnings),
+        known=known is not None,
+        setting=known.setting.values if known else {},
+        units={knob.name: knob.unit for knob in unit.knobs},
+        certificate=whole(known) if known else None,
+        certificates=dict(known.certificates) if known else {},
+        joint=known is not None and known.joint is not None,
+        words=words or _nothing(unit, runs, goal),
+        when=known.last_at if known else None,
+        then=None,
+        loads=tuple(known.loads) if known else (),
+        run_ids=tuple(known.run_ids) if known else (),
+        warnings=(),
+        first=tuple(first),
+        open_runs=tuple(run.id for run in still_open),
     )
+    if known is None:
+        return answer
+    then = _conditions_of_last(runs, known)
+    if then is not None:
+        warnings += [text for text in changed(then, conditions) if text not in warnings]
+    warnings += aged((present.at - known.last_at).days) + never_tried(known)
+    return dataclasses.replace(answer, then=then, warnings=tuple(warnings))
 
 
 def setting_for(journal: Journal, unit: Unit, values: Mapping[str, float], known_stable_wanted: bool) -> Setting:
@@ -112,9 +114,7 @@ def setting_for(journal: Journal, unit: Unit, values: Mapping[str, float], known
         return unit.setting_at(depths).with_values(values)
     if values:
         raise BadInput("--set and --known-stable were both given.", remedy="Give one of them.")
-    known = known_stable(
-        unit, journal.runs(unit.name), goal_for(unit), conditions=Conditions(firmware=unit.firmware, driver=unit.driver)
-    )
+    known, _ = _known_now(unit, journal.runs(unit.name), goal_for(unit))
     if known is None:
         raise AnswerIsNo(f"nothing is known-stable for {unit.name} yet.", remedy="Start with `surefoot tune`.")
     return known.setting
@@ -131,33 +131,12 @@ def whole(known: KnownStable) -> Certificate | None:
     return dataclasses.replace(weakest, mttf_hours=known.mttf_hours)
 
 
-def _units(unit: Unit) -> dict[str, str]:
-    return {knob.name: knob.unit for knob in unit.knobs}
-
-
-def _words(known: KnownStable, unit: Unit, certificate: Certificate | None) -> str:
-    setting = known.setting.describe(unit)
-    if certificate is None:
-        return f"{setting} is known-stable."
-    failures = "no failure" if certificate.failures == 0 else f"{certificate.failures} failures"
-    text = (
-        f"{setting}: at {certificate.confidence:.0%} confidence the mean time to failure is at least "
-        f"{certificate.mttf_hours:,.0f} h of load, from {certificate.hours:.1f} h held there or deeper and {failures} "
-        f"there or shallower"
-    )
-    if certificate.guard_band == certificate.guard_band and len(known.certificates) == 1:
-        knob = unit.knob(next(iter(known.certificates)))
-        text += (
-            f"; it stands {certificate.guard_band:.0f} {knob.unit} back from the estimated edge "
-            f"({knob.describe(round(certificate.edge_depth))})"
-        )
-    return text + "."
-
-
-def _nothing(unit: Unit, runs: Sequence[Run], goal: Goal) -> str:
-    if not runs:
-        return f"Nothing is known of {unit.name} yet: stay at stock, and start with `surefoot tune`."
-    return f"Nothing is known-stable for {goal_words(goal)} after {len(runs)} runs: stay at stock, or tune on."
+def _known_now(unit: Unit, runs: Sequence[Run], goal: Goal) -> tuple[KnownStable | None, str]:
+    """What is known under the card's present versions, and its one sentence; "" when nothing is."""
+    found = assess(unit, runs, goal, conditions=Conditions(firmware=unit.firmware, driver=unit.driver))
+    if found.known is None:
+        return None, f"{_nothing(unit, runs, goal)} {found.likely_words}".strip() if runs else ""
+    return found.known, found.known.says
 
 
 def _known_before(unit: Unit, runs: Sequence[Run], goal: Goal) -> tuple[KnownStable | None, Conditions | None]:
@@ -169,40 +148,26 @@ def _known_before(unit: Unit, runs: Sequence[Run], goal: Goal) -> tuple[KnownSta
             continue
         seen.append((then.firmware, then.driver))
         versions = Conditions(firmware=then.firmware, driver=then.driver)
-        if (known := known_stable(unit, runs, goal, conditions=versions)) is not None:
+        if (known := assess(unit, runs, goal, conditions=versions).known) is not None:
             return known, then
     return None, None
 
 
-def _versions(then: Conditions, unit: Unit) -> list[str]:
-    found = []
-    for name in ("firmware", "driver"):
-        was, now = getattr(then, name), getattr(unit, name)
-        if was and now and was != now:
-            found.append(f"the {name} was {was} and is now {now}: it may have moved the edge, so hold it again")
-    return found
+def _conditions_of_last(runs: Sequence[Run], known: KnownStable) -> Conditions | None:
+    support = [run for run in runs if run.id in set(known.run_ids)]
+    last = max(support, key=lambda run: run.opened_at, default=None)
+    return last.plan.conditions if last else None
 
 
-def _changed(then: Conditions, unit: Unit, ambient_celsius: float | None) -> list[str]:
-    found = _versions(then, unit)
-    for name in ("cooling", "supply"):
-        was, now = getattr(then, name), getattr(unit, name)
-        if was and now and was != now:
-            found.append(f"the {name} was {was} and is now {now}")
-    was_celsius = then.ambient_celsius
-    if ambient_celsius is not None and was_celsius is not None and abs(ambient_celsius - was_celsius) > AMBIENT_CELSIUS:
-        found.append(
-            f"the room was at {was_celsius:g} °C and is now at {ambient_celsius:g} °C; "
-            "temperature moves the edge a little"
-        )
-    return found
+def _left_applied(journal: Journal, unit: Unit) -> list[str]:
+    standing = journal.standing(unit.name)
+    if standing is None or standing.setting.is_stock:
+        return []
+    when = f"{standing.at:%Y-%m-%d %H:%M} UTC"
+    return [f"{standing.setting.describe(unit)} may still be applied ({standing.why}, {when})"]
 
 
-def _never_tried(known: KnownStable, unit: Unit) -> list[str]:
-    found = []
-    if not known.transition_tried:
-        found.append("no load with idle-to-full transitions was held; some settings fail only there")
-    off = [name for name in known.certificates if known.setting.value(name)]
-    if len(off) > 1 and known.joint is None:
-        found.append(f"{' and '.join(off)} were never held together; the claim is for each alone")
-    return found
+def _nothing(unit: Unit, runs: Sequence[Run], goal: Goal) -> str:
+    if not runs:
+        return f"Nothing is known of {unit.name} yet: stay at stock, and start with `surefoot tune`."
+    return f"Nothing is known-stable for {goal_words(goal)} after {len(runs)} runs: stay at stock, or tune on."

@@ -16,8 +16,10 @@ from surefoot.guide.settle import Settling, settle
 from surefoot.guide.speed import lost_score
 from surefoot.guide.stock import to_stock
 from surefoot.guide.voice import Tone
+from surefoot.guide.which_load import load_for
 from surefoot.runs import Outcome, Run, RunPlan
-from surefoot.search import Goal, KnownStable, Step, known_stable, plan
+from surefoot.search import Assessment, Goal, KnownStable, Step, assess
+from surefoot.search.words import chance_words
 from surefoot.units import Conditions, validated
 
 VOIDS_IN_A_ROW: Final = 3
@@ -54,6 +56,7 @@ class SessionEnd:
     known: KnownStable | None
     run_ids: tuple[int, ...] = ()
     at_stock: bool = True
+    strategy: str = "posterior"
 
     @property
     def found(self) -> bool:
@@ -121,7 +124,7 @@ class Session:
                 raise BadInput(f"knob {name!r} moves with {leader!r}.", remedy="Tune that one instead.")
         if not unit.knobs:
             raise BadInput("the card has no knobs, so there is nothing to tune.", where=f"unit {unit.name!r}")
-        self._step(self._runs())
+        _ = self._assess(self._runs()).step
         if self.options.load is not None:
             bench.machine.load(self.options.load, unit)
         # Hands that are not known, or that nobody is there to be, are told here.
@@ -131,7 +134,7 @@ class Session:
         options, voice = self.options, self.bench.voice
         while True:
             runs = self._runs()
-            step = self._step(runs)
+            step = self._assess(runs).step
             if step.stop:
                 voice.say(step.reason, "heading")
                 return self._end(step.why_stop, step.claim, tally)
@@ -161,24 +164,22 @@ class Session:
     def _runs(self) -> list[Run]:
         return self.bench.journal.runs(self.bench.unit.name)
 
-    def _step(self, runs: Sequence[Run]) -> Step:
-        return plan(
+    def _assess(self, runs: Sequence[Run]) -> Assessment:
+        """What the runs say now: the one place that a session asks."""
+        options = self.options
+        return assess(
             self.bench.unit,
             runs,
-            self.options.goal,
-            knobs=self.options.knobs,
-            strategy=self.options.strategy,
+            options.goal,
+            knobs=options.knobs,
+            strategy=options.strategy,
             conditions=self.conditions,
-        )
-
-    def _known(self, runs: Sequence[Run]) -> KnownStable | None:
-        return known_stable(
-            self.bench.unit, runs, self.options.goal, conditions=self.conditions, strategy=self.options.strategy
         )
 
     def _present(self, step: Step) -> None:
         voice = self.bench.voice
-        voice.say(f"Next: {step.setting.describe(self.bench.unit)} for {step.minutes:.0f} min", "heading")
+        setting = step.setting.describe(self.bench.unit)
+        voice.say(f"Next: {setting} for {step.minutes:.0f} min, {chance_words(step.failure_chance)}", "heading")
         voice.say(step.reason)
         if step.settles:
             voice.say(step.settles, "quiet")
@@ -189,7 +190,7 @@ class Session:
         run_plan = RunPlan(
             unit_name=bench.unit.name,
             setting=step.setting,
-            load=options.load or step.load or bench.machine.default_load(bench.unit, step.knob or None),
+            load=load_for(bench, step, options.load),
             planned_minutes=step.minutes,
             purpose="joint" if step.purpose == "joint" else "search",
             knob=step.knob or None,
@@ -225,7 +226,8 @@ class Session:
         at_stock = to_stock(self.bench) if tally.made else True
         if claim:
             self.bench.voice.say(claim)
-        return SessionEnd(why, claim, self._known(self._runs()), tuple(tally.made), at_stock)
+        known = self._assess(self._runs()).known
+        return SessionEnd(why, claim, known, tuple(tally.made), at_stock, self.options.strategy)
 
 
 def first_start(runs: Sequence[Run]) -> dict[str, float] | None:
