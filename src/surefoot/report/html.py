@@ -1,8 +1,10 @@
-"""The page as one HTML text. Text is escaped by Jinja, data by `data_text`, scripts are allowed by their hash alone."""
+"""The page as one HTML text. Text is escaped by Jinja, data is packed, scripts are allowed by
+their hash alone."""
 
 from __future__ import annotations
 
 import base64
+import gzip
 import hashlib
 import json
 from collections.abc import Sequence
@@ -13,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 from surefoot import __version__
 from surefoot.report.library import Library, made_here
 from surefoot.report.picture import PAGE, LegendItem, Picture
+from surefoot.report.stills import still
 from surefoot.report.theme import OUTCOMES, ink
 from surefoot.report.view import Column, PageView, TableCell, TableView
 from surefoot.report.words import tidy
@@ -81,8 +84,8 @@ def render(view: PageView, library: Library | None = None) -> str:
     from surefoot.report.patterns import pattern_definitions
 
     specs = {picture.key: picture.spec(PAGE) for picture in view.pictures()}
-    bundle = f"\n{library.text() if library else made_here()}\n"
-    bundle = bundle.replace("</script", "<\\/script").replace("<!--", "<\\!--")
+    stills = {picture.key: Markup(still(picture)) for picture in view.pictures()}
+    bundle = library.text() if library else made_here()
     script = f"\n{_asset('page.js')}\n"
     environment = Environment(
         loader=PackageLoader("surefoot.report", "assets"),
@@ -99,11 +102,20 @@ def render(view: PageView, library: Library | None = None) -> str:
         version=__version__,
         css=Markup(theme_css() + _asset("page.css")),
         patterns=Markup(pattern_definitions().replace("<defs>", '<defs id="patterns">')),
-        specs=Markup(data_text(specs)),
-        bundle=Markup(bundle),
+        pictures=stills,
+        specs=packed(data_text(specs)),
+        bundle=packed(bundle),
         script=Markup(script),
         policy=policy((bundle, script)),
     )
+
+
+def packed(text: str) -> str:
+    """A text made small for the page: gzip in base 64, nine tenths of the charts' data and half of the library less.
+
+    The same text gives the same letters: no time of day goes in.
+    """
+    return base64.b64encode(gzip.compress(text.encode(), 9, mtime=0)).decode()
 
 
 def policy(scripts: Sequence[str]) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from surefoot.report.theme import Look, series
@@ -13,19 +14,25 @@ from surefoot.units import Unit
 
 @dataclass(frozen=True)
 class Looks:
-    """Looks by the configuration's name, in the order of the comparison; ``names``: name by key, none twice."""
+    """Looks by the configuration's name, in the order of the comparison; ``names``: name by key, none twice;
+    ``told``: the name of the one with the known-stable setting, where it was measured."""
 
     by_name: dict[str, Look]
     names: dict[str, str]
+    told: str | None = None
 
     @classmethod
-    def of(cls, comparison: Comparison | None, unit: Unit) -> Looks:
-        """From a comparison; empty without one."""
+    def of(cls, comparison: Comparison | None, unit: Unit, told: str | None = None) -> Looks:
+        """From a comparison; empty without one. ``told``: key of the configuration that titles speak of."""
         names: dict[str, str] = {}
         for number, one in enumerate(comparison.configurations if comparison else (), 1):
             called = one.name if comparison is None or one.name != one.automatic_name else brief(one, comparison, unit)
             names[one.key] = called if called not in names.values() else f"{called} ({number})"
-        return cls({name: series(index) for index, name in enumerate(names.values())}, names)
+        return cls({name: series(index) for index, name in enumerate(names.values())}, names, names.get(told or ""))
+
+    def speak_of(self, there: Sequence[str]) -> str:
+        """The configuration a title speaks of: the known-stable setting's where it is there, else the first."""
+        return self.told if self.told in there else there[0]
 
 
 def brief(one: Configuration, comparison: Comparison, unit: Unit) -> str:

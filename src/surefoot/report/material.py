@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from surefoot.runs import Outcome, Run, Trace
 from surefoot.scores.comparison import Comparison
 from surefoot.scores.efficiency import EqualScore
+from surefoot.scores.own_share import Pair, pairs_of
 from surefoot.scores.supply import SupplyCheck
 from surefoot.search import EdgePosterior, Evidence, Goal, KnownStable, edge_posterior, known_stable, run_evidence
 from surefoot.units import Conditions, Unit
@@ -21,8 +22,9 @@ class Material:
     """What the journal holds of a unit and what follows from it.
 
     ``runs``: closed ones, oldest first; ``open_runs``: how many are not closed; ``evidence``, ``edges``: by searched
-    knob that has any; ``comparison``: None when nothing was measured; ``traces``: by configuration key, the run whose
-    thermals are shown and its trace; ``problems``: what could not be used and why, in words.
+    knob that has any; ``comparison``: None when nothing was measured; ``own``: the pairs that show
+    what the known-stable setting brought, each with its comparison, the likest first; ``traces``: by configuration
+    key, the run whose thermals are shown and its trace; ``problems``: what could not be used and why, in words.
     """
 
     unit: Unit
@@ -32,6 +34,7 @@ class Material:
     evidence: dict[str, tuple[Evidence, ...]] = field(default_factory=dict)
     edges: dict[str, EdgePosterior] = field(default_factory=dict)
     comparison: Comparison | None = None
+    own: tuple[tuple[Pair, Comparison], ...] = ()
     traces: dict[str, tuple[Run, Trace]] = field(default_factory=dict)
     supply: tuple[SupplyCheck, ...] = ()
     equal_scores: tuple[EqualScore, ...] = ()
@@ -61,6 +64,10 @@ def collect(journal: Journal, unit: Unit | str, *, baseline: str | None = None) 
     evidence = {knob.name: tuple(run_evidence(card, closed, knob, conditions=present)) for knob in card.leaders()}
     evidence = {name: pieces for name, pieces in evidence.items() if pieces}
     comparison = comparison_of(gathered, baseline=baseline) if gathered.comparable or baseline else None
+    known = known_stable(card, closed, goal, conditions=present) if closed else None
+    pairs: tuple[Pair, ...] = ()
+    if known is not None:
+        pairs = pairs_of(gathered.comparable, known.setting, power_mode=card.power_mode, cooling=card.cooling)
     by_id = {run.id: run for run in gathered.measured}
     traces = {}
     for one in comparison.configurations if comparison else ():
@@ -72,10 +79,11 @@ def collect(journal: Journal, unit: Unit | str, *, baseline: str | None = None) 
         unit=card,
         goal=goal,
         runs=closed,
-        known=known_stable(card, closed, goal, conditions=present) if closed else None,
+        known=known,
         evidence=evidence,
         edges={name: edge_posterior(card.knob(name), pieces, goal) for name, pieces in evidence.items()},
         comparison=comparison,
+        own=tuple((pair, comparison_of(gathered, [pair.tuned.key], baseline=pair.stock.key)) for pair in pairs),
         traces=traces,
         supply=gathered.supply,
         equal_scores=equal_scores(comparison) if comparison else (),

@@ -14,11 +14,13 @@ if TYPE_CHECKING:
 class Canvas:
     """What a chart is drawn for.
 
-    ``standalone``: a picture of its own, with legend, title and a fixed size; else a place on the page, as wide as the
-    page gives it, with the page's own legend beside it. ``scale`` enlarges letters and marks.
+    ``standalone``: a picture of its own, with legend and a fixed size, and with its title where ``titled``; else a
+    place on the page, as wide as the page gives it, with the page's own legend beside it. ``scale`` enlarges
+    letters and marks.
     """
 
     standalone: bool = False
+    titled: bool = True
     width: int | str = "container"
     height: int | None = None
     scale: float = 1.0
@@ -34,6 +36,8 @@ CHECKED = False
 PAGE = Canvas()
 # Drawn at half the size and doubled, so that letters are large enough to be read in a video.
 VIDEO = Canvas(standalone=True, width=960, height=540, scale=1.35)
+# Stands in for the chart where no JavaScript runs: legend inside, the title is on the page.
+STILL = Canvas(standalone=True, titled=False, width=720)
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +63,9 @@ class Picture:
     ``key``: its name in files and in the page, unique; ``title``: what it shows, as a statement where the data allow;
     ``description``: the same for a reader who cannot see it; ``draw``: the chart for a canvas (an Altair chart);
     ``table``: the numbers for those who read tables; ``data``: what it is drawn from, for the CSV, where that is more;
-    ``zooms``: whether it can be zoomed along x; ``wide``: whether it takes the whole width of a pair of charts.
+    ``note``: what the reader must know beside the chart; ``says``: what its signs mean and how many runs it rests on,
+    for a picture that stands alone; ``zooms``: whether it can be zoomed along x; ``wide``: whether it takes the whole
+    width of a pair of charts.
     """
 
     key: str
@@ -70,11 +76,12 @@ class Picture:
     data: pd.DataFrame | None = None
     legend: tuple[LegendItem, ...] = ()
     note: str = ""
+    says: str = ""
     zooms: bool = False
     wide: bool = True
 
-    def spec(self, canvas: Canvas, unit_name: str = "") -> dict[str, Any]:
-        """The Vega-Lite specification for a canvas."""
+    def spec(self, canvas: Canvas, stamp: str = "") -> dict[str, Any]:
+        """The Vega-Lite specification for a canvas; ``stamp``: of whom it is, for a picture that stands alone."""
         from altair.utils.schemapi import debug_mode
 
         # Altair checks every part against the schema as it is made, which takes nine tenths of the time. The tests
@@ -82,11 +89,11 @@ class Picture:
         from surefoot.report.charts.common import datasets
 
         with debug_mode(CHECKED), datasets() as data:
-            made = self._spec(canvas, unit_name)
+            made = self._spec(canvas, stamp)
         made["datasets"] = data
         return made
 
-    def _spec(self, canvas: Canvas, unit_name: str) -> dict[str, Any]:
+    def _spec(self, canvas: Canvas, stamp: str) -> dict[str, Any]:
         from surefoot.report.theme import vega_config
 
         # Set on the finished text: every change to an Altair chart copies the whole of it.
@@ -96,13 +103,17 @@ class Picture:
         made["description"] = self.description
         made["config"] = vega_config(canvas.scale if canvas.standalone else 1.0)
         if canvas.standalone:
-            subtitle = [part for part in (self.note, f"{unit_name} · Surefoot" if unit_name else "") if part]
-            made |= {"width": canvas.width, "height": canvas.height}
-            made["title"] = {"text": _wrapped(self.title, 74), "subtitle": subtitle}
-            made["config"] |= {"padding": 22, "background": "var(--card)"}
+            made |= {"width": canvas.width}
+            if canvas.height is not None:
+                made["height"] = canvas.height
+            if canvas.titled:
+                subtitle = [line for part in (self.note, self.says, stamp) if part for line in _wrapped(part, 118)]
+                made["title"] = {"text": _wrapped(self.title, 74), "subtitle": subtitle}
+                made["config"] |= {"padding": 22, "background": "var(--card)"}
         else:
             made["width"] = "container"
-        made["autosize"] = {"type": "fit" if canvas.standalone else "fit-x", "contains": "padding"}
+        fit = "fit" if canvas.standalone and canvas.height is not None else "fit-x"
+        made["autosize"] = {"type": fit, "contains": "padding"}
         return made
 
 

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 # 960 by 540 drawn, so 1920 by 1080 for a screen, and 3200 by 1800 at 300 dots per inch: 27 cm wide on paper.
 VIDEO_SCALE = 2.0
 PRINT_SCALE = 10 / 3
+PRINT_DOTS = 300
 
 
 def write_pictures(
@@ -34,7 +35,7 @@ def write_pictures(
         for picture in view.pictures():
             if tell is not None:
                 tell(picture.key)
-            written += _write(picture, place, view.unit, theme)
+            written += _write(picture, place, view.stamp, theme)
     except OSError as error:
         raise BadInput(
             f"{place} cannot be written: {error.strerror}.", remedy="Give another folder with --pictures."
@@ -42,25 +43,25 @@ def write_pictures(
     return written
 
 
-def svg_of(picture: Picture, unit_name: str, theme: str = "light") -> str:
+def svg_of(picture: Picture, stamp: str, theme: str = "light") -> str:
     """A chart as an SVG text that stands alone: colours and patterns inside, title and legend in the picture."""
     import vl_convert
 
     from surefoot.report.patterns import with_patterns
     from surefoot.report.theme import with_colours
 
-    made: str = vl_convert.vegalite_to_svg(with_colours(picture.spec(VIDEO, unit_name), theme))
+    made: str = vl_convert.vegalite_to_svg(with_colours(picture.spec(VIDEO, stamp), theme))
     return with_patterns(made, theme)
 
 
-def _write(picture: Picture, place: Path, unit_name: str, theme: str) -> list[Path]:
+def _write(picture: Picture, place: Path, stamp: str, theme: str) -> list[Path]:
     import vl_convert
 
-    svg = svg_of(picture, unit_name, theme)
+    svg = svg_of(picture, stamp, theme)
     files = {
         f"{picture.key}.svg": svg.encode(),
         f"{picture.key}-video.png": vl_convert.svg_to_png(svg, scale=VIDEO_SCALE),
-        f"{picture.key}-print.png": vl_convert.svg_to_png(svg, scale=PRINT_SCALE),
+        f"{picture.key}-print.png": vl_convert.svg_to_png(svg, scale=PRINT_SCALE, ppi=PRINT_DOTS),
         f"{picture.key}.csv": (picture.table if picture.data is None else picture.data).to_csv(index=False).encode(),
     }
     for name, content in files.items():

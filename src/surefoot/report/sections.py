@@ -6,12 +6,14 @@ from surefoot.report.chapters import answer, edges, measures, records, search, t
 from surefoot.report.look import Looks
 from surefoot.report.material import Material
 from surefoot.report.view import PageView, Section
-from surefoot.report.words import CAUTIONS, job, span
+from surefoot.report.words import CAUTIONS, job
 
 
 def build(material: Material) -> PageView:
     """The whole page of a unit. Pure of the journal: it needs only the material."""
-    looks = Looks.of(material.comparison, material.unit)
+    told = material.own[0][0].tuned.key if material.own else None
+    looks = Looks.of(material.comparison, material.unit, told)
+    virtual = bool(material.runs) and all(run.plan.source == "virtual" for run in material.runs)
     sections: tuple[Section, ...] = (
         answer.section(material, looks),
         search.path(material),
@@ -28,15 +30,11 @@ def build(material: Material) -> PageView:
         Section("cautions", "Cautions", "Cautions", list=CAUTIONS),
     )
     unit = material.unit
-    facts = [f"Measured {span(material.runs)}"] if material.runs else []
-    facts += [f"{name}: {value}" for name, value in unit.parts.items()]
-    facts += [f"{name}: {value}" for name, value in (("firmware", unit.firmware), ("driver", unit.driver)) if value]
-    facts += [unit.notes] if unit.notes else []
     return PageView(
         unit=unit.name,
         title=f"{unit.name} · Surefoot report",
-        sentence=job(unit, material.runs),
-        meta=" · ".join(facts),
+        sentence=job(unit, material.runs) + (" A virtual unit: rehearsal, no measurement." if virtual else ""),
         sections=sections,
+        stamp=f"{unit.name}, a virtual unit · Surefoot" if virtual else f"{unit.name} · Surefoot",
         footer="Made by Surefoot from its journal. This file is whole: it fetches nothing and sends nothing.",
     )

@@ -60,17 +60,25 @@ class GainView:
 
 
 @dataclass(frozen=True, slots=True)
-class Answer:
-    """The known-stable setting, its certificate in words, and what was gained.
+class GainGroup:
+    """What one change brought: ``title``, what is set beside what and what differs in ``says``, and the figures."""
 
-    ``against``: what the gains compare; ``aside``: what moves along with the setting; ``small``: lines of lesser
+    title: str
+    says: str
+    figures: tuple[GainView, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """The known-stable setting, its certificate in words, and what was gained, the setting's own share first.
+
+    ``aside``: what moves along with the setting; ``small``: lines of lesser
     weight; ``table``: the certificates.
     """
 
     setting: tuple[str, ...]
     words: tuple[str, ...]
-    gains: tuple[GainView, ...] = ()
-    against: str = ""
+    gains: tuple[GainGroup, ...] = ()
     aside: str = ""
     small: tuple[str, ...] = ()
     table: TableView | None = None
@@ -94,14 +102,14 @@ class Section:
 
 @dataclass(frozen=True, slots=True)
 class PageView:
-    """Everything on the page."""
+    """Everything on the page. ``stamp``: what a saved picture says of itself: the unit, and whether it is virtual."""
 
     unit: str
     title: str
     sentence: str
-    meta: str
     sections: tuple[Section, ...]
     footer: str = ""
+    stamp: str = ""
 
     def pictures(self) -> list[Picture]:
         """Every chart, in the order of the page."""

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 
 from surefoot.runs import Outcome, Run
-from surefoot.scores.comparison import REAL, VERDICT_SAYS, Cell, Comparison, Row
+from surefoot.scores.comparison import REAL, VERDICT_SAYS, Cell, Row
 from surefoot.search import Certificate
 from surefoot.units import Knob, Setting, Unit
 
@@ -158,7 +158,7 @@ def search_title(knob: Knob, runs: Iterable[tuple[float, Outcome, float]], known
     elif held and max(held) > 0:
         parts.append(f"held {'down' if knob.sign < 0 else 'up'} to {knob.describe(max(held))}")
     if failed:
-        parts.append(f"failed from {knob.describe(min(failed))} on")
+        parts.append(f"failed from {knob.describe(min(failed))} on ({count(len(failed), 'run')})")
     return minus(f"{knob.name}: {listed(parts) or 'no run off stock yet'}")
 
 
@@ -178,18 +178,34 @@ def tidy(text: str) -> str:
     return re.sub(r"(\d) (%|°C|mV|MHz|W|h|min|dB|fps|rpm|points)(?![a-z])", "\\1\u00a0\\2", text)
 
 
-def measure_title(row: Row, comparison: Comparison, names: Mapping[str, str]) -> str:
-    """A metric's statement: what the last configuration gained, or that no difference was shown. ``names``: by key."""
+def measure_title(
+    row: Row, names: Mapping[str, str], own: Sequence[tuple[Row, Cell]] = (), *, alone: bool = False
+) -> str:
+    """A metric's statement, the same in whatever order the configurations stand.
+
+    ``names``: by key; ``own``: the metric's rows and cells of the known-stable setting against its own partner at
+    stock; ``alone``: nothing but the setting differs there. Without one it is the best that really differs.
+    """
     label = row.metric.label[:1].upper() + row.metric.label[1:]
-    if sum(cell.runs > 0 for cell in row.cells) < 2:
-        return label
-    # The last configuration is where the work ended; where it is not measured, the last that is.
-    cell = next((one for one in reversed(row.cells) if one.runs and one.configuration != comparison.baseline), None)
-    if cell is None or cell.gain is None:
-        return label
-    name = names[cell.configuration]
-    if cell.verdict in REAL:
-        return f"{label}: {gain_text(row, cell)} with “{name}”"
-    if cell.verdict == "not shown":
-        return f"{label}: no real difference shown with “{name}”"
-    return f"{label}: {gain_text(row, cell)} with “{name}”, {VERDICT_SAYS[cell.verdict]}"
+    for compared, cell in own:
+        if cell.gain is None:
+            continue
+        by = "by the setting alone" if alone else f"with “{names[cell.configuration]}”"
+        if cell.verdict in REAL:
+            return f"{label}: {gain_text(compared, cell)} {by}"
+        if cell.verdict == "not shown":
+            return f"{label}: no real difference shown {by}"
+        return f"{label}: {gain_text(compared, cell)} {by}, {VERDICT_SAYS[cell.verdict]}"
+    real = [cell for cell in row.cells if cell.verdict in REAL and cell.gain is not None]
+    if row.metric.better and real:
+        better = [cell for cell in real if cell.verdict == "better"]
+        worse = [cell for cell in real if cell.verdict != "better"]
+        pick = max if row.metric.better == "higher" else min
+        best = pick(better or worse, key=lambda cell: cell.mean)
+        lead = "best" if len(better) > 1 else "least bad" if not better and len(worse) > 1 else ""
+        said = f"{lead}, {gain_text(row, best)}," if lead else gain_text(row, best)
+        return f"{label}: {said} with “{names[best.configuration]}”"
+    compared_cells = [cell for cell in row.cells if cell.gain is not None]
+    if compared_cells and all(cell.verdict == "not shown" for cell in compared_cells):
+        return f"{label}: no real difference shown"
+    return label

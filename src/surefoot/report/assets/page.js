@@ -1,6 +1,6 @@
 "use strict";
 (() => {
-  const specs = JSON.parse(document.getElementById("specs").textContent);
+  let specs = {};
   const root = document.documentElement;
   const drawn = new Map();
 
@@ -100,7 +100,14 @@
     });
   }
 
-  // --- keyboard: the arrow keys step through the marks of a chart and read each out ----------------------------------
+  // --- keyboard: the arrow keys step through what a chart shows and read it out. Marks have words of their own; where
+  // there are too many of them, as along a line, the rows of the table below are read instead. ----------------------
+  const rowsOf = (figure) => {
+    const table = figure.querySelector("details table");
+    const heads = [...table.tHead.rows[0].cells].map((cell) => cell.textContent.trim());
+    return [...table.tBodies[0].rows].map((row) => [...row.cells]
+      .map((cell, place) => `${heads[place]}: ${cell.textContent.trim()}`).join("; "));
+  };
   function steps(plot, readout) {
     let at = -1;
     plot.addEventListener("keydown", (event) => {
@@ -108,13 +115,16 @@
       if (event.key === "Escape") { at = -1; readout.textContent = ""; clear(plot); return; }
       if (!move) return;
       const marks = [...plot.querySelectorAll('.role-mark [aria-label], .role-mark[aria-label]')];
-      if (!marks.length) return;
+      const words = marks.length ? marks.map((one) => one.getAttribute("aria-label")) : rowsOf(plot.closest("figure"));
+      if (!words.length) return;
       event.preventDefault();
-      at = (at + move + marks.length) % marks.length;
+      at = (at + move + words.length) % words.length;
       clear(plot);
-      marks[at].classList.add("here");
-      marks[at].style.outline = "2px solid var(--accent)";
-      readout.textContent = `${at + 1} of ${marks.length}: ${marks[at].getAttribute("aria-label")}`;
+      if (marks.length) {
+        marks[at].classList.add("here");
+        marks[at].style.outline = "2px solid var(--accent)";
+      }
+      readout.textContent = `${at + 1} of ${words.length}: ${words[at]}`;
     });
     plot.addEventListener("blur", () => clear(plot));
   }
@@ -135,13 +145,73 @@
   const csv = (table) => [...table.rows]
     .map((row) => [...row.cells].map((cell) => quoted(cell.textContent.trim())).join(",")).join("\r\n") + "\r\n";
 
-  function svg(plot) {
+  // A saved picture stands alone: title, what the signs mean, legend, whose it is.
+  const SVG = "http://www.w3.org/2000/svg";
+  const PAD = 20;
+  function element(name, attributes, text) {
+    const made = document.createElementNS(SVG, name);
+    Object.entries(attributes).forEach(([key, value]) => made.setAttribute(key, value));
+    if (text) made.textContent = text;
+    return made;
+  }
+  const pen = document.createElement("canvas").getContext("2d");
+  function folded(text, font, width) {
+    pen.font = font;
+    const lines = [""];
+    for (const word of text.split(" ")) {
+      const longer = lines[lines.length - 1] ? `${lines[lines.length - 1]} ${word}` : word;
+      if (pen.measureText(longer).width > width && lines[lines.length - 1]) lines.push(word);
+      else lines[lines.length - 1] = longer;
+    }
+    return lines;
+  }
+  function svg(figure) {
     const style = getComputedStyle(root);
-    const copy = plot.querySelector("svg").cloneNode(true);
-    copy.prepend(document.getElementById("patterns").cloneNode(true));
-    copy.setAttribute("xmlns", "http://www.w3.org/2000/svg");
-    copy.style.background = style.getPropertyValue("--card").trim();
-    return new XMLSerializer().serializeToString(copy)
+    const family = getComputedStyle(document.body).fontFamily;
+    const drawing = figure.querySelector(".plot svg").cloneNode(true);
+    const width = drawing.width.baseVal.value, height = drawing.height.baseVal.value;
+    const whole = element("svg", { xmlns: SVG, "font-family": family });
+    whole.append(document.getElementById("patterns").cloneNode(true));
+    let y = PAD;
+    const write = (text, size, weight, colour) => {
+      for (const line of text ? folded(text, `${weight} ${size}px ${family}`, width) : []) {
+        y += size * 1.35;
+        whole.append(element("text", { x: PAD, y: y - size * 0.3, "font-size": size, "font-weight": weight, fill: colour }, line));
+      }
+    };
+    const caption = figure.querySelector("figcaption");
+    const note = caption.querySelector(".note");
+    write(caption.querySelector("h3").textContent.trim(), 17, 600, "var(--ink)");
+    write(note ? note.textContent.trim() : "", 12.5, 400, "var(--soft)");
+    write(figure.dataset.says, 12.5, 400, "var(--soft)");
+    y += 8;
+    const legend = figure.querySelector(".legend") || figure.closest(".block").querySelector(":scope > .legend");
+    let x = PAD;
+    for (const item of legend ? legend.querySelectorAll(".item") : []) {
+      const words = item.textContent.trim();
+      pen.font = `400 12.5px ${family}`;
+      const wide = pen.measureText(words).width + 44;
+      if (x + wide > width + PAD && x > PAD) { x = PAD; y += 20; }
+      const swatch = item.querySelector("svg").cloneNode(true);
+      swatch.setAttribute("x", x);
+      swatch.setAttribute("y", y);
+      const faded = item.getAttribute("aria-pressed") === "false" ? 0.35 : 1;
+      swatch.setAttribute("opacity", faded);
+      whole.append(swatch, element("text", { x: x + 32, y: y + 11, "font-size": 12.5, fill: "var(--ink)", opacity: faded }, words));
+      x += wide;
+    }
+    if (legend) y += 26;
+    drawing.setAttribute("x", PAD);
+    drawing.setAttribute("y", y);
+    whole.append(drawing);
+    y += height + 4;
+    write(document.body.dataset.stamp, 12, 400, "var(--soft)");
+    y += PAD * 0.7;
+    whole.setAttribute("width", width + 2 * PAD);
+    whole.setAttribute("height", Math.ceil(y));
+    whole.setAttribute("viewBox", `0 0 ${width + 2 * PAD} ${Math.ceil(y)}`);
+    whole.prepend(element("rect", { width: "100%", height: "100%", fill: "var(--card)" }));
+    return new XMLSerializer().serializeToString(whole)
       .replace(/var\((--[a-z0-9-]+)\)/g, (_, name) => style.getPropertyValue(name).trim());
   }
 
@@ -150,12 +220,42 @@
     const figure = what && event.target.closest("figure");
     if (!figure) return;
     if (what === "csv") save(`${figure.dataset.key}.csv`, csv(figure.querySelector("table")), "text/csv");
-    else save(`${figure.dataset.key}.svg`, svg(figure.querySelector(".plot")), "image/svg+xml");
+    else save(`${figure.dataset.key}.svg`, svg(figure), "image/svg+xml");
   });
 
-  // --- one after the other, so that the page answers while it draws -----------------------------------------------
+  // --- print: drawn anew at the paper's width, so that no letter shrinks ---------------------------------------------
+  const PAPER = 620;
+  const widths = new Map();
+  window.addEventListener("beforeprint", () => drawn.forEach((view, key) => {
+    widths.set(key, view.width());
+    view.width(PAPER).run();
+  }));
+  window.addEventListener("afterprint", () => drawn.forEach((view, key) => view.width(widths.get(key)).run()));
+
+  // --- unpack, then one after the other, so that the page answers while it draws ------------------------------------
+  async function unpack(id) {
+    const bytes = Uint8Array.from(atob(document.getElementById(id).textContent.trim()), (one) => one.charCodeAt(0));
+    return new Response(new Blob([bytes]).stream().pipeThrough(new DecompressionStream("gzip"))).text();
+  }
+  function standStill() {
+    document.querySelectorAll(".plot noscript").forEach((one) => { one.parentElement.innerHTML = one.textContent; });
+    document.querySelectorAll(".tools, .legend").forEach((one) => { if (one.closest("figure, .block")) one.hidden = true; });
+  }
   (async () => {
-    for (const figure of document.querySelectorAll("figure[data-key]")) await draw(figure);
+    const figures = document.querySelectorAll("figure[data-key]");
+    if (figures.length) {
+      try {
+        specs = JSON.parse(await unpack("packed-specs"));
+        const library = document.createElement("script");
+        library.textContent = await unpack("packed-library");
+        document.head.append(library);
+      } catch (error) {
+        // A browser that cannot unpack shows the still pictures, as one without JavaScript does.
+        standStill();
+        throw error;
+      }
+      for (const figure of figures) await draw(figure);
+    }
     root.dataset.ready = "yes";
   })();
 })();

@@ -6,19 +6,20 @@ import math
 
 from surefoot.report.look import Looks
 from surefoot.report.material import Material
-from surefoot.report.view import Answer, Column, Empty, GainView, Section, TableCell, TableView
+from surefoot.report.view import Answer, Column, Empty, GainGroup, GainView, Section, TableCell, TableView
 from surefoot.report.words import certificate, count, gain_text, listed, minus, number, quoted, setting_parts, signed
-from surefoot.scores.comparison import REAL, VERDICT_SAYS, Cell, Row
+from surefoot.scores.comparison import REAL, VERDICT_SAYS, Cell, Comparison, Row
+from surefoot.scores.own_share import differences
 from surefoot.search import KnownStable
 from surefoot.units import Setting, Unit
 
-MOST_GAINS = 6
+MOST_GAINS = 4
 
 
 def section(material: Material, looks: Looks) -> Section:
     """The known-stable setting with its certificate in words, and the gains in figures."""
     name = material.unit.name
-    gains = _gains(material)
+    gains = _gains(material, looks)
     known = material.known
     if known is None:
         if not material.runs:
@@ -30,13 +31,13 @@ def section(material: Material, looks: Looks) -> Section:
             )
         return Section(
             "answer", "What holds", "Known-stable setting",
-            answer=Answer(("nothing certified yet",), words, gains, _against(material, looks)),
+            answer=Answer(("nothing certified yet",), words, gains),
             empty=Empty("Runs under load that held.", f"surefoot tune {quoted(name)}"),
         )  # fmt: skip
     return Section("answer", "What holds", "Known-stable setting", answer=_answer(material, looks, known, gains))
 
 
-def _answer(material: Material, looks: Looks, known: KnownStable, gains: tuple[GainView, ...]) -> Answer:
+def _answer(material: Material, looks: Looks, known: KnownStable, gains: tuple[GainGroup, ...]) -> Answer:
     unit = material.unit
     leaders = {knob.name for knob in unit.leaders()}
     lead = Setting(values={name: value for name, value in known.setting.values.items() if name in leaders})
@@ -48,8 +49,8 @@ def _answer(material: Material, looks: Looks, known: KnownStable, gains: tuple[G
     ]
     bound = known.joint.mttf_hours if known.joint else known.mttf_hours
     words = [
-        f"At {known.confidence:.0%} confidence this unit lasts at least {number(bound, 0)} hours of load "
-        f"between failures at this setting; the goal is {material.goal.mttf_hours:g} h."
+        f"At {known.confidence:.0%} confidence this unit goes at least {number(bound, 0)} hours of load between "
+        f"failures on average at this setting; the goal is {material.goal.mttf_hours:g} h."
     ]
     if known.joint is not None:
         failed = count(known.joint.failures, "failure") if known.joint.failures else "no failure"
@@ -67,20 +68,10 @@ def _answer(material: Material, looks: Looks, known: KnownStable, gains: tuple[G
         tuple(setting_parts(unit, lead)),
         tuple(words),
         gains,
-        _against(material, looks),
         aside=minus(f"Moved along with their leader: {listed(linked)}.") if linked else "",
         small=tuple(small),
         table=_certificates(unit, known),
     )
-
-
-def _against(material: Material, looks: Looks) -> str:
-    """What the gains compare with what."""
-    comparison = material.comparison
-    if comparison is None:
-        return ""
-    final = looks.names[comparison.configurations[-1].key]
-    return f"“{final}” against “{looks.names[comparison.baseline]}”"
 
 
 def _certificates(unit: Unit, known: KnownStable) -> TableView | None:
@@ -133,19 +124,43 @@ def _under(material: Material) -> str:
     return f"Last confirmed on {last.day} {last:%B %Y}{loads}.{under}"
 
 
-def _gains(material: Material) -> tuple[GainView, ...]:
-    comparison = material.comparison
-    if comparison is None or len(comparison.configurations) < 2:
+def _gains(material: Material, looks: Looks) -> tuple[GainGroup, ...]:
+    """What the known-stable setting brought by itself, and then what it came to with all that changed besides."""
+    comparison, known = material.comparison, material.known
+    if comparison is None or known is None or known.setting.is_stock:
         return ()
-    final = comparison.configurations[-1]
-    if final.key == comparison.baseline:
-        return ()
+    if not material.own:
+        command = f"surefoot measure {quoted(material.unit.name)} --known-stable"
+        return (GainGroup("What the setting brought", f"Not measured yet at this setting and at stock: `{command}`."),)
+    groups = []
+    for pair, compared in material.own:
+        tuned, stock = looks.names[pair.tuned.key], looks.names[pair.stock.key]
+        also = "nothing else differs" if pair.alone else f"besides the setting: {listed(pair.also)}"
+        title = "What the setting brought by itself" if pair.alone else "With the setting, and more that changed"
+        load = f", under {pair.tuned.load}" if len(material.own) > 1 else ""
+        figures = _figures(compared, pair.tuned.key)
+        groups.append(GainGroup(title, f"“{tuned}” against “{stock}”{load}; {also}.", figures))
+    pair = material.own[0][0]
+    base = comparison.configuration(comparison.baseline)
+    if base.key not in (pair.stock.key, pair.tuned.key):
+        also = listed((*differences(pair.tuned, base), *(() if base.setting.is_stock else ("the setting it had",))))
+        groups.append(
+            GainGroup(
+                "With all that changed since",
+                f"“{looks.names[pair.tuned.key]}” against “{looks.names[base.key]}”; besides the setting: {also}.",
+                _figures(comparison, pair.tuned.key),
+            )
+        )
+    return tuple(groups)
+
+
+def _figures(comparison: Comparison, key: str) -> tuple[GainView, ...]:
+    """The figures of a configuration against the comparison's baseline, real differences first."""
     made = []
     for row in comparison.rows:
-        cell = next((one for one in row.cells if one.configuration == final.key), None)
-        if cell is None or cell.gain is None or not _worth_a_place(row):
-            continue
-        made.append((row, cell))
+        cell = next((one for one in row.cells if one.configuration == key), None)
+        if cell is not None and cell.gain is not None and _worth_a_place(row):
+            made.append((row, cell))
     made.sort(key=lambda pair: pair[1].verdict not in REAL)
     return tuple(_gain(row, cell) for row, cell in made[:MOST_GAINS])
 

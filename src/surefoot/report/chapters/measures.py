@@ -169,10 +169,21 @@ def _strips(material: Material, looks: Looks, wanted: Callable[[Row], bool]) -> 
     if comparison is None:
         return ()
     rows = [row for row in comparison.rows if row.metric.main and wanted(row) and any(cell.runs for cell in row.cells)]
-    return tuple(_strip(row, comparison, looks) for row in rows[:MOST_CHARTS])
+    return tuple(_strip(row, comparison, looks, material) for row in rows[:MOST_CHARTS])
 
 
-def _strip(row: Row, comparison: Comparison, looks: Looks) -> Picture:
+def _title(row: Row, material: Material, looks: Looks) -> str:
+    own, alone = [], True
+    for pair, compared in material.own:
+        found = compared.row(row.metric.name)
+        cell = compared.cell(row.metric.name, pair.tuned.key) if found is not None else None
+        if found is not None and cell is not None and cell.gain is not None:
+            own, alone = [(found, cell)], pair.alone
+            break
+    return measure_title(row, looks.names, own, alone=alone)
+
+
+def _strip(row: Row, comparison: Comparison, looks: Looks, material: Material) -> Picture:
     import pandas as pd
 
     metric = row.metric
@@ -204,13 +215,25 @@ def _strip(row: Row, comparison: Comparison, looks: Looks) -> Picture:
     notes = sorted({note for cell in measured for note in cell.notes if note})
     return Picture(
         key=f"measure-{slug(metric.name)}",
-        title=measure_title(row, comparison, looks.names),
+        title=_title(row, material, looks),
         description=f"{axis}, by configuration. " + _said(means),
         note=_note(row, notes, measured),
+        says=_says(measured, comparison, looks),
         draw=partial(strip.draw, means, points, looks.by_name, axis, base.mean if base else None),
         table=means[["configuration", "mean", "low", "high", "runs", "verdict"]],
         data=points,
         wide=False,
+    )
+
+
+def _says(measured: list[Cell], comparison: Comparison, looks: Looks) -> str:
+    """What the signs of a strip mean, and how many runs it rests on."""
+    runs = {cell.runs for cell in measured}
+    many = f"{min(runs)} to {max(runs)}" if len(runs) > 1 else str(min(runs))
+    return (
+        f"Large marks: means of {many} runs each; bars: {comparison.confidence:.0%} intervals of the mean; small "
+        f"marks: single runs. In brackets the difference to “{looks.names[comparison.baseline]}” (dashed line); "
+        "*: it is real."
     )
 
 

@@ -7,7 +7,7 @@ from surefoot.report.material import Material
 from surefoot.report.picture import LegendItem
 from surefoot.report.theme import OUTCOMES, ink
 from surefoot.report.view import Column, Empty, Section, TableCell, TableView
-from surefoot.report.words import count, hours, number, quoted, setting_text
+from surefoot.report.words import count, hours, number, quoted, setting_text, span
 from surefoot.runs import Run
 
 
@@ -38,7 +38,17 @@ def conditions(material: Material, looks: Looks) -> Section:
             "; ".join(one.drivers), "; ".join(one.supplies), room, str(len(one.run_ids)),
         )  # fmt: skip
         rows.append(tuple(TableCell(text or "–") for text in texts))
-    return Section("conditions", "Conditions", title, tables=(TableView(columns, tuple(rows)),))
+    return Section("conditions", "Conditions", title, about(material), tables=(TableView(columns, tuple(rows)),))
+
+
+def about(material: Material) -> str:
+    """When it was measured, and what the unit consists of."""
+    unit = material.unit
+    facts = [f"Measured {span(material.runs)}"] if material.runs else []
+    facts += [f"{name}: {value}" for name, value in unit.parts.items()]
+    facts += [f"{name}: {value}" for name, value in (("firmware", unit.firmware), ("driver", unit.driver)) if value]
+    facts += [unit.notes.rstrip(".")] if unit.notes else []
+    return " · ".join(facts) + "." if facts else ""
 
 
 def runs(material: Material) -> Section:

@@ -80,7 +80,7 @@ def _shares(domain: str, found: list[LimiterShare], looks: Looks) -> Picture:
     )
     return Picture(
         key=f"limiters-{slug(domain)}",
-        title=_shares_title(word, frame, order),
+        title=_shares_title(word, frame, order, looks),
         description=f"Share of the time by what held the {word} clock down, by configuration.",
         draw=partial(shares.draw, frame, order),
         table=table,
@@ -89,18 +89,19 @@ def _shares(domain: str, found: list[LimiterShare], looks: Looks) -> Picture:
     )
 
 
-def _shares_title(word: str, frame: pd.DataFrame, order: list[str]) -> str:
+def _shares_title(word: str, frame: pd.DataFrame, order: list[str], looks: Looks) -> str:
     if not order:
         return f"{word}: what held the clock down"
     leaders = frame.loc[frame.groupby("configuration")["share"].idxmax()].set_index("configuration")
-    first, last = str(leaders["limiter"][order[0]]), str(leaders["limiter"][order[-1]])
+    told = looks.speak_of(order)
+    first, last = str(leaders["limiter"][order[0]]), str(leaders["limiter"][told])
 
     def say(label: str) -> str:
         return "nothing" if label == "free" else shares.WORDS[label].replace("power limit", "its power limit")
 
-    if len(order) > 1 and first != last:
-        return f"{word}: held by {say(first)} in “{order[0]}”, by {say(last)} in “{order[-1]}”"
-    return f"{word}: held mostly by {say(last)} in “{order[-1]}” ({float(leaders['share'][order[-1]]):.0%} of the time)"
+    if first != last:
+        return f"{word}: limited by {say(first)} in “{order[0]}”, by {say(last)} in “{told}”"
+    return f"{word}: limited mostly by {say(last)} in “{told}” ({float(leaders['share'][told]):.0%} of the time)"
 
 
 def over_time(material: Material, looks: Looks) -> Section:
@@ -171,7 +172,7 @@ def _timeline(frame: pd.DataFrame, channel: str, looks: Looks) -> Picture:
     decimals = 0 if parsed.unit in ("MHz", "rpm", "°C") else 1
     late = frame[frame["minutes"] >= 0.75 * frame.groupby("configuration")["minutes"].transform("max")]
     ends = late.groupby("configuration", sort=False)["mean"].mean()
-    last = [name for name in looks.by_name if name in ends.index][-1]
+    last = looks.speak_of([name for name in looks.by_name if name in ends.index])
     if parsed.quantity == "temperature":
         peak = frame.iloc[int(frame["high"].to_numpy().argmax())]
         title = f"{label} peaks at {number(float(peak['high']), 0)} °C in “{peak['configuration']}”"
