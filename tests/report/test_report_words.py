@@ -67,7 +67,7 @@ def test_the_certificate_in_words_has_its_numbers() -> None:
 def test_the_title_of_a_search_says_what_it_showed() -> None:
     runs = [(0.0, Outcome.HELD, 5.0), (20.0, Outcome.HELD, 5.0), (40.0, Outcome.RESET, 1.0), (30.0, Outcome.VOID, 1.0)]
     assert words.search_title(CORE, runs, None) == "cpu-core: held down to −20 mV and failed from −40 mV on (1 run)"
-    assert words.search_title(CORE, runs, -20.0) == "cpu-core: known-stable at −20 mV and failed from −40 mV on"
+    assert words.search_title(CORE, runs, -20.0) == "cpu-core: known-stable at −20 mV and failed from −40 mV on (1 run)"
     assert words.search_title(CLOCK, [(0.0, Outcome.HELD, 1.0)], None) == "gpu-core: no run off stock yet"
 
 

@@ -32,7 +32,7 @@ class Looks:
 
     def speak_of(self, there: Sequence[str]) -> str:
         """The configuration a title speaks of: the known-stable setting's where it is there, else the first."""
-        return self.told if self.told in there else there[0]
+        return self.told if self.told is not None and self.told in there else there[0]
 
 
 def brief(one: Configuration, comparison: Comparison, unit: Unit) -> str:
