@@ -26,7 +26,8 @@ class Knob:
     ``MHz``, ``W``; ``toward``: the risky side, ``down`` or ``up``; ``step``: the distance between two settings that
     the hardware takes, and ``limit``: the deepest that may ever be proposed, both positive, as depth in ``unit``.
     ``load``: name of the load that exercises it (None: the domain's default). ``linked_to``: name of the knob that
-    this one must move with (a shared rail), or None.
+    this one must move with (a shared rail), or None. ``cores``: numbers of the logical processors that it governs,
+    where a card has one offset for each core or pair; () for a knob of the whole part.
 
     Raises BadInput when a field is out of range, and for a voltage knob whose risky side is up: a voltage above
     stock is never tried.
@@ -40,9 +41,16 @@ class Knob:
     limit: float
     load: str | None = None
     linked_to: str | None = None
+    cores: tuple[int, ...] = ()
 
     def __post_init__(self) -> None:
         where = f"knob {self.name!r}"
+        cores = tuple(self.cores) if isinstance(self.cores, list | tuple) else (self.cores,)
+        if any(isinstance(core, bool) or not isinstance(core, int) or core < 0 for core in cores):
+            raise BadInput(f"cores is {self.cores!r}; it must be a list of processor numbers.", where=where)
+        if len(set(cores)) != len(cores):
+            raise BadInput("cores names a processor twice.", where=where)
+        object.__setattr__(self, "cores", cores)
         for field in ("name", "domain", "unit"):
             value = getattr(self, field)
             if not isinstance(value, str) or not value.strip() or not value.isprintable():
@@ -249,6 +257,12 @@ class Unit(_Frozen):
         if len(set(names)) != len(names):
             raise ValueError("two knobs have the same name")
         by_name = {knob.name: knob for knob in self.knobs}
+        owners: dict[tuple[str, int], str] = {}
+        for knob in self.knobs:
+            for core in knob.cores:
+                other = owners.setdefault((knob.domain, core), knob.name)
+                if other not in (knob.name, knob.linked_to) and by_name[other].linked_to != knob.name:
+                    raise ValueError(f"knobs {other!r} and {knob.name!r} both govern processor {core}")
         for knob in self.knobs:
             if knob.linked_to is None:
                 continue

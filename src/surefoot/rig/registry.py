@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from surefoot.errors import BadInput
 from surefoot.rig.loads.gpu.programs import GPU_PROGRAMS
-from surefoot.rig.loads.program import PROGRAMS, chosen_processors
+from surefoot.rig.loads.program import ONE_CORE_PREFIX, PROGRAMS, chosen_processors
 from surefoot.rig.protocols import Hands, Load, SensorSource
 from surefoot.units import Knob, LoadCard, Unit
 
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from surefoot.rig.loads.command import CommandLoad
     from surefoot.rig.loads.cpu import CpuLoad
     from surefoot.rig.loads.gpu.load import GpuLoad
+    from surefoot.rig.loads.memory.load import MemoryLoad
     from surefoot.rig.loads.together import Together
 
 BY_HAND = "by-hand"
@@ -25,6 +26,8 @@ CPU = "cpu"
 GPU = "gpu"
 GPU_MEMORY = "gpu-memory"
 CPU_GPU = "cpu-gpu"
+MEMORY = "memory"
+EVERYTHING = "everything"
 GPU_LIBRARY = "wgpu"
 
 
@@ -53,7 +56,24 @@ def _cpu_gpu() -> Together:
     from surefoot.rig.loads.together import Together
 
     # The graphics load first: it needs a moment to open its device, and the processor's must not run alone.
-    return Together(CPU_GPU, (GpuLoad(GPU), CpuLoad(CPU)))
+    return Together(CPU_GPU, (GpuLoad(GPU), CpuLoad(CPU, gives_way=True)))
+
+
+def _memory() -> MemoryLoad:
+    from surefoot.rig.loads.memory.load import MemoryLoad
+
+    return MemoryLoad()
+
+
+def _everything() -> Together:
+    from surefoot.rig.loads.cpu import CpuLoad
+    from surefoot.rig.loads.gpu.load import GpuLoad
+    from surefoot.rig.loads.memory.load import MemoryLoad
+    from surefoot.rig.loads.together import Together
+
+    # Half of the free memory and two workers: the processor's own workers go through memory as well.
+    memory = MemoryLoad(share=0.5, workers=2, gives_way=True)
+    return Together(EVERYTHING, (GpuLoad(GPU), CpuLoad(CPU, gives_way=True), memory))
 
 
 def _by_hand() -> ByHandLoad:
@@ -67,7 +87,9 @@ def loads() -> dict[str, Callable[..., Load]]:
     return {
         **{name: _cpu(name) for name in PROGRAMS},
         **{name: _gpu(name) for name in GPU_PROGRAMS},
+        MEMORY: _memory,
         CPU_GPU: _cpu_gpu,
+        EVERYTHING: _everything,
         BY_HAND: _by_hand,
     }
 
@@ -77,7 +99,7 @@ def why_not(name: str) -> str:
 
     Whether there is a graphics device is only known once it is asked for; `surefoot.rig.survey` does.
     """
-    if (name in GPU_PROGRAMS or name == CPU_GPU) and not has_module(GPU_LIBRARY):
+    if (name in GPU_PROGRAMS or name in (CPU_GPU, EVERYTHING)) and not has_module(GPU_LIBRARY):
         return "needs the extra: pip install 'surefoot[gpu]'"
     return ""
 
@@ -128,7 +150,9 @@ def _of_all(unit: Unit) -> str:
     # The whole graphics load goes through its memory as well.
     if each <= {GPU, GPU_MEMORY}:
         return GPU
-    return CPU_GPU if each <= {CPU, GPU, GPU_MEMORY} else BY_HAND
+    if each <= {CPU, GPU, GPU_MEMORY}:
+        return CPU_GPU
+    return EVERYTHING if each <= {CPU, GPU, GPU_MEMORY, MEMORY} and has_module(GPU_LIBRARY) else BY_HAND
 
 
 def _of_knob(knob: Knob, unit: Unit) -> str:
@@ -149,7 +173,9 @@ def _of_knob(knob: Knob, unit: Unit) -> str:
 def _built_in_for(knob: Knob) -> str:
     domain = knob.domain.lower()
     if domain == "cpu" or domain.startswith("cpu-"):
-        return CPU
+        return f"{ONE_CORE_PREFIX}{'+'.join(map(str, knob.cores))}" if knob.cores else CPU
+    if domain in ("memory", "ram"):
+        return MEMORY
     if has_module(GPU_LIBRARY):
         if domain in ("gpu-memory", "vram") or (domain == "gpu" and "mem" in knob.name.lower()):
             return GPU_MEMORY

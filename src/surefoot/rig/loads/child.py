@@ -43,7 +43,7 @@ def shield() -> None:
 class Stopping:
     """Listens to the parent: ``stop`` means stop after this unit of work, the end of the pipe means end now.
 
-    ``duty``: the share of the time that it is to work, as the parent last said (``duty 0.8``).
+    ``duty``: the share of the time that it is to work, as the parent last said (``duty 0.8``); 0 is a rest.
     """
 
     def __init__(self) -> None:
@@ -63,7 +63,7 @@ class Stopping:
                     self._asked.set()
                 elif line.startswith(b"duty "):
                     with suppress(ValueError):
-                        self.duty = min(1.0, max(0.05, float(line[5:])))
+                        self.duty = min(1.0, max(0.0, float(line[5:])))
         os._exit(0)
 
     def asked(self) -> bool:
@@ -71,6 +71,13 @@ class Stopping:
         if os.getppid() != self._parent:
             os._exit(0)
         return self._asked.is_set()
+
+    def rest(self, worked_seconds: float) -> None:
+        """Rest after a unit of work as long as the duty asks; a rest of its own when the duty is 0 is the caller's."""
+        duty = self.duty
+        if 0 < duty < 1:
+            # Never so long that the parent takes the silence for trouble.
+            self.wait(min(worked_seconds * (1.0 / duty - 1.0), IDLE_SLICE_SECONDS))
 
     def wait(self, seconds: float) -> None:
         """Idle for so long, or until asked to stop."""

@@ -31,9 +31,8 @@ _TAIL_LINES = 8
 STUCK_SECONDS = 0.9
 """Of silence after which the system is asked what a worker is doing; it speaks four times a second."""
 BUSY_SECONDS = 0.8
-ASLEEP_LOOKS = 4
+ASLEEP_SECONDS = 0.6
 _STOPPED = (psutil.STATUS_STOPPED, psutil.STATUS_TRACING_STOP)
-_ASLEEP = (psutil.STATUS_SLEEPING, psutil.STATUS_DISK_SLEEP)
 
 
 class WorkerProcess:
@@ -45,6 +44,7 @@ class WorkerProcess:
         self._wrong: dict[str, Any] | None = None
         self._trouble: dict[str, Any] | None = None
         self._ended = False
+        self._now: dict[str, float] = {}
         self._units = 0
         self._progress = 0.0
         self._work: dict[str, dict[str, list[float]]] = {}
@@ -54,7 +54,8 @@ class WorkerProcess:
         self._silent_seconds = 0.0
         self._lock = threading.Lock()
         self._spent: float | None = None
-        self._asleep_looks = 0
+        self._spent_last = 0.0
+        self._asleep_from = 0.0
         self.begun = False
         self._process = _launch(module, job)
         self._seen = psutil.Process(self._process.pid)
@@ -97,6 +98,7 @@ class WorkerProcess:
                 self._units = int(message["beat"])
                 self._work = message["work"]
                 self._progress = float(message.get("progress", self._units))
+                self._now = message.get("now", self._now)
 
     def tell(self, line: str) -> None:
         """One line to the worker; one that is gone does not mind."""
@@ -131,6 +133,7 @@ class WorkerProcess:
                 post=self.post,
                 pinned=self._ready is None or bool(self._ready.get("pinned", True)),
                 facts=dict(self._ready.get("facts", {})) if self._ready else {},
+                now=dict(self._now),
                 ready=self._ready is not None,
                 ended=self._ended,
                 units=self._units,
@@ -149,7 +152,13 @@ class WorkerProcess:
         A worker that waits for a processor is no worse for it. One that has had a processor for longer than any unit
         of work takes, or that sleeps or was stopped where it should work, is.
         """
-        if code is not None or not self.begun or self._ended or self._silent_seconds < STUCK_SECONDS:
+        if (
+            code is not None
+            or not self.begun
+            or self._ready is None
+            or self._ended
+            or self._silent_seconds < STUCK_SECONDS
+        ):
             self._spent = None
             return ""
         try:
@@ -159,15 +168,21 @@ class WorkerProcess:
             return ""
         if self._spent is None:
             # From here on: what it spent before it fell silent is not known.
-            self._spent, self._asleep_looks = spent, 0
+            self._spent = self._spent_last = spent
+            self._asleep_from = self._silent_seconds
             return ""
-        if spent - self._spent >= BUSY_SECONDS:
+        # On a slow processor a unit of work takes longer.
+        if spent - self._spent >= max(BUSY_SECONDS, 5 * float(self._ready.get("longest_seconds", 0.0))):
             return "has been busy without a result"
         if status in _STOPPED:
             return "has been stopped"
-        # One look may fall on a short sleep; runnable, it only waits for its turn.
-        self._asleep_looks = self._asleep_looks + 1 if status in _ASLEEP and spent == self._spent else 0
-        return "has been asleep when it should work" if self._asleep_looks >= ASLEEP_LOOKS else ""
+        # One look may fall on a short sleep. Runnable, it only waits for its turn; in the system's own sleep for a
+        # disk, it may be waiting for memory that was swapped out.
+        if status != psutil.STATUS_SLEEPING or spent != self._spent_last:
+            self._asleep_from, self._spent_last = self._silent_seconds, spent
+            return ""
+        asleep = self._silent_seconds - self._asleep_from
+        return "has been asleep when it should work" if asleep >= ASLEEP_SECONDS else ""
 
     def wait(self, seconds: float) -> bool:
         """Wait for its end; returns whether it ended."""
@@ -249,6 +264,11 @@ class Crew:
             member.tell(repr(epoch))
             member.begun = True
         return epoch
+
+    def tell(self, line: str) -> None:
+        """One line to every worker."""
+        for member in self.members:
+            member.tell(line)
 
     def stop(self, grace_seconds: float) -> list[WorkerProcess]:
         """Ask all to stop and wait; returns those that did not end in time. They still run: `kill` ends them."""

@@ -19,9 +19,10 @@ class Ledger:
         self.units = 0
         self.progress = 0.0
 
-    def beat(self) -> None:
-        """Tell the parent that this worker lives, and what it has verified."""
-        say({"beat": self.units, "work": self.work, "progress": self.progress})
+    def beat(self, **now: float) -> None:
+        """Tell the parent that this worker lives, what it has verified, and what else it says of this moment."""
+        message: dict[str, Any] = {"beat": self.units, "work": self.work, "progress": self.progress}
+        say({**message, "now": now} if now else message)
 
     def count(self, phase: str, kernel: str, done: float, nominal: float, seconds: float) -> None:
         """Enter one verified unit: work done, the nominal work that makes one unit of progress, seconds spent."""

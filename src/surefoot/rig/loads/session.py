@@ -103,9 +103,28 @@ class WorkSession:
             ]
         return self._close("failed" if findings else "stopped", views, findings)
 
+    def work(self) -> list[dict[str, dict[str, list[float]]]]:
+        """What each worker has done: phase to kernel to [work, seconds, units]."""
+        return [member.work for member in self._crew.members]
+
+    def set_duty(self, share: float) -> None:
+        """Let every worker work this share of the time; 0 is a rest."""
+        self._crew.tell(f"duty {share:.3f}")
+
+    def cores(self) -> dict[str, dict[str, Any]]:
+        """What each worker does now, by its post in words: kernel, busy, units verified, and what it says itself."""
+        elapsed = time.monotonic() - self._epoch if self._epoch is not None else -1.0
+        found = {}
+        for index, view in enumerate(self._crew.look()):
+            moment = self._program.at(max(elapsed, 0.0), index, len(self._crew.members))
+            doing = moment.kernel if moment.busy and elapsed >= 0 else "rest"
+            facts = {"doing": doing, "phase": moment.phase, "verified": view.units, **view.post.facts, **view.now}
+            found[view.post.words] = facts
+        return found
+
     def scores(self) -> tuple[Score, ...]:
         """How fast verified work was done, by kernel; () before the first."""
-        return self._rates([member.work for member in self._crew.members])
+        return self._rates(self.work())
 
     def _findings(self, views: list[WorkerView], hang_seconds: float) -> list[Finding]:
         found = [finding for view in views if (finding := judge_worker(view, hang_seconds)) is not None]
@@ -125,6 +144,8 @@ class WorkSession:
         }
         for view in views:
             detail.update(view.facts)
+            for name, value in view.now.items():
+                detail[name] = detail.get(name, 0) + value
         unpinned = [view.post.words for view in views if not view.pinned]
         if unpinned:
             detail["not_pinned"] = unpinned

@@ -34,13 +34,14 @@ class WorkerView:
 
     ``exit_code``: as Python gives it (minus the signal number when a signal ended it), None while it runs;
     ``silent_seconds``: since it last said anything; ``wrong`` and ``trouble``: what it said of itself; ``facts``: what
-    it said of where it works; ``ended``: it came to its own end and said so; ``stuck``: in words how the system says
-    that it is doing without getting anywhere, "" where it may be waiting for a processor.
+    it said of where it works, ``now``: of the moment; ``ended``: it came to its own end and said so; ``stuck``: in
+    words how the system says that it is getting nowhere, "" where it may be waiting for a processor.
     """
 
     post: Post
     pinned: bool = True
     facts: dict[str, Any] = field(default_factory=dict)
+    now: dict[str, float] = field(default_factory=dict)
     ready: bool = False
     ended: bool = False
     units: int = 0

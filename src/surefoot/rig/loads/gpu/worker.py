@@ -40,7 +40,7 @@ def main(job: dict[str, Any]) -> int:
 
     from surefoot.rig.loads.fault import Fault, Saboteur
     from surefoot.rig.loads.gpu.device import Device, adapters, choose
-    from surefoot.rig.loads.gpu.flight import Flight, Wrong
+    from surefoot.rig.loads.gpu.flight import DEPTH, Flight, Wrong
     from surefoot.rig.loads.gpu.programs import GPU_PROGRAMS
     from surefoot.rig.loads.gpu.tuning import make_kernels, size_up
     from surefoot.rig.loads.gpu.vram import LARGEST_CHUNK
@@ -98,7 +98,7 @@ def main(job: dict[str, Any]) -> int:
                 # Whatever a phase began is judged before the next begins, and before a rest.
                 enter(flight.land(0))
                 last_phase = moment.phase
-            if now < 0 or not moment.busy:
+            if now < 0 or not moment.busy or stopping.duty <= 0:
                 stopping.wait(min(max(moment.until - (time.monotonic() - epoch), 0.0005), IDLE_SLICE_SECONDS))
                 continue
             kernel = kernels[moment.kernel]
@@ -111,7 +111,9 @@ def main(job: dict[str, Any]) -> int:
                 stall(device, flight)
             flight.send(kernel, moment.phase, (seed + units) & 0xFFFFFFFF, passes, saboteur.flip(), saboteur.slows)
             units += 1
-            enter(flight.land())
+            began = time.monotonic()
+            enter(flight.land(0 if stopping.duty < 1.0 else DEPTH - 1))
+            stopping.rest(time.monotonic() - began)
             if moment.phase == "light":
                 enter(flight.land(0))
                 stopping.wait(max(moment.until - (time.monotonic() - epoch), 0.001))

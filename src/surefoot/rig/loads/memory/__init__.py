@@ -1,0 +1,1 @@
+"""The built-in load of main memory: most of what is free, filled with patterns, checked and filled again."""
