@@ -183,12 +183,14 @@ class HandsCard(_Frozen):
 
     ``kind`` ``ask``: the user sets it and confirms; ``command``: ``apply`` is an argument list in which ``{knob-name}``
     stands for the signed offset of that knob (no shell), and ``read_back``, where there is one, an argument list that
-    prints ``knob-name value`` or ``knob-name=value`` lines, or the bare value when the unit has one knob.
+    prints ``knob-name value`` or ``knob-name=value`` lines, or the bare value when the unit has one knob;
+    ``documented``: ``doors`` gives each knob the interface that sets it, as `surefoot knobs` lists them.
     """
 
     kind: str = "ask"
     apply: tuple[str, ...] = ()
     read_back: tuple[str, ...] = ()
+    doors: dict[str, str] = Field(default_factory=dict)
     timeout_seconds: Annotated[float, Field(gt=0, le=600)] = 30.0
 
     @model_validator(mode="after")

@@ -20,6 +20,7 @@ GROUPS = (
     "bundle",
     "log",
     "check",
+    "knobs",
     "measure",
     "score",
     "trace",

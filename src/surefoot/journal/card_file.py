@@ -111,4 +111,6 @@ def _value(value: Any) -> str:
         return repr(value)
     if isinstance(value, list | tuple):
         return "[" + ", ".join(_value(item) for item in value) + "]"
+    if isinstance(value, dict):
+        return "{ " + ", ".join(_pairs(value)) + " }"
     raise TypeError(f"{type(value).__name__} has no place on a card")  # pragma: no cover

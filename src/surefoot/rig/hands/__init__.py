@@ -7,6 +7,7 @@ from collections.abc import Callable
 from surefoot.errors import BadInput
 from surefoot.rig.hands.ask import AskHands
 from surefoot.rig.hands.command import CommandHands
+from surefoot.rig.hands.documented import DocumentedHands
 from surefoot.rig.protocols import Hands
 from surefoot.units import Unit
 
@@ -16,6 +17,7 @@ Prompt = Callable[[str, str], str]
 KINDS: dict[str, Callable[[Unit, Prompt | None], Hands]] = {
     "ask": AskHands,
     "command": CommandHands,
+    "documented": DocumentedHands,
 }
 
 
