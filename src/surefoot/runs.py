@@ -116,9 +116,24 @@ class Closing(_Frozen):
     note: str = ""
 
 
+class Correction(_Frozen):
+    """A later word on a run that was written wrongly: who said it, when and why.
+
+    ``changes``: the fields that have another value since (``setting``, ``outcome``, ``minutes``, ...). A run that was
+    voided has the outcome `void`.
+    """
+
+    at: AwareDatetime
+    who: str
+    kind: Literal["amend", "void"]
+    why: str
+    changes: dict[str, Any] = Field(default_factory=dict)
+
+
 class Run(_Frozen):
     """One run as the journal knows it: the plan, the heartbeats so far, and the closing if there is one.
 
+    A run that was corrected is given as it stands corrected; ``corrections`` says by whom and why, oldest first.
     ``last_minutes``: minutes under load at the last heartbeat, 0 when none; ``applied``: the setting as read back
     before the load was started, None when nothing was read back.
     """
@@ -131,6 +146,12 @@ class Run(_Frozen):
     last_minutes: float = 0.0
     closed_at: AwareDatetime | None = None
     closing: Closing | None = None
+    corrections: tuple[Correction, ...] = ()
+
+    @property
+    def is_corrected(self) -> bool:
+        """Whether somebody amended or voided it after it was written."""
+        return bool(self.corrections)
 
     @property
     def is_open(self) -> bool:

@@ -43,8 +43,8 @@ def write():
             journal.close_run(run.id, Closing(outcome=Outcome.VOID, minutes=run.last_minutes, judged_by="the test"))
             say("closed", run.id)
         while True:
-            run = journal.open_run(RunPlan(unit={NAME!r}, setting=Setting(values={{"cpu-core": -50}}), load="cpu",
-                                           planned_minutes=1))
+            run = journal.open_run(RunPlan(unit_name={NAME!r}, setting=Setting(values={{"cpu-core": -50}}),
+                                           load="cpu", planned_minutes=1))
             say("opened", run)
             journal.applied(run, Setting(values={{"cpu-core": -45}}))
             say("applied", run)
@@ -58,7 +58,10 @@ def write():
 for line in sys.stdin:
     child = os.fork()
     if child == 0:
-        write()
+        try:
+            write()
+        finally:
+            os._exit(1)
     say("child", child)
     os.waitpid(child, 0)
     say("dead")
@@ -81,6 +84,7 @@ class Nursery:
         # Counted in steps and not in time alone, so that a busy machine does not kill every writer at its start.
         while not child or len(said) < after_steps:
             words = self._process.stdout.readline().split()
+            assert words != ["dead"], "the writer ended by itself"
             if words[0] == "child":
                 child = int(words[1])
             else:

@@ -134,3 +134,21 @@ def test_a_migration_that_fails_leaves_the_older_journal(schema_1: Path, monkeyp
     assert other.execute("PRAGMA user_version").fetchone()[0] == NEXT - 1, "brought as far as it goes"
     assert other.execute("SELECT count(*) FROM sqlite_master WHERE name = 'bench_notes'").fetchone()[0] == 0
     other.close()
+
+
+def test_a_migrated_journal_and_a_new_one_have_the_same_schema(schema_1: Path, folder: Path) -> None:
+    with Journal.open() as old, Journal.open(folder / "new.sqlite") as new:
+        made = {name: text for name, text in new.store.schema_objects().items() if "_migrations" not in name}
+        kept = {name: text for name, text in old.store.schema_objects().items() if "_migrations" not in name}
+        assert kept == made
+
+
+def test_runs_of_schema_1_can_be_corrected(schema_1: Path) -> None:
+    with Journal.open() as journal:
+        first, reset, _ = journal.runs(NAME)
+        journal.amend_run(first.id, {"minutes": 3.0}, who="ada", why="a nought too many")
+        journal.void_run(reset.id, who="ada", why="another machine")
+    with Journal.open() as journal:
+        first, reset, _ = journal.runs(NAME)
+        assert (first.minutes, reset.outcome) == (3.0, Outcome.VOID)
+        assert journal.run_as_written(reset.id).outcome is Outcome.RESET

@@ -30,9 +30,9 @@ _OF_UNIT = (
     *("cards", "consents", "runs", "scores", "readings", "configuration_names", "forecasts"),
     *("standings", "machines", "exceptions"),
 )
-_OF_RUN = ("applications", "heartbeats", "closings", "trace_blocks")
+_OF_RUN = ("applications", "heartbeats", "closings", "corrections", "trace_blocks")
 _ORDER = (
-    *("cards", "consents", "runs", "applications", "heartbeats", "closings", "trace_blocks"),
+    *("cards", "consents", "runs", "applications", "heartbeats", "closings", "corrections", "trace_blocks"),
     *("scores", "readings", "configuration_names", "forecasts"),
     *("standings", "machines", "exceptions"),
 )

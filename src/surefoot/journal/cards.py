@@ -95,7 +95,7 @@ class CardRecords(Records):
             row["unit"]: row
             for row in self._store.rows(
                 "SELECT unit, runs, retired, card_at,"
-                " (SELECT max(opened_at) FROM runs WHERE runs.unit = units_view.unit) AS last,"
+                " (SELECT max(opened_at) FROM runs_view WHERE runs_view.unit = units_view.unit) AS last,"
                 " (SELECT max(run) FROM open_runs_view WHERE open_runs_view.unit = units_view.unit) AS open"
                 " FROM units_view"
             )

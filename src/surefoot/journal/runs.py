@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import math
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import AbstractContextManager, ExitStack, contextmanager
 from datetime import datetime, timedelta
 from typing import Any
@@ -16,9 +16,10 @@ from surefoot.errors import BadInput, JournalError
 from surefoot.journal import locks
 from surefoot.journal.base import as_text
 from surefoot.journal.cards import CardRecords
+from surefoot.journal.corrections import CorrectionRecords, corrected
 from surefoot.journal.moments import moment, stamp
 from surefoot.journal.traces import TraceRecords
-from surefoot.runs import Closing, Run, RunPlan, Trace
+from surefoot.runs import Closing, Correction, Outcome, Run, RunPlan, Trace
 from surefoot.units import Conditions, Setting, Unit
 
 _RUNS = """
@@ -32,7 +33,7 @@ FROM runs LEFT JOIN closings ON closings.run_id = runs.id
 """
 
 
-class RunRecords(CardRecords, TraceRecords):
+class RunRecords(CardRecords, TraceRecords, CorrectionRecords):
     """The Journal's part that knows runs."""
 
     _writing: set[str]
@@ -126,16 +127,52 @@ class RunRecords(CardRecords, TraceRecords):
             self._insert_closing(run_id, closing, stamp(ended))
             return run_id
 
+    def amend_run(
+        self, run_id: int, changes: Mapping[str, Any], *, who: str, why: str, at: datetime | None = None
+    ) -> Run:
+        """Say what a closed run should have said; the run as it stands then. Its own record stays as it was.
+
+        ``changes``: see `surefoot.journal.corrections.FIELDS`; only what differs is written. Raises BadInput for an
+        unknown or open run, a field or value that cannot be, no reason, or nothing that would change.
+        """
+        with self._store.transaction():
+            before = self.run(run_id)
+            after = corrected(
+                before, [Correction(at=before.opened_at, who="x", kind="amend", why="x", changes=dict(changes))]
+            )
+            changed = {name: value for name, value in changes.items() if _field(before, name) != _field(after, name)}
+            if not changed:
+                raise BadInput("nothing would change.", where=f"run {run_id}")
+            # It must be a run that this unit can have had: a knob of its card, on the right side of stock.
+            self.unit(before.plan.unit_name).depths(after.setting)
+            self._write_correction(before, "amend", changed, who, why, at)
+            return self.run(run_id)
+
+    def void_run(self, run_id: int, *, who: str, why: str, at: datetime | None = None) -> Run:
+        """Take a closed run out of the evidence; its own record stays as it was. Raises BadInput as `amend_run`."""
+        with self._store.transaction():
+            before = self.run(run_id)
+            if before.outcome is Outcome.VOID:
+                raise BadInput("it is void already.", where=f"run {run_id}")
+            self._write_correction(before, "void", {"outcome": Outcome.VOID.value}, who, why, at)
+            return self.run(run_id)
+
     def run(self, run_id: int) -> Run:
-        """One run. Raises BadInput for an unknown id."""
+        """One run, as it stands corrected. Raises BadInput for an unknown id."""
+        first = self.run_as_written(run_id)
+        return corrected(first, self._corrections("run_id = ?", (run_id,)).get(run_id, ()))
+
+    def run_as_written(self, run_id: int) -> Run:
+        """One run as it was first written, whatever was corrected since. Raises BadInput for an unknown id."""
         self._known_run(run_id)
         return self._run(self._store.rows(_RUNS + " WHERE runs.id = ?", (run_id,))[0])
 
     def runs(self, unit_name: str) -> list[Run]:
-        """All runs of a unit, oldest first; a run logged by hand stands where its own time puts it."""
+        """All runs of a unit as they stand corrected, oldest first; one logged by hand stands where its own time is."""
         self._known_unit(unit_name)
         rows = self._store.rows(_RUNS + " WHERE runs.unit = ? ORDER BY runs.id", (unit_name,))
-        return _in_order([self._run(row) for row in rows])
+        later = self._corrections("run_id IN (SELECT id FROM runs WHERE unit = ?)", (unit_name,))
+        return _in_order([corrected(self._run(row), later.get(row["id"], ())) for row in rows])
 
     def open_runs(self, unit_name: str | None = None) -> list[Run]:
         """The runs that nothing has closed, of one unit or of all, oldest first."""
@@ -239,6 +276,15 @@ def _run_of(row: sqlite3.Row) -> Run:
         closed_at=moment(row["closed_at"]) if closing else None,
         closing=closing,
     )
+
+
+def _field(run: Run, name: str) -> Any:
+    """A field of a run that can be corrected, as it stands."""
+    assert run.closing is not None
+    closing = run.closing
+    where: dict[str, Any] = {"setting": run.setting, "outcome": closing.outcome, "minutes": closing.minutes}
+    where |= {"timed": closing.timed, "load": run.plan.load, "opened_at": run.opened_at, "note": run.plan.note}
+    return where[name] if name in where else getattr(run.plan.conditions, name)
 
 
 def _setting_text(setting: Setting) -> str:
