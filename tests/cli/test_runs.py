@@ -9,6 +9,7 @@ import subprocess
 import sys
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -141,7 +142,14 @@ def test_filters(filled: list[int], options: list[str], which: list[int]) -> Non
 
 def test_one_run_in_full(filled: list[int]) -> None:
     result = surefoot("runs", NAME, "--run", str(filled[3]))
-    for word in ("miscompute", "a self-check caught a wrong result", "processor", "21.5 °C", "20.0 planned", "without"):
+    for word in (
+        "miscompute",
+        "a self-check caught a wrong result",
+        "processor",
+        "21.5 °C",
+        "of 20.0 planned",
+        "without",
+    ):
         assert word in result.stdout
     assert max(map(len, result.stdout.splitlines())) <= 80
     assert json.loads(surefoot("runs", NAME, "--run", str(filled[3]), "--json").stdout)["detail"] == {"processor": 3}
@@ -162,3 +170,67 @@ def test_a_unit_without_runs() -> None:
     assert "no runs yet" in surefoot("runs", "empty").stdout
     assert json.loads(surefoot("runs", "empty", "--json").stdout) == []
     assert surefoot("runs", "empty", "--csv").stdout.count("\n") == 1
+
+
+def corrected(*arguments: str) -> dict[str, Any]:
+    result = surefoot("runs", *arguments, "--json")
+    assert result.exit_code == 0, result.output
+    found: dict[str, Any] = json.loads(result.stdout)
+    return found
+
+
+def test_a_run_is_amended_and_both_what_it_says_and_what_it_said_are_shown(filled: list[int]) -> None:
+    number = str(filled[1])
+    found = corrected("amend", number, "--minutes", "5", "--set", "cpu-core=-45", "--why", "misread", "--who", "ada")
+    assert (found["minutes"], found["setting"], found["outcome"]) == (5, {"cpu-core": -45}, "held")
+    assert found["first_written"]["minutes"] == 19.25 and found["corrections"][0]["why"] == "misread"
+    shown = surefoot("runs", NAME, "--run", number).stdout
+    words = " ".join(shown.split())
+    for text in ("by ada on", "misread", "as first written cpu-core -50 mV, held after 19.2 min", "told by the user"):
+        assert text in words or text == "told by the user"
+    assert "(corrected)" in " ".join(surefoot("runs", NAME).stdout.split())
+    assert "amend by ada: misread" in surefoot("runs", NAME, "--csv").stdout
+
+
+def test_a_run_is_voided_with_a_reason(filled: list[int]) -> None:
+    assert corrected("void", str(filled[2]), "--why", "another machine")["outcome"] == "void"
+    assert surefoot("runs", "void", str(filled[1])).exit_code == 2, "--why is asked for"
+    assert "void already" in refused("runs", "void", str(filled[2]), "--why", "again")
+    assert "no run 999" in refused("runs", "void", "999", "--why", "x")
+    assert "still open" in refused("runs", "void", str(filled[-1]), "--why", "x")
+    assert "still open" in refused("runs", "amend", str(filled[-1]), "--why", "x", "--minutes", "5")
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        (["--set", "cpu-core=-300"], "past the card's limit"),
+        (["--set", "cpu-core=+30"], "above stock"),
+        (["--set", "ghost=1"], "cpu-core, gpu-core"),
+        (["--minutes", "4000"], "hours"),
+        (["--when", "2190-01-01"], "still to come"),
+        (["--outcome", "banana"], "Write one of"),
+        ([], "nothing to change"),
+    ],
+)
+def test_an_amendment_can_be_a_slip_too(filled: list[int], options: list[str], words: str) -> None:
+    assert words in refused("runs", "amend", str(filled[1]), "--why", "x", *options)
+    with Journal.open() as journal:
+        assert not journal.run(filled[1]).is_corrected
+
+
+def test_a_run_is_told_in_words(filled: list[int]) -> None:
+    shown = " ".join(surefoot("runs", NAME, "--run", str(filled[3])).stdout.split())
+    for text in ("to find the edge of cpu-core", "under load 19.2 of 20.0 planned minutes", "held by Surefoot"):
+        assert text in shown
+    assert "{" not in shown and "'" not in shown
+
+
+def test_runs_list_is_runs(filled: list[int]) -> None:
+    assert surefoot("runs", "list", NAME).stdout == surefoot("runs", NAME).stdout
+    assert surefoot("runs", "--outcome", "held", NAME).stdout == surefoot("runs", NAME, "--outcome", "held").stdout
+
+
+def test_the_package_can_be_run(filled: list[int]) -> None:
+    done = subprocess.run([sys.executable, "-m", "surefoot", "runs", NAME, "--json"], capture_output=True, check=True)
+    assert len(json.loads(done.stdout)) == len(filled)

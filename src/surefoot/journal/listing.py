@@ -16,7 +16,7 @@ _FIRST = ("run", "unit", "opened_at_utc", "closed_at_utc")
 _REST = (
     *("load", "purpose", "searched_knob", "planned [min]", "minutes [min]", "outcome", "timed", "judged_by"),
     *("ambient [degC]", "power_mode", "cooling", "supply", "firmware", "driver", "operating_system"),
-    *("heartbeats", "source", "note", "closing_note"),
+    *("heartbeats", "source", "note", "closing_note", "corrections"),
 )
 
 
@@ -61,8 +61,11 @@ def outcome_of(run: Run) -> str:
     return run.outcome.value if run.outcome else OPEN
 
 
-def as_record(run: Run, unit: Unit) -> dict[str, Any]:
-    """A run as one flat record for tools: times UTC, minutes under load, the setting as a dictionary and in words."""
+def as_record(run: Run, unit: Unit, written: Run | None = None) -> dict[str, Any]:
+    """A run as one flat record for tools: times UTC, minutes under load, the setting as a dictionary and in words.
+
+    ``written``: the run as it was first written, when it was corrected since.
+    """
     closing = run.closing
     return {
         "id": run.id,
@@ -88,6 +91,8 @@ def as_record(run: Run, unit: Unit) -> dict[str, Any]:
         "source": run.plan.source,
         "note": run.plan.note,
         "closing_note": closing.note if closing else "",
+        "corrections": [one.model_dump() for one in run.corrections],
+        "first_written": None if written is None else as_record(written, unit),
     }
 
 
@@ -117,6 +122,7 @@ def csv_text(runs: Sequence[Run], unit: Unit) -> str:
                 *(where.ambient_celsius, where.power_mode, where.cooling, where.supply),
                 *(where.firmware, where.driver, where.operating_system),
                 *(run.heartbeats, run.plan.source, run.plan.note, record["closing_note"]),
+                "; ".join(f"{one.kind} by {one.who}: {one.why}" for one in run.corrections),
             ]
         )
     return file.getvalue()

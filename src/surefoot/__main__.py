@@ -1,0 +1,6 @@
+"""`python -m surefoot` is the command `surefoot`."""
+
+from surefoot.cli.main import run
+
+if __name__ == "__main__":
+    run()
