@@ -48,15 +48,20 @@ def changes_told(
 def doubts_of(
     journal: Journal, unit: Unit, run: Run, changes: Mapping[str, Any], now: datetime, *, when: str | None = None
 ) -> tuple[str, ...]:
-    """What looks like a slip in the run as it would stand then, in words."""
+    """What would look like a slip in the run as it would stand then, and does not now, in words."""
     if run.closing is None:
         raise BadInput("the run is still open.", where=f"run {run.id}", remedy="`surefoot tune` judges it first.")
     tried = Correction(at=now, who="", kind="amend", why="", changes=dict(changes))
-    after = corrected(run, [tried])
-    assert after.closing is not None
     whole_day = bool(when) and date_of(when or "", "--when").whole_day
-    told = Told(after.plan, after.closing, after.opened_at, whole_day)
-    return slips(unit, [told], others(journal.runs(unit.name), run), now)[0]
+    rest = others(journal.runs(unit.name), run)
+
+    def said_of(one: Run, whole_day: bool) -> tuple[str, ...]:
+        assert one.closing is not None
+        return slips(unit, [Told(one.plan, one.closing, one.opened_at, whole_day)], rest, now)[0]
+
+    # What was odd of the run before, and was let stand then, is not asked again.
+    before = said_of(run, False)
+    return tuple(text for text in said_of(corrected(run, [tried]), whole_day) if text not in before)
 
 
 def others(runs: Iterable[Run], run: Run) -> list[Run]:
