@@ -24,6 +24,7 @@ class WithinBlocks:
 
     ``errors``: standard errors, ``degrees``: of freedom; ``p_values``: alone, ``adjusted``: corrected for the number of
     configurations. ``blocks``: how many; ``spread``: between runs of a block, blocks and configurations taken out.
+    ``draws``: of a bootstrap, for each the absolute studentised differences, ascending.
     """
 
     differences: Floats
@@ -34,6 +35,7 @@ class WithinBlocks:
     blocks: int
     spread: float
     method: BlockMethod
+    draws: tuple[Floats, ...] = ()
 
 
 def within_blocks(
@@ -61,8 +63,9 @@ def within_blocks(
     if error == 0:
         p = np.where(differences == 0, 1.0, math.nan)
         return WithinBlocks(differences, np.zeros(many - 1), degrees, p, p, blocks, 0.0, _method(many))
+    draws: tuple[Floats, ...] = ()
     if bootstrap and blocks >= FEWEST_FOR_BOOTSTRAP:
-        raw, adjusted = _resampled(table, differences, error, floor, resamples, seed)
+        raw, adjusted, draws = _resampled(table, differences, error, floor, resamples, seed)
         method: BlockMethod = "block bootstrap"
     elif many == 2:
         from scipy import stats
@@ -76,7 +79,7 @@ def within_blocks(
         )
         method = "blocks"
     return WithinBlocks(
-        differences, np.full(many - 1, error), degrees, raw, adjusted, blocks, math.sqrt(common), method
+        differences, np.full(many - 1, error), degrees, raw, adjusted, blocks, math.sqrt(common), method, draws
     )
 
 
@@ -110,7 +113,7 @@ def _method(many: int) -> BlockMethod:
 
 def _resampled(
     table: Floats, differences: Floats, error: float, floor: float, resamples: int, seed: int
-) -> tuple[Floats, Floats]:
+) -> tuple[Floats, Floats, tuple[Floats, ...]]:
     """Chances by resampling whole blocks: the symmetric studentised bootstrap (Hall 1988), the largest first
     (Romano and Wolf 2005, Econometrica 73). A resample without spread counts against a difference."""
     blocks, many = table.shape
@@ -132,4 +135,4 @@ def _resampled(
         largest = studentised[:, order[place:]].max(axis=1)
         so_far = max(so_far, float(1 + np.count_nonzero(largest >= t[index])) / (resamples + 1))
         adjusted[index] = so_far
-    return np.asarray(raw, dtype=np.float64), adjusted
+    return np.asarray(raw, dtype=np.float64), adjusted, tuple(np.sort(studentised, axis=0).T)

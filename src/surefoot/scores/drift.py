@@ -22,8 +22,8 @@ WANDER_SHARE = (0.1, 0.3, 1.0, 3.0, 10.0, 100.0)
 NOT_RULED_OUT = 1.0
 """A drift counts as possible while its log-likelihood is less than this below the likeliest one's."""
 
-MOST_RUNS = 400
-"""Beyond so many runs of a metric the last ones are looked at: the work grows with their cube."""
+MOST_RUNS = 120
+"""Beyond so many runs of a metric each configuration's last ones are looked at: the work grows with their cube."""
 
 Taken = Literal["in blocks", "in turns", "one after the other", "order not known", ""]
 
@@ -125,15 +125,16 @@ def against_drift(
     """
     from scipy import stats
 
-    y = np.asarray(values, dtype=np.float64)[-MOST_RUNS:]
-    of = tuple(int(one) for one in groups)[-MOST_RUNS:]
+    kept = _last(np.asarray(groups), MOST_RUNS)
+    y = np.asarray(values, dtype=np.float64)[kept]
+    of = tuple(int(one) for one in np.asarray(groups)[kept])
     many = max(of) + 1
     nothing = AgainstDrift(np.zeros(many - 1), np.full(many - 1, math.inf), np.ones(many - 1), math.nan)
     if len(set(of)) < many:
         return nothing
     straight: list[tuple[float, ...]] = [tuple(range(len(of)))]
     if room is not None:
-        known = np.asarray(room, dtype=np.float64)[-MOST_RUNS:]
+        known = np.asarray(room, dtype=np.float64)[kept]
         if np.all(np.isfinite(known)) and np.ptp(_centred(known, np.asarray(of))) > 0.2:
             straight.append(tuple(float(one) for one in known))
     worst = np.full(many - 1, math.inf)
@@ -203,6 +204,15 @@ def _model(shape: Floats, design: Floats, compare: Floats) -> _Model:
     log_size = 2 * float(np.log(np.diag(lower)).sum()) + 2 * float(np.log(np.abs(np.diag(r))).sum())
     contrast = compare @ back @ q.T @ whiten
     return _Model(contrast, whiten - q @ (q.T @ whiten), np.sum((compare @ back) ** 2, axis=1), log_size)
+
+
+def _last(groups: np.ndarray, most: int) -> np.ndarray:
+    """Which runs to keep, shape (n,) of bool: the last ones of each configuration where there are too many."""
+    kept = np.ones(groups.size, dtype=bool)
+    if groups.size > most:
+        for kind in np.unique(groups):
+            kept[np.flatnonzero(groups == kind)[: -max(2, most // np.unique(groups).size)]] = False
+    return kept
 
 
 def _centred(values: Floats, groups: np.ndarray) -> Floats:

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -33,6 +32,11 @@ class Value:
     block: int | None = None
     room: float | None = None
 
+    @property
+    def place(self) -> tuple[int, int] | None:
+        """Trial and block, None where it was part of none."""
+        return None if self.trial is None or self.block is None else (self.trial, self.block)
+
 
 @dataclass(frozen=True, slots=True)
 class Verdictless:
@@ -41,7 +45,8 @@ class Verdictless:
     ``difference``, ``error``: metric's unit; ``degrees``: of freedom (NaN for a bootstrap); ``p_value``: alone;
     ``adjusted``: corrected for the number of configurations; ``level``: what that must reach, None while a trial is not
     to be judged yet; ``drift_p``: with a drift allowed for, NaN where it need not be; ``drift_error``,
-    ``drift_degrees``: of that; ``drift``: whether one is seen; ``taken``: how; ``blocks``: of a trial; ``method``.
+    ``drift_degrees``: of that; ``drift``: whether one is seen; ``taken``: how; ``blocks``: of a trial; ``method``;
+    ``draws``: of a bootstrap, the absolute studentised differences, ascending.
     """
 
     difference: float
@@ -57,6 +62,25 @@ class Verdictless:
     drift_error: float = math.nan
     drift_degrees: float = math.nan
     drift: DriftTests | None = None
+    draws: Floats | None = field(default=None, repr=False, compare=False)
+
+    def times(self, parts: int) -> Verdictless:
+        """The same as one of several families that share the chance of error."""
+        return self if parts == 1 else replace(self, adjusted=min(1.0, self.adjusted * parts))
+
+    def half(self, level: float) -> float:
+        """Half the interval at the chance of error ``level``: 0 is outside of it exactly when ``p_value`` <= level."""
+        from scipy import stats
+
+        if not (self.error > 0 and level > 0):
+            return math.nan
+        if self.draws is None:
+            return float(stats.t.isf(level / 2, self.degrees)) * self.error
+        rank = max(1, math.ceil((1 - level) * (self.draws.size + 1) - 1e-9))
+        if rank > self.draws.size:
+            # So far out nothing was drawn: beyond all that was.
+            return max(float(self.draws[-1]) * self.error, abs(self.difference)) * (1 + 1e-9)
+        return float(self.draws[rank - 1]) * self.error
 
 
 def judge(
@@ -83,14 +107,8 @@ def judge(
         parts = 1 + bool(made)
         made = {**made, **found}
         if parts > 1:
-            made = {name: _times(one, parts) for name, one in made.items()}
+            made = {name: one.times(parts) for name, one in made.items()}
     return {name: made[name] for name in others}
-
-
-def _times(one: Verdictless, parts: int) -> Verdictless:
-    from dataclasses import replace
-
-    return replace(one, adjusted=min(1.0, one.adjusted * parts))
 
 
 def _tables(
@@ -102,7 +120,7 @@ def _tables(
     """
 
     def by_block(values: Sequence[Value]) -> dict[tuple[int, int], float]:
-        return {(one.trial, one.block): one.value for one in values if one.trial is not None and one.block is not None}
+        return {one.place: one.value for one in values if one.place is not None}
 
     first = by_block(base)
     looked = [number for number, _ in first if number in trials and trials[number].early]
@@ -145,6 +163,7 @@ def _in_blocks(
             method=found.method,
             taken="in blocks",
             blocks=found.blocks,
+            draws=found.draws[i] if found.draws else None,
         )
         for i, name in enumerate(names)
     }
@@ -173,7 +192,8 @@ def _independent(
         if pooled is not None:
             errors, degrees, raw, adjusted = pooled
             methods = dict.fromkeys(sides, "many-to-one")
-    taken, tests, against = _drift(base, others, max(resolution.values()))
+    shown = min((p for p in adjusted.values() if not math.isnan(p)), default=1.0) <= alpha
+    taken, tests, against = _drift(base, others, max(resolution.values()), shown)
     return {
         name: Verdictless(
             difference=one.difference,
@@ -188,6 +208,7 @@ def _independent(
             drift_error=float(against.errors[i]) if against else math.nan,
             drift_degrees=against.degrees if against else math.nan,
             drift=tests,
+            draws=one.draws,
         )
         for i, (name, one) in enumerate(plain.items())
     }
@@ -232,9 +253,9 @@ def _many_to_one(
 
 
 def _drift(
-    base: Sequence[Value], others: Mapping[str, Sequence[Value]], resolution: float
+    base: Sequence[Value], others: Mapping[str, Sequence[Value]], resolution: float, shown: bool
 ) -> tuple[Taken, DriftTests | None, AgainstDrift | None]:
-    """How the runs were taken, the tests for drift, and the differences with a drift allowed for."""
+    """How the runs were taken and, where a difference would be shown, whether they drifted and what that leaves."""
     marked = [(one, 0) for one in base]
     for number, values in enumerate(others.values(), 1):
         marked += [(one, number) for one in values]
@@ -242,16 +263,9 @@ def _drift(
         return "order not known", None, None
     marked.sort(key=lambda pair: pair[0].at or 0.0)
     groups = [group for _, group in marked]
+    if not shown:
+        return how_taken(groups), None, None
     y = np.array([one.value for one, _ in marked])
     room = np.array([math.nan if one.room is None else one.room for one, _ in marked])
     known = room if np.all(np.isfinite(room)) else None
     return how_taken(groups), drift_tests(y, groups, known), against_drift(y, groups, known, resolution=resolution)
-
-
-def group_by(values: Mapping[str, str | None]) -> dict[str, list[str]]:
-    """Keys by the baseline that each is compared with."""
-    made: dict[str, list[str]] = defaultdict(list)
-    for key, against in values.items():
-        if against is not None:
-            made[against].append(key)
-    return dict(made)

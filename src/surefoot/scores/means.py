@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
@@ -22,7 +22,7 @@ class Difference:
     ``difference``, ``low``, ``high``, ``standard_error``: in the unit of the values; ``low`` to ``high`` is the
     interval at ``confidence``; ``p_value``: the chance of a difference at least this large, either way, where the true
     means are equal; ``t`` and ``degrees``: Welch's statistic and its Satterthwaite degrees of freedom, NaN for another
-    method.
+    method; ``draws``: of a bootstrap, the absolute studentised differences, ascending.
     """
 
     difference: float
@@ -34,6 +34,7 @@ class Difference:
     t: float = math.nan
     degrees: float = math.nan
     method: Method = "welch"
+    draws: Floats | None = field(default=None, repr=False, compare=False)
 
 
 @dataclass(frozen=True, slots=True)

@@ -45,6 +45,11 @@ class Metric:
     by_load: bool = True
     main: bool = True
 
+    @property
+    def has_percent(self) -> bool:
+        """Whether a percentage means something: only of a quantity with a true zero and a linear scale."""
+        return self.unit not in ("°C", "dB(A)", "%")
+
 
 @dataclass(frozen=True, slots=True)
 class Sample:
@@ -52,7 +57,9 @@ class Sample:
 
     ``configuration``: its key; ``ambient_celsius``: of the run; ``ceiling_celsius``, ``held_by_heat_share`` (0 to 1):
     of the part a temperature belongs to; ``at_most``: the true value is this or lower (a sound level near the
-    background); ``within``: the spread inside the run's own log; ``note``: what a reader must know of the value.
+    background); ``within``: the spread inside the run's own log; ``note``: what a reader must know of the value;
+    ``at``: when the run was made, any ascending number, None where not known; ``trial``, ``block``: of the plan that it
+    was part of, if any.
     """
 
     metric: Metric
@@ -65,6 +72,9 @@ class Sample:
     at_most: bool = False
     within: WithinLog | None = None
     note: str = ""
+    at: float | None = None
+    trial: int | None = None
+    block: int | None = None
 
 
 def of_score(score: Score) -> Metric:
