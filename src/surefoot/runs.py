@@ -80,11 +80,20 @@ class _Frozen(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
 
+class Place(_Frozen):
+    """A run's place in a trial: the journal's number of the trial, block and position from 1."""
+
+    trial: int
+    block: Annotated[int, Field(ge=1)]
+    position: Annotated[int, Field(ge=1)]
+
+
 class RunPlan(_Frozen):
     """What is written before a setting is applied.
 
     ``knob``: the knob under search, or None; ``boot_id``: identity of the boot the run starts under; ``source``:
-    ``rig`` (the tool held the load), ``hand`` (logged by the user), ``virtual`` (rehearsal).
+    ``rig`` (the tool held the load), ``hand`` (logged by the user), ``virtual`` (rehearsal);
+    ``place``: in a trial, or None.
     """
 
     unit_name: str
@@ -97,6 +106,7 @@ class RunPlan(_Frozen):
     boot_id: str | None = None
     source: Literal["rig", "hand", "virtual"] = "rig"
     note: str = ""
+    place: Place | None = None
 
 
 class Closing(_Frozen):

@@ -34,8 +34,9 @@ STOCK, DEEP, DEEPER = configuration(0), configuration(60), configuration(85)
 
 
 def samples(metric: Metric, one: Configuration, values: list[float] | np.ndarray, **more: object) -> list[Sample]:
-    start = 1000 * int(one.setting.value("cpu-core") * -1) + (500 if one.load == "gpu" else 0)
-    return [Sample(metric, one.key, float(value), run_id=start + i, **more) for i, value in enumerate(values)]
+    # In turns, as a tester who knows of drift takes them.
+    place = int(one.setting.value("cpu-core") * -1) + (500 if one.load == "gpu" else 0)
+    return [Sample(metric, one.key, float(value), run_id=1000 * i + place, **more) for i, value in enumerate(values)]
 
 
 def pair(a: np.ndarray | list[float], b: np.ndarray | list[float], metric: Metric = POINTS) -> Comparison:
@@ -48,9 +49,11 @@ def test_a_real_gain_has_its_interval_and_direction() -> None:
     assert (got.verdict, got.is_real, got.runs) == ("better", True, 4)
     theirs = stats.ttest_ind([5480, 5475, 5485, 5490], [5120, 5110, 5130, 5125], equal_var=False)
     assert got.gain.p_value == pytest.approx(theirs.pvalue)
-    assert got.gain.low == pytest.approx(theirs.confidence_interval().low)
+    # The interval leaves room for what a drift could add, and is Welch's otherwise.
+    assert theirs.confidence_interval().low > got.gain.low > 0
     assert got.gain.percent == pytest.approx(100 * 361.25 / 5121.25)
     assert got.gain.low_percent < got.gain.percent < got.gain.high_percent
+    assert got.taken == "in turns" and got.gain.p_adjusted >= got.gain.drift_p > got.gain.p_value
 
 
 @pytest.mark.parametrize("metric", [POINTS, LOW], ids=["welch", "bootstrap"])
@@ -86,8 +89,8 @@ def test_a_true_gain_of_three_percent_at_one_percent_spread_is_found(metric: Met
         cell = pair(rng.normal(3000, 30, 5), rng.normal(3090, 30.9, 5), metric).cell(metric.name, DEEP.key)
         assert cell is not None
         found.append(cell.verdict == "better")
-    # Noncentral t, 8 degrees, 3 / sqrt(2 / 5) = 4.74: power 0.98.
-    assert np.mean(found) >= (0.95 if metric is POINTS else 0.9)
+    # Noncentral t, 8 degrees, 3 / sqrt(2 / 5) = 4.74: power 0.98; a little goes to the drift that is allowed for.
+    assert np.mean(found) >= 0.9
 
 
 def test_one_run_is_shown_and_never_called_real() -> None:
@@ -133,12 +136,13 @@ def test_the_interval_leaves_out_nothing_exactly_when_the_difference_is_real() -
                     assert cell.gain.p_adjusted >= cell.gain.p_value
 
 
-def test_lows_go_by_the_bootstrap_and_by_welch_below_four_runs() -> None:
+def test_lows_go_by_the_bootstrap_from_eight_runs_and_by_welch_below() -> None:
     assert LOW.bootstrap
-    five = pair([90, 91, 92, 90.5, 91.5], [95, 96, 97, 95.5, 96.5], LOW).rows[0].cells[1]
-    three = pair([90, 91, 92], [95, 96, 97], LOW).rows[0].cells[1]
-    assert five.gain is not None and three.gain is not None
-    assert (five.gain.method, three.gain.method) == ("bootstrap", "welch")
+    rng = np.random.default_rng(4)
+    eight = pair(rng.normal(90, 1, 8), rng.normal(95, 1, 8), LOW).rows[0].cells[1]
+    seven = pair(rng.normal(90, 1, 7), rng.normal(95, 1, 7), LOW).rows[0].cells[1]
+    assert eight.gain is not None and seven.gain is not None
+    assert (eight.gain.method, seven.gain.method) == ("bootstrap", "welch")
 
 
 def test_temperatures_are_referred_to_one_room() -> None:

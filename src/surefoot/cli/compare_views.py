@@ -10,7 +10,7 @@ from rich.table import Table
 from rich.text import Text
 
 from surefoot.report.gather import hottest
-from surefoot.scores.comparison import Cell, Comparison, LimiterShare, Row
+from surefoot.scores.comparison import VERDICT_SAYS, Cell, Comparison, LimiterShare, Row, Verdict
 from surefoot.scores.configurations import short_names
 
 if TYPE_CHECKING:
@@ -30,6 +30,9 @@ _SIGNS = {
     "higher": ("▲ higher", "cyan"),
     "lower": ("▼ lower", "cyan"),
     "not shown": ("= not shown", ""),
+    "drifted": ("~ drifted", "yellow"),
+    "could drift": ("~ by drift?", "yellow"),
+    "unfinished": ("… goes on", "yellow"),
     "one run": ("? one run", "yellow"),
     "upper bound": ("? bound", "yellow"),
     "no baseline": ("", ""),
@@ -63,8 +66,11 @@ def comparison_view(
     parts.append(_legend(comparison, numbers))
     shown = [row for row in comparison.rows if everything or row.metric.main]
     for row in shown:
-        parts.append(_title(row.metric))
+        parts.append(_title(row))
         parts.append(_block(row, numbers, short))
+        missed = _would_have_shown(row, numbers)
+        if missed:
+            parts.append(Text(f"   {missed}", style="dim"))
     hidden = len(comparison.rows) - len(shown)
     if hidden:
         parts.append(Text(f"{hidden} more metrics with --all.", style="dim"))
@@ -87,10 +93,19 @@ def comparison_view(
             where = f"  {numbers[one.configuration]} {short[one.configuration]}, {one.place or 'surface'}"
             parts.append(Text(f"{where}: {one.verdict.words}."))
         parts.append(Text(hot[0].verdict.caution, style="dim"))
+    parts += [Text(), *(Text(one) for one in comparison.taken)]
+    parts += [Text(f"{_SIGNS[verdict][0]}: {VERDICT_SAYS[verdict]}.") for verdict in _to_explain(shown)]
     parts += [Text(), Text(comparison.correction)]
     parts += [Text(f"Note: {note}") for note in (*comparison.notes, *comparison.left_out, *gathered.problems)]
     parts += [Text(f"Note: {note}") for note in _cell_notes(shown, numbers)]
     return parts
+
+
+def _to_explain(rows: Sequence[Row]) -> list[Verdict]:
+    """The verdicts in these rows that two words in a column do not explain."""
+    there = {cell.verdict for row in rows for cell in row.cells}
+    explained: tuple[Verdict, ...] = ("drifted", "could drift", "unfinished")
+    return [verdict for verdict in explained if verdict in there]
 
 
 def choice_view(choice: Choice) -> list[RenderableType]:
@@ -158,10 +173,25 @@ def _legend(comparison: Comparison, numbers: dict[str, int]) -> Table:
     return table
 
 
-def _title(metric: Metric) -> Text:
+def _title(row: Row) -> Text:
+    metric = row.metric
     better = f", {metric.better} is better" if metric.better else ""
     unit = f" ({metric.unit}{better})" if metric.unit else better
-    return Text(f"\n{metric.label}{unit}", style="bold")
+    title = Text(f"\n{metric.label}{unit}", style="bold")
+    return title.append(f"  {', '.join(row.taken)}", style="not bold dim") if row.taken else title
+
+
+def _would_have_shown(row: Row, numbers: dict[str, int]) -> str:
+    """For those that show no difference, the smallest that four in five such measurements would have shown."""
+    found = []
+    for cell in row.cells:
+        gain = cell.gain
+        if gain is None or not math.isfinite(gain.would_show):
+            continue
+        percent = math.isfinite(gain.would_show_percent)
+        size = f"{gain.would_show_percent:.2g} %" if percent else f"{gain.would_show:.2g} {row.metric.unit}"
+        found.append(f"{numbers[cell.configuration]}: {size}")
+    return f"would have shown, four times in five: {', '.join(found)}" if found else ""
 
 
 def _block(row: Row, numbers: dict[str, int], names: dict[str, str]) -> Table:

@@ -28,11 +28,12 @@ from surefoot.units import Unit, validated
 # since a closed run takes none.
 _OF_UNIT = (
     *("cards", "consents", "runs", "scores", "readings", "configuration_names", "forecasts"),
-    *("standings", "machines", "exceptions"),
+    *("standings", "machines", "exceptions", "trials", "trial_ends"),
 )
-_OF_RUN = ("applications", "heartbeats", "closings", "corrections", "trace_blocks")
+_OF_RUN = ("applications", "heartbeats", "closings", "corrections", "trace_blocks", "trial_runs")
 _ORDER = (
-    *("cards", "consents", "runs", "applications", "heartbeats", "closings", "corrections", "trace_blocks"),
+    *("cards", "consents", "trials", "trial_ends", "runs", "trial_runs"),
+    *("applications", "heartbeats", "closings", "corrections", "trace_blocks"),
     *("scores", "readings", "configuration_names", "forecasts"),
     *("standings", "machines", "exceptions"),
 )
@@ -40,6 +41,7 @@ _SEAL = "bundle_seal"
 _POINTS_TO = {
     "card_id": "cards",
     "run_id": "runs",
+    "trial_id": "trials",
     "heartbeat_id": "heartbeats",
     "import_id": "trace_blocks",
     "layout_id": "trace_layouts",
@@ -155,7 +157,7 @@ def _checked_copy(file: Path, copy: Path, schema: dict[str, str]) -> str:
             bundle.card_history(name)
             for run in bundle.runs(name):
                 bundle.trace(run.id)
-            for read in (bundle.scores, bundle.readings, bundle.forecasts, bundle.configuration_names):
+            for read in (bundle.scores, bundle.readings, bundle.forecasts, bundle.configuration_names, bundle.trials):
                 read(name)
             return name
     except JournalError as error:
@@ -261,7 +263,7 @@ def _copy(source: Store, target: Store, unit_name: str, name: str, *, keep_ids: 
 
 def _rows(source: Store, table: str, unit_name: str) -> Iterator[sqlite3.Row]:
     of_unit = "unit = ?" if table in _OF_UNIT else "run_id IN (SELECT id FROM runs WHERE unit = ?)"
-    key = "run_id" if table == "closings" else "id"
+    key = "run_id" if table in ("closings", "trial_runs") else "id"
     # Only names from the tables above; a trace can be large, so that rows are taken as they come.
     yield from source.connection.execute(f"SELECT * FROM {table} WHERE {of_unit} ORDER BY {key}", (unit_name,))
 

@@ -90,6 +90,17 @@ class Standing:
 
 
 @dataclass(frozen=True)
+class TrialEntry:
+    """A trial: its number, its plan as written down, and why no run of it is to come, None while one is."""
+
+    number: int
+    unit_name: str
+    at: datetime
+    plan: dict[str, Any]
+    ended: str | None
+
+
+@dataclass(frozen=True)
 class ExceptionEntry:
     """A setting that was applied against a rule of the search, because the user said so."""
 

@@ -19,7 +19,7 @@ from surefoot.journal.cards import CardRecords
 from surefoot.journal.corrections import CorrectionRecords, corrected
 from surefoot.journal.moments import moment, stamp
 from surefoot.journal.traces import TraceRecords
-from surefoot.runs import Closing, Correction, Outcome, Run, RunPlan, Trace
+from surefoot.runs import Closing, Correction, Outcome, Place, Run, RunPlan, Trace
 from surefoot.units import Conditions, Setting, Unit
 
 _RUNS = """
@@ -28,8 +28,9 @@ SELECT runs.*, closings.run_id IS NOT NULL AS closed, closings.at AS closed_at, 
     closings.setting AS closing_setting, closings.detail AS detail, closings.note AS closing_note,
     (SELECT setting FROM applications WHERE run_id = runs.id ORDER BY id DESC LIMIT 1) AS applied,
     (SELECT count(*) FROM heartbeats WHERE run_id = runs.id) AS heartbeats,
-    (SELECT max(minutes) FROM heartbeats WHERE run_id = runs.id) AS last_minutes
-FROM runs LEFT JOIN closings ON closings.run_id = runs.id
+    (SELECT max(minutes) FROM heartbeats WHERE run_id = runs.id) AS last_minutes,
+    trial_runs.trial_id AS trial_id, trial_runs.block AS block, trial_runs.position AS position
+FROM runs LEFT JOIN closings ON closings.run_id = runs.id LEFT JOIN trial_runs ON trial_runs.run_id = runs.id
 """
 
 
@@ -201,7 +202,7 @@ class RunRecords(CardRecords, TraceRecords, CorrectionRecords):
             "SELECT id FROM cards WHERE unit = ? AND card IS NOT NULL ORDER BY id DESC LIMIT 1", (plan.unit_name,)
         )
         assert card is not None
-        return self._store.insert(
+        run_id = self._store.insert(
             "runs",
             unit=plan.unit_name,
             card_id=card["id"],
@@ -216,6 +217,15 @@ class RunRecords(CardRecords, TraceRecords, CorrectionRecords):
             source=plan.source,
             note=plan.note,
         )
+        if plan.place is not None:
+            row = self._store.row("SELECT unit FROM trials WHERE id = ?", (plan.place.trial,))
+            if row is None or row["unit"] != plan.unit_name:
+                raise BadInput(f"there is no trial {plan.place.trial} of {plan.unit_name!r}.")
+            place = plan.place
+            self._store.insert(
+                "trial_runs", run_id=run_id, trial_id=place.trial, block=place.block, position=place.position
+            )
+        return run_id
 
     def _insert_closing(self, run_id: int, closing: Closing, at: str) -> None:
         self._store.insert(
@@ -254,6 +264,11 @@ def _run_of(row: sqlite3.Row) -> Run:
         boot_id=row["boot_id"],
         source=row["source"],
         note=row["note"],
+        place=(
+            None
+            if row["trial_id"] is None
+            else Place(trial=row["trial_id"], block=row["block"], position=row["position"])
+        ),
     )
     closing = None
     if row["closed"]:

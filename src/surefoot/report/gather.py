@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, TypedDict
 
 import numpy as np
 
@@ -23,12 +23,14 @@ from surefoot.scores.configurations import (
     parts_from,
     parts_of,
 )
+from surefoot.scores.design import Trial
 from surefoot.scores.efficiency import EqualScore, package_power, per_watt, watts_at_equal_score
 from surefoot.scores.metrics import Metric, Sample, of_reading, of_score, of_summary
 from surefoot.scores.sound import SoundLevel, corrected_level
 from surefoot.scores.supply import SupplyCheck, battery_drain, check_supply, on_battery
 from surefoot.scores.surfaces import SurfaceVerdict, judge
-from surefoot.units import Unit
+from surefoot.scores.trial_plan import TrialPlan
+from surefoot.units import Unit, validated
 
 if TYPE_CHECKING:
     from surefoot.journal import Journal
@@ -82,6 +84,7 @@ class Gathered:
     surfaces: tuple[SurfaceAt, ...] = ()
     supply: tuple[SupplyCheck, ...] = ()
     problems: tuple[str, ...] = ()
+    trials: tuple[Trial, ...] = ()
 
     @property
     def comparable(self) -> tuple[Configuration, ...]:
@@ -144,7 +147,16 @@ def gather(journal: Journal, unit: Unit | str) -> Gathered:
         surfaces=tuple(collecting.surfaces),
         supply=collecting.supply_checks(),
         problems=tuple(dict.fromkeys(collecting.problems)),
+        trials=tuple(designs(journal, card.name)),
     )
+
+
+def designs(journal: Journal, unit_name: str) -> list[Trial]:
+    """The trials of a unit, oldest first."""
+    return [
+        validated(TrialPlan, entry.plan, f"trial {entry.number}").design(entry.number, ended=entry.ended is not None)
+        for entry in journal.trials(unit_name)
+    ]
 
 
 def comparison_of(
@@ -184,6 +196,7 @@ def comparison_of(
         room_celsius=gathered.room_celsius if room == "auto" else room,
         family=family,
         limiters=gathered.limiters,
+        trials=gathered.trials,
     )
 
 
@@ -239,6 +252,12 @@ def _said_of(level: SoundLevel) -> str:
     return "not corrected: no background was measured" if level.background is None else ""
 
 
+class _When(TypedDict):
+    at: float | None
+    trial: int | None
+    block: int | None
+
+
 class _Collecting:
     """Turns what was recorded into samples, one kind a method."""
 
@@ -250,6 +269,8 @@ class _Collecting:
         self.sounds: list[SoundAt] = []
         self.surfaces: list[SurfaceAt] = []
         self.problems: list[str] = []
+        # The journal's order, which a wrong clock does not turn round.
+        self._order = {run_id: float(place) for place, run_id in enumerate(runs)}
         self._within: dict[tuple[int, str], tuple[float, WithinLog]] = {}
         self._shares: dict[tuple[str, str], list[dict[str, float]]] = defaultdict(list)
         self._sentences: dict[tuple[str, str], str] = {}
@@ -292,6 +313,7 @@ class _Collecting:
             key,
             value,
             run_id=run.id,
+            **self._when(run),
             ambient_celsius=run.plan.conditions.ambient_celsius,
             ceiling_celsius=self.unit.ceilings_celsius.get(domain) if metric.follows_room else None,
             held_by_heat_share=held.get(domain) if metric.follows_room else None,
@@ -327,7 +349,9 @@ class _Collecting:
                 continue
             unit = "%" if name == "stutter" else "fps"
             metric = of_score(Score(name=name, value=value, unit=unit, higher_is_better=unit == "fps"))
-            sample = Sample(metric, key, value, run.id, within=got.intervals.get(name), note=note)
+            ambient = run.plan.conditions.ambient_celsius
+            within = got.intervals.get(name)
+            sample = Sample(metric, key, value, run.id, ambient, within=within, note=note, **self._when(run))
             self.samples.append(sample)
 
     def score(self, entry: ScoreEntry) -> None:
@@ -343,7 +367,10 @@ class _Collecting:
         within = self._within.get((entry.run_id or 0, entry.score.name.rpartition(": ")[2]))
         # A run may hold the log of one scene and the scores of several.
         own = within[1] if within and abs(within[0] - entry.score.value) <= 1e-6 * abs(within[0]) else None
-        made = Sample(same or metric, key, entry.score.value, entry.run_id, within=own, note=entry.score.note)
+        run = self.runs.get(entry.run_id) if entry.run_id is not None else None
+        ambient = run.plan.conditions.ambient_celsius if run else None
+        note, when = entry.score.note, self._when(run)
+        made = Sample(same or metric, key, entry.score.value, entry.run_id, ambient, within=own, note=note, **when)
         self.samples.append(made)
 
     def reading(self, entry: ReadingEntry) -> None:
@@ -354,7 +381,8 @@ class _Collecting:
             return
         place = reading.place.strip().lower()
         run = self.runs.get(entry.run_id) if entry.run_id is not None else None
-        made = Sample(of_reading(reading), key, reading.value, entry.run_id, self._ambient(run, key), note=reading.note)
+        ambient, when = self._ambient(run, key), self._when(run)
+        made = Sample(of_reading(reading), key, reading.value, entry.run_id, ambient, note=reading.note, **when)
         try:
             if reading.kind == "sound":
                 level = corrected_level(reading.value, reading.background)
@@ -373,6 +401,15 @@ class _Collecting:
         # A battery's charge says something only as a drain: see the supply check.
         if reading.kind != "battery":
             self.samples.append(made)
+
+    def _when(self, run: Run | None) -> _When:
+        """When a run was made among the others, and its place in a trial."""
+        place = run.plan.place if run else None
+        return {
+            "at": self._order[run.id] if run else None,
+            "trial": place.trial if place else None,
+            "block": place.block if place else None,
+        }
 
     def limiter_shares(self) -> tuple[LimiterShare, ...]:
         """Mean shares of each configuration and domain, in the order of the configurations."""

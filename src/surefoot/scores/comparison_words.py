@@ -25,7 +25,7 @@ def correction_says(rows: Sequence[Row], confidence: float, family: Family) -> s
         return "No difference was tested: that takes at least two runs of a configuration and two of its baseline."
     percent = f"{100 * (1 - confidence):g} %"
     over = (
-        "step by step over the configurations within each metric"
+        "step by step (as Holm's method does) over the configurations within each metric"
         if family == "metric"
         else f"by Holm's method over all {len(tested)} tests of the table"
     )

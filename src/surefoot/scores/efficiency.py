@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Literal
 
@@ -31,8 +31,15 @@ def package_power(samples: Sequence[Sample]) -> list[Sample]:
     if len(domains) != 1 or domains == {frozenset({"gpu.power"})}:
         return []
     return [
-        Sample(metric, key, math.fsum(one.value for one in found.values()), run_id)
-        for (key, run_id), found in by_run.items()
+        replace(
+            next(iter(found.values())),
+            metric=metric,
+            value=math.fsum(one.value for one in found.values()),
+            ambient_celsius=None,
+            ceiling_celsius=None,
+            held_by_heat_share=None,
+        )
+        for found in by_run.values()
     ]
 
 
@@ -65,7 +72,7 @@ def per_watt(samples: Sequence[Sample]) -> list[Sample]:
             if mean > 0:
                 value = score.value / mean
                 metric = _per_watt(score.metric, words, value)
-                made.append(Sample(metric, score.configuration, value, score.run_id, note=note))
+                made.append(replace(score, metric=metric, value=value, ambient_celsius=None, within=None, note=note))
         break
     return made
 
