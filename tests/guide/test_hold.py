@@ -91,25 +91,44 @@ def test_ctrl_c_leaves_a_void_run_and_the_unit_at_stock(journal: Journal, unit: 
     assert machine.setting.is_stock
 
 
-class Hot(VirtualMachine):
-    """From a moment on every sample is over the ceiling; counts them."""
+class Readings(VirtualMachine):
+    """Once the load has run for a while, the processor's temperature reads as given, one after the other; then 80."""
 
-    over = 0
+    def __init__(self, unit: Unit, readings: list[float]) -> None:
+        super().__init__(unit, {"cpu-core": VirtualUnit(110, 5)}, seed=1)
+        self.readings = readings
 
     def sample(self) -> dict[str, float]:
         found = super().sample()
-        if self.seconds() > 60 and self._running is not None:
-            self.over += 1
-            found["cpu.temperature"] = 96.0
+        found["cpu.temperature"] = 80.0
+        if self.seconds() > 60 and self._running is not None and self.readings:
+            found["cpu.temperature"] = self.readings.pop(0)
         return found
 
 
-def test_the_ceiling_stops_a_run_within_two_samples(journal: Journal, unit: Unit) -> None:
-    machine = Hot(unit, {"cpu-core": VirtualUnit(110, 5)}, seed=1)
+def test_the_ceiling_stops_a_run_at_once(journal: Journal, unit: Unit) -> None:
+    machine = Readings(unit, [96.0] * 40)
     run = make(journal, unit, machine, 60)
     assert run.outcome is Outcome.OVERHEAT
-    assert machine.over <= 2
+    assert len(machine.readings) == 38, "one sample, and the look again"
     assert machine.setting.is_stock
+
+
+def test_at_the_ceiling_is_not_above_it(journal: Journal, unit: Unit) -> None:
+    assert make(journal, unit, Readings(unit, [95.0] * 40), 60).outcome is Outcome.HELD
+
+
+def test_a_glitch_is_looked_at_again_and_is_no_peak(journal: Journal, unit: Unit) -> None:
+    run = make(journal, unit, Readings(unit, [127.0, 80.0]), 60)
+    assert run.outcome is Outcome.HELD
+    assert run.closing is not None and run.closing.detail["peaks"]["cpu.temperature"] == 80
+
+
+def test_heat_that_hovers_about_the_ceiling_is_heat(journal: Journal, unit: Unit) -> None:
+    run = make(journal, unit, Readings(unit, [96.0, 95.0, 95.0, 96.0, 95.0]), 60)
+    assert run.outcome is Outcome.OVERHEAT
+    # Far apart, each is a glitch: 15 samples of 5 s lie between.
+    assert make(journal, unit, Readings(unit, [96.0, 95.0] + [90.0] * 15 + [96.0, 95.0]), 60).outcome is Outcome.HELD
 
 
 class Forgetful(VirtualHands):

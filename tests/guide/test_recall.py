@@ -19,7 +19,14 @@ GOAL = Goal()
 
 
 def unit_with(**changes: object) -> Unit:
-    card = {"name": "shoebox-3", "knobs": (CORE,), "firmware": "F-1", "cooling": "as it came", "driver": "G-1"}
+    card = {
+        "name": "shoebox-3",
+        "knobs": (CORE,),
+        "firmware": "F-1",
+        "cooling": "as it came",
+        "driver": "G-1",
+        "supply": "mains",
+    }
     return Unit.model_validate({**card, **changes})
 
 
@@ -48,7 +55,14 @@ def tuned(tmp_path: Path) -> Journal:
             load="cpu-transitions",
             planned_minutes=60,
             knob="cpu-core",
-            conditions=Conditions(ambient_celsius=21, firmware="F-1", driver="G-1", cooling="as it came"),
+            conditions=Conditions(
+                ambient_celsius=21,
+                firmware="F-1",
+                driver="G-1",
+                cooling="as it came",
+                supply="mains",
+                operating_system="Virtual 1.0",
+            ),
         )
         closing = Closing(outcome=outcome, minutes=minutes, judged_by="test")
         journal.log_run(plan, closing, at=START + timedelta(hours=3 * place))
@@ -76,6 +90,7 @@ def test_the_setting_comes_with_its_certificate(tuned: Journal) -> None:
         ({"firmware": "F-2"}, None, 3, "firmware was F-1 and is now F-2"),
         ({"driver": "G-2"}, None, 3, "driver was G-1 and is now G-2"),
         ({"cooling": "new paste"}, None, 3, "cooling was as it came"),
+        ({"supply": "battery"}, None, 3, "supply was mains and is now battery"),
         ({}, 28, 3, "room was at 21 °C and is now at 28"),
         ({}, None, 400, "days ago"),
     ],
@@ -86,6 +101,13 @@ def test_what_has_changed_since_is_said(
     answer = recall(tuned, unit_with(**changes), GOAL, Present(START + timedelta(days=days), ambient))
     assert answer.known
     assert [text for text in answer.warnings if words in text], answer.warnings
+
+
+def test_another_operating_system_is_told(tuned: Journal) -> None:
+    now = START + timedelta(days=3)
+    answer = recall(tuned, unit_with(), GOAL, Present(now, operating_system="Virtual 2.0"))
+    assert answer.warnings == ("the operating system was Virtual 1.0 and is now Virtual 2.0",)
+    assert recall(tuned, unit_with(), GOAL, Present(now, operating_system="Virtual 1.0")).warnings == ()
 
 
 def test_five_degrees_are_not_a_change(tuned: Journal) -> None:

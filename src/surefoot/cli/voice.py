@@ -1,4 +1,4 @@
-"""The session's voice on a terminal: messages, prompts, and a live line that fits 80 columns."""
+"""The session's voice on a terminal: messages, prompts, and the live view."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ import sys
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Final
 
+from surefoot.cli.live import line_of, lines_of
 from surefoot.guide.voice import LiveView, Tone
 
 if TYPE_CHECKING:
@@ -23,16 +24,6 @@ MARKS: Final[Mapping[str, tuple[str, str]]] = {
     "bad": ("! ", "bold red"),
     "quiet": ("  ", "dim"),
 }
-SHOWN: Final = (
-    ("cpu.temperature", "CPU {:.0f} °C"),
-    ("cpu.clock", "{:.0f} MHz"),
-    ("cpu.power", "{:.0f} W"),
-    ("gpu.temperature", "GPU {:.0f} °C"),
-    ("gpu.clock", "{:.0f} MHz"),
-    ("gpu.power", "{:.0f} W"),
-    ("fan.fan", "fan {:.0f} rpm"),
-)
-BAR: Final = 20
 PIPED_EVERY_MINUTES: Final = 5.0
 
 
@@ -44,6 +35,7 @@ class TerminalVoice:
         self.attended = attended
         self._live: Live | None = None
         self._piped_at = 0.0
+        self._temperatures: dict[str, list[float]] = {}
 
     def say(self, text: str, tone: Tone = "plain") -> None:
         """One message, its kind told by a mark as well as a style."""
@@ -90,10 +82,11 @@ class TerminalVoice:
     def live(self, view: LiveView | None) -> None:
         """Redraw the live line; in a pipe, a line every few minutes instead."""
         if view is None:
-            if self._live is not None:
-                self._live.stop()
-                self._live = None
+            over, self._live = self._live, None
             self._piped_at = 0.0
+            self._temperatures = {}
+            if over is not None:
+                over.stop()
             return
         if not self._console.is_terminal:
             if view.minutes - self._piped_at >= PIPED_EVERY_MINUTES:
@@ -110,29 +103,13 @@ class TerminalVoice:
     def _drawn(self, view: LiveView) -> Text:
         from rich.text import Text
 
-        share = min(1.0, view.minutes / view.planned_minutes) if view.planned_minutes else 0.0
-        full = round(share * BAR)
-        text = Text()
-        text.append(f"  {view.title}  ", "bold")
-        text.append("█" * full + "·" * (BAR - full))
-        text.append(f"\n  {line_of(view, self._console.width - 2)}")
+        for domain in ("cpu", "gpu"):
+            if (value := view.sample.get(f"{domain}.temperature")) is not None:
+                self._temperatures.setdefault(domain, []).append(value)
+        text = Text(no_wrap=True, overflow="crop")
+        for place, line in enumerate(lines_of(view, self._temperatures, self._console.width - 1)):
+            text.append(("\n" if place else "") + line, "bold" if place == 0 else "")
         return text
-
-
-def line_of(view: LiveView, width: int) -> str:
-    """Time left, sensors and progress in one line of at most ``width`` characters: what does not fit is left out."""
-    left = max(0.0, view.planned_minutes - view.minutes)
-    parts = [f"{int(left):d}:{int(left * 60 % 60):02d} left"]
-    if view.progress:
-        parts.append(f"{view.progress:,.0f} checked")
-    parts += [shown.format(view.sample[name]) for name, shown in SHOWN if name in view.sample]
-    if view.phase:
-        parts.append(view.phase)
-    line = parts[0]
-    for part in parts[1:]:
-        if len(line) + len(part) + 3 <= width:
-            line += f" · {part}"
-    return line
 
 
 def forget_typed() -> None:

@@ -22,6 +22,7 @@ class Holding:
 
     ``stop_early(trace)``: asked at each heartbeat, a reason to end the run as held, or None. ``lost_score(rates)``:
     asked of a run that completed, with its rates of verified work per second, one a heartbeat; words when it was slow.
+    ``chance``, ``edge``: what the search said before the run, in words, for the live view.
     """
 
     sample_seconds: float = 1.0
@@ -30,6 +31,8 @@ class Holding:
     lost_score: Callable[[list[float]], str | None] | None = None
     start: dict[str, float] = field(default_factory=dict)
     start_words: str = ""
+    chance: str = ""
+    edge: str = ""
 
 
 @dataclass(slots=True)
@@ -76,16 +79,15 @@ class RunInHand:
         self.exercises = exercises
         self.began_at, self.began = self.bench.machine.now(), self.bench.machine.seconds()
 
-    def sample(self) -> tuple[float, dict[str, float]]:
-        """Read the sensors once; seconds since the load began, and what they say."""
-        values = self.bench.machine.sample()
+    def note(self, values: dict[str, float]) -> float:
+        """Keep what the sensors said now; seconds since the load began."""
         moment = self.bench.machine.seconds() - self.began
         self.minutes = moment / 60
         self.pending.append((moment, values))
         for name, value in values.items():
             if name.split(".")[1:2] == ["temperature"]:
                 self.peaks[name] = max(value, self.peaks.get(name, value))
-        return moment, values
+        return moment
 
     def beat_is_due(self, moment: float) -> bool:
         """Whether the time of a heartbeat has come."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Final
@@ -20,7 +20,7 @@ from surefoot.guide.which_load import load_for
 from surefoot.runs import Outcome, Run, RunPlan
 from surefoot.search import Assessment, Goal, KnownStable, Step, assess
 from surefoot.search.words import chance_words
-from surefoot.units import Conditions, validated
+from surefoot.units import Conditions, Unit, validated
 
 VOIDS_IN_A_ROW: Final = 3
 """After so many runs that prove nothing, going on unattended would only burn hours."""
@@ -134,7 +134,8 @@ class Session:
         options, voice = self.options, self.bench.voice
         while True:
             runs = self._runs()
-            step = self._assess(runs).step
+            found = self._assess(runs)
+            step = found.step
             if step.stop:
                 voice.say(step.reason, "heading")
                 return self._end(step.why_stop, step.claim, tally)
@@ -154,7 +155,7 @@ class Session:
                 where = "the unit is at stock" if to_stock(self.bench) else "see that the unit is at stock"
                 voice.ask(f"Paused; {where}. Press Enter to go on", "")
                 continue
-            run = self._make(step, runs)
+            run = self._make(step, runs, edge_words(self.bench.unit, found.edges))
             tally.add(run)
             self._tell(run)
             if tally.voids_in_a_row >= VOIDS_IN_A_ROW:
@@ -184,7 +185,7 @@ class Session:
         if step.settles:
             voice.say(step.settles, "quiet")
 
-    def _make(self, step: Step, runs: Sequence[Run]) -> Run:
+    def _make(self, step: Step, runs: Sequence[Run], edge: str) -> Run:
         options, bench = self.options, self.bench
         start, start_words = settle(bench, options.settling, first_start(runs))
         run_plan = RunPlan(
@@ -204,6 +205,8 @@ class Session:
             lost_score=lambda rates: lost_score(bench.unit, run_plan, rates, runs),
             start=start,
             start_words=start_words,
+            chance=chance_words(step.failure_chance),
+            edge=edge,
         )
         return hold(bench, run_plan, holding)
 
@@ -228,6 +231,12 @@ class Session:
             self.bench.voice.say(claim)
         known = self._assess(self._runs()).known
         return SessionEnd(why, claim, known, tuple(tally.made), at_stock, self.options.strategy)
+
+
+def edge_words(unit: Unit, edges: Mapping[str, float]) -> str:
+    """Where the edge is thought to be so far, in words; "" while nothing is known of it."""
+    found = [f"{name} about {unit.knob(name).describe(round(depth))}" for name, depth in edges.items() if depth >= 1]
+    return f"edge so far: {', '.join(found)}" if found else ""
 
 
 def first_start(runs: Sequence[Run]) -> dict[str, float] | None:

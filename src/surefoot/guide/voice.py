@@ -11,7 +11,11 @@ Tone = Literal["plain", "heading", "good", "warn", "bad", "quiet"]
 
 @dataclass(frozen=True, slots=True)
 class LiveView:
-    """One moment of a run for the live line."""
+    """One moment of a run for the live view.
+
+    ``ceilings_celsius``: by domain, as on the card; ``chance``: that the run fails, in words; ``edge``: what is known
+    of the edge so far, in words.
+    """
 
     title: str
     minutes: float
@@ -19,6 +23,9 @@ class LiveView:
     sample: Mapping[str, float] = field(default_factory=dict)
     phase: str = ""
     progress: float = 0.0
+    ceilings_celsius: Mapping[str, float] = field(default_factory=dict)
+    chance: str = ""
+    edge: str = ""
 
 
 class Voice(Protocol):

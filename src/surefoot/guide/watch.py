@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
 from typing import Final
 
 from surefoot.guide.ends import End, failed
@@ -14,8 +13,8 @@ from surefoot.rig.protocols import LoadState
 from surefoot.rig.sampler import over_ceiling
 from surefoot.runs import Outcome
 
-OVER_SAMPLES: Final = 2
-"""Samples in a row over the ceiling that stop a run. Two, because one reading may be a glitch of the sensor."""
+HOVER_SECONDS: Final = 60.0
+"""Two readings over a ceiling within this time are heat, also when each is alone."""
 
 SLEPT_SECONDS: Final = 30.0
 """A gap between two samples that means the machine slept (or the tool was stopped): a setting may vanish in it."""
@@ -30,18 +29,19 @@ def watch(run: RunInHand, poll: Callable[[], LoadState]) -> End:
     ``poll``: what the load says now; returns at once.
     """
     bench, plan, holding = run.bench, run.plan, run.holding
-    heat = Heat(bench.unit.ceilings_celsius)
+    heat = Heat(bench.machine, bench.unit.ceilings_celsius)
     gaps = Gaps(bench.machine)
     while True:
         state = poll()
-        moment, sample = run.sample()
-        if hot := heat.over(sample):
+        sample, hot = heat.read()
+        moment = run.note(sample)
+        if hot:
             return End(Outcome.OVERHEAT, hot)
         if state.state == "failed":
             return failed(state)
         if (gap := gaps.next()) > SLEPT_SECONDS + holding.sample_seconds:
             return End(Outcome.VOID, f"no sample for {gap:.0f} s: the machine slept, or the tool was stopped")
-        bench.voice.live(LiveView(run.title, run.minutes, plan.planned_minutes, sample, state.phase, state.progress))
+        bench.voice.live(_view(run, sample, state))
         if run.beat_is_due(moment):
             run.beat(moment, state.progress)
             if holding.stop_early and (reason := holding.stop_early(run.trace)):
@@ -54,27 +54,56 @@ def watch(run: RunInHand, poll: Callable[[], LoadState]) -> End:
         bench.machine.sleep(min(holding.sample_seconds, left))
 
 
+def _view(run: RunInHand, sample: dict[str, float], state: LoadState) -> LiveView:
+    return LiveView(
+        title=run.title,
+        minutes=run.minutes,
+        planned_minutes=run.plan.planned_minutes,
+        sample=sample,
+        phase=state.phase,
+        progress=state.progress,
+        ceilings_celsius=run.bench.unit.ceilings_celsius,
+        chance=run.holding.chance,
+        edge=run.holding.edge,
+    )
+
+
 def _by_itself(run: RunInHand, state: LoadState) -> End:
     if run.minutes < run.plan.planned_minutes / 2:
         return End(Outcome.VOID, f"the load ended by itself after {run.minutes:.1f} min {state.message}".strip())
     return End(Outcome.HELD, "the load came to its own end")
 
 
-@dataclass(slots=True)
 class Heat:
-    """Counts the samples in a row that are over a ceiling."""
+    """Reads the sensors and holds them to the ceilings of the card.
 
-    ceilings_celsius: dict[str, float]
-    in_a_row: int = 0
+    A reading over a ceiling is read again at once: a glitch is gone then, heat is not. Heat that hovers about a ceiling
+    shows as one reading after another that is over it alone: the second within `HOVER_SECONDS` counts as well.
+    """
 
-    def over(self, sample: dict[str, float]) -> str | None:
-        """In words, what is too hot, once it has been for `OVER_SAMPLES` in a row."""
-        hot = over_ceiling(sample, self.ceilings_celsius)
-        self.in_a_row = self.in_a_row + 1 if hot else 0
-        if hot is None or self.in_a_row < OVER_SAMPLES:
-            return None
-        part, value, ceiling = hot
-        return f"{part} at {value:.0f} °C, ceiling {ceiling:.0f} °C"
+    def __init__(self, machine: Machine, ceilings_celsius: Mapping[str, float]) -> None:
+        self._machine = machine
+        self._ceilings = ceilings_celsius
+        self._alone_at: float | None = None
+
+    def read(self) -> tuple[dict[str, float], str | None]:
+        """What the sensors say now, and in words what is too hot, if anything is."""
+        sample = self._machine.sample()
+        hot = over_ceiling(sample, self._ceilings)
+        if hot is None:
+            return sample, None
+        again = self._machine.sample()
+        if still := over_ceiling(again, self._ceilings):
+            return again, _too_hot(*still)
+        now = self._machine.seconds()
+        if self._alone_at is not None and now - self._alone_at <= HOVER_SECONDS:
+            return sample, _too_hot(*hot)
+        self._alone_at = now
+        return again, None
+
+
+def _too_hot(part: str, celsius: float, ceiling: float) -> str:
+    return f"{part} at {celsius:.0f} °C, ceiling {ceiling:.0f} °C"
 
 
 class Gaps:
