@@ -117,6 +117,24 @@ def test_compare_takes_names_numbers_a_baseline_and_metrics(terminal: Terminal) 
     assert other["comparison"]["room_celsius"] is None
 
 
+def test_compare_keeps_the_numbers_that_configs_gave(terminal: Terminal) -> None:
+    numbers = {one["key"]: place for place, one in enumerate(terminal.json("configs", "bench-a")["configurations"], 1)}
+    got = terminal.json("compare", "bench-a", "4", "3")
+    keys = [one["key"] for one in got["comparison"]["configurations"]]
+    assert got["numbers"] == {key: numbers[key] for key in keys} and [numbers[key] for key in keys] == [4, 3]
+    assert terminal("compare", "bench-a", "4", "3", "--metric", "render") == 0
+    shown = [line.split()[:2] for line in terminal.out.splitlines() if line.split()[:1] in (["3"], ["4"])]
+    assert [number for number, _ in shown[:2]] == ["4", "3"]
+    assert "1 full mode" not in terminal.words
+
+
+def test_a_metric_that_was_asked_for_comes_alone(terminal: Terminal) -> None:
+    assert terminal("compare", "bench-a", "--metric", "render per watt at the wall") == 0
+    assert "render per watt at the wall" in terminal.words
+    for other in ("Supply", "Surfaces", "Watts at the baseline's score", "sound", "wall power"):
+        assert other not in terminal.out, other
+
+
 def test_strict_and_confidence_change_what_is_called_real(terminal: Terminal) -> None:
     loose = terminal.json("compare", "bench-a")["comparison"]
     strict = terminal.json("compare", "bench-a", "--strict", "--confidence", "99%")["comparison"]

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from surefoot.errors import BadInput
-from surefoot.scores.frames import DEFINITIONS, frame_statistics
+from surefoot.scores.frames import DEFINITIONS, FrameStatistics, frame_statistics
 
 
 def test_average_is_frames_over_time_not_the_mean_of_rates() -> None:
@@ -46,27 +46,45 @@ def test_percentile_lows_agree_with_numpy_and_are_ordered(count: int, seed: int)
 def test_too_few_frames_give_no_low_and_say_so() -> None:
     few = frame_statistics([10.0] * 99)
     assert math.isnan(few.low_1_slowest_fps)
-    assert set(few.figures()) == {"fps", "stutter"}
+    assert set(few.figures()) == {"fps", "stutter", "hitches"}
     assert any("100" in note for note in few.notes)
     some = frame_statistics([10.0] * 999)
     assert some.low_1_slowest_fps == pytest.approx(100.0)
     assert math.isnan(some.low_01_percentile_fps)
 
 
-def test_a_pause_is_left_out_and_said() -> None:
-    frames = [10.0] * 500 + [45_000.0] + [10.0] * 500
-    got = frame_statistics(frames)
-    assert got.average_fps == pytest.approx(100.0)
-    assert got.low_01_slowest_fps == pytest.approx(100.0)
-    assert (got.pauses, got.paused_seconds) == (1, pytest.approx(45.0))
-    assert any("45.0 s" in note for note in got.notes)
+def hitched(milliseconds: float) -> FrameStatistics:
+    """A thousand frames of 10 ms with one longer among them."""
+    return frame_statistics([10.0] * 500 + [milliseconds] + [10.0] * 500)
 
 
-def test_a_long_stutter_is_not_a_pause() -> None:
-    got = frame_statistics([10.0] * 500 + [700.0] + [10.0] * 500)
-    assert got.pauses == 0
-    assert got.stutters == 1
-    assert got.stutter_share == pytest.approx(0.7 / 10.7)
+def test_a_hitch_is_a_figure_of_its_own_and_said() -> None:
+    got = hitched(45_000.0)
+    assert (got.hitches, got.hitch_seconds, got.hitch_counts_ms) == (1, pytest.approx(45.0), 100.0)
+    assert got.figures()["hitches"] == pytest.approx(60 / 55)
+    assert any("45.0 s" in note and "counts as 100 ms" in note for note in got.notes)
+    # Ten slowest of 1001: nine of 10 ms and the hitch as 100 ms.
+    assert got.low_1_slowest_fps == pytest.approx(1000 * 10 / 190)
+
+
+@pytest.mark.parametrize("milliseconds", [100.0, 999.0, 1000.0, 1001.0, 60_000.0])
+def test_no_low_depends_on_how_long_a_hitch_was(milliseconds: float) -> None:
+    figures = {name: value for name, value in hitched(milliseconds).figures().items() if name != "hitches"}
+    assert figures == {name: value for name, value in hitched(150.0).figures().items() if name != "hitches"}
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.floats(10.0, 3000.0))
+def test_a_millisecond_more_moves_no_low_by_more_than_its_share(milliseconds: float) -> None:
+    one, other = hitched(milliseconds).figures(), hitched(milliseconds + 1.0).figures()
+    for name in set(one) - {"hitches", "stutter"}:
+        assert other[name] == pytest.approx(one[name], rel=0.1), name
+
+
+def test_a_long_stutter_below_a_hitch_is_a_stutter_alone() -> None:
+    got = hitched(70.0)
+    assert (got.hitches, got.stutters) == (0, 1)
+    assert got.stutter_share == pytest.approx(0.07 / 10.07)
 
 
 def test_a_log_of_one_frame_a_second_is_not_all_pause() -> None:
@@ -125,7 +143,7 @@ def test_times_of_another_length_are_refused() -> None:
 def test_within_log_intervals_hold_the_figure_and_repeat() -> None:
     frames = np.random.default_rng(3).gamma(20, 0.5, 4000)
     got = frame_statistics(frames, intervals=True)
-    assert set(got.intervals) == set(DEFINITIONS) - {"stutter"}
+    assert set(got.intervals) == set(DEFINITIONS) - {"stutter", "hitches"}
     assert got.intervals["fps"].low < got.average_fps < got.intervals["fps"].high
     assert got.intervals["1 % low (slowest mean)"].low < got.low_1_slowest_fps
     assert got.intervals == frame_statistics(frames, intervals=True).intervals
@@ -140,4 +158,4 @@ def test_any_numbers_give_statistics_or_bad_input(frames: list[float]) -> None:
         return
     assert got.average_fps > 0
     assert 0 <= got.stutter_share <= 1
-    assert got.frames + got.rejected + got.pauses + got.first_left_out + got.last_left_out == len(frames)
+    assert got.frames + got.rejected + got.first_left_out + got.last_left_out == len(frames)

@@ -69,6 +69,7 @@ def compare(
     supply = [one for one in gathered.supply if one.configuration in kept]
     result = {
         "unit": unit,
+        "numbers": {one.key: gathered.numbers[one.key] for one in comparison.configurations},
         "comparison": comparison,
         "watts_at_equal_score": equal,
         "supply": supply,
@@ -76,7 +77,11 @@ def compare(
         "surfaces": [one for one in gathered.surfaces if one.configuration in kept],
         "problems": gathered.problems,
     }
-    show(result, lambda: comparison_view(gathered, comparison, equal, supply, everything or bool(metric)), as_json)
+    show(
+        result,
+        lambda: comparison_view(gathered, comparison, equal, supply, everything or bool(metric), bool(metric)),
+        as_json,
+    )
 
 
 def choose(

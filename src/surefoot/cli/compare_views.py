@@ -57,9 +57,13 @@ def comparison_view(
     equal: Sequence[EqualScore],
     supply: Sequence[SupplyCheck],
     everything: bool,
+    alone: bool = False,
 ) -> list[RenderableType]:
-    """A legend of the configurations, a block a metric, then what must be read with it."""
-    numbers = {one.key: number for number, one in enumerate(comparison.configurations, 1)}
+    """A legend of the configurations, a block a metric, then what must be read with it.
+
+    Numbers are those that `configs` gives. ``alone``: the metrics asked for, and nothing of what was not.
+    """
+    numbers = {one.key: gathered.numbers[one.key] for one in comparison.configurations}
     names = {one.key: one.name for one in comparison.configurations}
     short = short_names(comparison.configurations)
     parts: list[RenderableType] = [Text(f"{gathered.unit.name}: {len(names)} configurations", style="bold")]
@@ -74,20 +78,21 @@ def comparison_view(
     hidden = len(comparison.rows) - len(shown)
     if hidden:
         parts.append(Text(f"{hidden} more metrics with --all.", style="dim"))
-    if comparison.limiters:
+    if comparison.limiters and not alone:
         parts += [Text(), Text("What held the clock down, share of the time", style="bold")]
         parts.append(_limiters(comparison.limiters, numbers, short))
-    if equal:
+    if equal and not alone:
         parts += [Text(), Text("Watts at the baseline's score", style="bold")]
         parts += [Text(f"  {one.words}.") for one in equal]
-    if supply:
+    if supply and not alone:
         parts += [Text(), Text("Supply", style="bold")]
         parts += [
             Text(f"  {numbers[one.configuration]} {short[one.configuration]}: {one.verdict}; {one.words}.")
             for one in supply
         ]
-    hot = [one for one in hottest(gathered.surfaces) if one.configuration in numbers]
-    if hot:
+    hot = [one for one in hottest(gathered.surfaces) if one.configuration in names]
+    surfaces = any(row.metric.group == "surface" for row in shown)
+    if hot and (surfaces or not alone):
         parts += [Text(), Text("Surfaces, the hottest reading of each place, as read", style="bold")]
         for one in hot:
             where = f"  {numbers[one.configuration]} {short[one.configuration]}, {one.place or 'surface'}"
@@ -96,7 +101,10 @@ def comparison_view(
     parts += [Text(), *(Text(one) for one in comparison.taken)]
     parts += [Text(f"{_SIGNS[verdict][0]}: {VERDICT_SAYS[verdict]}.") for verdict in _to_explain(shown)]
     parts += [Text(), Text(comparison.correction)]
-    parts += [Text(f"Note: {note}") for note in (*comparison.notes, *comparison.left_out, *gathered.problems)]
+    parts += [
+        Text(f"Note: {note}")
+        for note in (*comparison.notes, *comparison.left_out, *(() if alone else gathered.problems))
+    ]
     parts += [Text(f"Note: {note}") for note in _cell_notes(shown, numbers)]
     return parts
 

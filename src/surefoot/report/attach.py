@@ -12,7 +12,7 @@ from surefoot.errors import BadInput
 from surefoot.report.gather import FRAME_CHANNEL, list_configurations
 from surefoot.runs import Floats, Reading, Score, Trace
 from surefoot.scores.configurations import find, is_measurement
-from surefoot.scores.frames import DEFINITIONS, FrameStatistics, frame_statistics, is_per_frame
+from surefoot.scores.frames import DEFINITIONS, UNITS, FrameStatistics, frame_statistics, is_per_frame
 from surefoot.scores.sound import SoundLevel, corrected_level
 from surefoot.scores.surfaces import SurfaceVerdict, judge
 from surefoot.units import validated
@@ -115,12 +115,11 @@ def write_frames(
     written = []
     label = " ".join(name.split())
     for figure, value in got.figures().items():
-        is_stutter = figure == "stutter"
         score = Score(
             name=f"{label}: {figure}" if label else figure,
             value=value,
-            unit="%" if is_stutter else "fps",
-            higher_is_better=not is_stutter,
+            unit=UNITS.get(figure, "fps"),
+            higher_is_better=figure not in UNITS,
             note=note,
         )
         written.append((_add(journal, unit_name, target, score), score))

@@ -87,6 +87,11 @@ class Gathered:
     trials: tuple[Trial, ...] = ()
 
     @property
+    def numbers(self) -> dict[str, int]:
+        """The number of each configuration by its key, from 1: the same in every command that shows or takes one."""
+        return {one.key: number for number, one in enumerate(self.configurations, 1)}
+
+    @property
     def comparable(self) -> tuple[Configuration, ...]:
         """The configurations of which something was measured."""
         having = {sample.configuration for sample in self.samples}
@@ -321,7 +326,7 @@ class _Collecting:
 
     def _frames(self, run: Run, key: str, trace: Trace, known: bool) -> None:
         from surefoot.runs import Score
-        from surefoot.scores.frames import frame_statistics, is_per_frame
+        from surefoot.scores.frames import UNITS, frame_statistics, is_per_frame
 
         logged = trace.get(FRAME_CHANNEL)
         if logged is None:
@@ -347,7 +352,7 @@ class _Collecting:
                 if name in got.intervals:
                     self._within[run.id, name] = (value, got.intervals[name])
                 continue
-            unit = "%" if name == "stutter" else "fps"
+            unit = UNITS.get(name, "fps")
             metric = of_score(Score(name=name, value=value, unit=unit, higher_is_better=unit == "fps"))
             ambient = run.plan.conditions.ambient_celsius
             within = got.intervals.get(name)

@@ -15,6 +15,7 @@ from surefoot.units import Conditions, Unit
 
 if TYPE_CHECKING:
     from surefoot.journal import Journal
+    from surefoot.report.gather import SurfaceAt
 
 
 @dataclass(frozen=True, eq=False)
@@ -36,6 +37,7 @@ class Material:
     comparison: Comparison | None = None
     own: tuple[tuple[Pair, Comparison], ...] = ()
     traces: dict[str, tuple[Run, Trace]] = field(default_factory=dict)
+    surfaces: tuple[SurfaceAt, ...] = ()
     supply: tuple[SupplyCheck, ...] = ()
     equal_scores: tuple[EqualScore, ...] = ()
     problems: tuple[str, ...] = ()
@@ -85,6 +87,7 @@ def collect(journal: Journal, unit: Unit | str, *, baseline: str | None = None) 
         comparison=comparison,
         own=tuple((pair, comparison_of(gathered, [pair.tuned.key], baseline=pair.stock.key)) for pair in pairs),
         traces=traces,
+        surfaces=gathered.surfaces,
         supply=gathered.supply,
         equal_scores=equal_scores(comparison) if comparison else (),
         problems=gathered.problems,

@@ -1,4 +1,9 @@
-"""Frame times: average, lows and stutter of a log of per-frame milliseconds, robust to pauses and a cut-off end."""
+"""Frame times: average, lows, stutter and hitches of a log of per-frame milliseconds, robust to a cut-off end.
+
+A hitch (a load, a pause, a hang) is one frame that takes a hundred times another's time. Left in, one of them is the
+whole of a low; left out above some length, a millisecond more changes the low by a factor. So a hitch is a figure of
+its own, and in the average and the lows it counts as a frame of the length at which hitches begin, however long it was.
+"""
 
 from __future__ import annotations
 
@@ -12,8 +17,9 @@ from surefoot.errors import BadInput
 from surefoot.runs import Floats
 from surefoot.scores.bootstrap import WithinLog, block_bootstrap
 
-PAUSE_MS = 1000.0
-PAUSE_TIMES_MEDIAN = 10.0
+HITCH_MS = 100.0
+HITCH_TIMES_MEDIAN = 10.0
+GAP_SECONDS = 1.0
 LONGEST_MS = 86_400_000.0
 STUTTER_TIMES_MEDIAN = 2.0
 STUTTER_MORE_MS = 4.0
@@ -33,8 +39,13 @@ DEFINITIONS: dict[str, str] = {
     "stutter": f"share of the time spent in frames that took more than {STUTTER_TIMES_MEDIAN:g} times the median of "
     f"the {STUTTER_WINDOW_FRAMES} frames around them and at least {STUTTER_MORE_MS:g} ms longer than it "
     "(our own definition; there is no standard)",
+    "hitches": f"frames of at least {HITCH_MS:g} ms and {HITCH_TIMES_MEDIAN:g} times the median, a minute (our own "
+    "definition); the average, the lows and the stutter count such a frame as if it had just that length",
 }
 """What each figure is, by the name it is shown and stored under."""
+
+UNITS = {"stutter": "%", "hitches": "/min"}
+"""The unit of the figures that are no frame rate; of these less is better."""
 
 LOWS = tuple(name for name in DEFINITIONS if "low" in name)
 
@@ -46,8 +57,10 @@ class FrameStatistics:
     ``frames`` and ``seconds``: what the figures rest on, after the rest was left out. ``average_fps``; the lows in fps
     by both definitions of `DEFINITIONS`, NaN where there are too few frames (100 for 1 %, 1000 for 0.1 %);
     ``stutter_share``: 0 to 1; ``stutters``: frames. ``rejected``: frames of no, negative or non-numeric time;
-    ``pauses``, ``paused_seconds``: frames taken for a pause; ``gaps``, ``gap_seconds``: holes between the log's own
-    times; ``first_left_out``, ``last_left_out``: whether the end frames were partial. ``notes``: all of this in words.
+    ``hitches``, ``hitch_seconds``: how many, and how long in all; ``hitches_per_minute``: of the log's whole time;
+    ``hitch_counts_ms``: what each counts as in the other figures; ``gaps``, ``gap_seconds``: holes between the log's
+    own times; ``first_left_out``, ``last_left_out``: whether the end frames were partial. ``notes``: all of this in
+    words.
     """
 
     frames: int
@@ -61,8 +74,10 @@ class FrameStatistics:
     stutter_share: float
     stutters: int
     rejected: int
-    pauses: int
-    paused_seconds: float
+    hitches: int
+    hitch_seconds: float
+    hitches_per_minute: float
+    hitch_counts_ms: float
     gaps: int
     gap_seconds: float
     first_left_out: bool
@@ -71,7 +86,8 @@ class FrameStatistics:
     intervals: dict[str, WithinLog] = field(default_factory=dict)
 
     def figures(self) -> dict[str, float]:
-        """The figures by the names of `DEFINITIONS`: fps, ``stutter`` in percent of the time; no NaN."""
+        """The figures by the names of `DEFINITIONS`: fps, ``stutter`` in percent of the time, ``hitches`` a minute; no
+        NaN."""
         named = {
             "fps": self.average_fps,
             "1 % low (percentile)": self.low_1_percentile_fps,
@@ -79,6 +95,7 @@ class FrameStatistics:
             "0.1 % low (percentile)": self.low_01_percentile_fps,
             "0.1 % low (slowest mean)": self.low_01_slowest_fps,
             "stutter": 100.0 * self.stutter_share,
+            "hitches": self.hitches_per_minute,
         }
         return {name: value for name, value in named.items() if math.isfinite(value)}
 
@@ -94,9 +111,9 @@ def frame_statistics(
     """Average, lows and stutter of a log of frame times.
 
     ``frame_ms``: shape (n,), in order, milliseconds; ``at_seconds``: the log's own time of each frame, shape (n,), to
-    find holes. Left out and said: frames of zero, negative or no time (or of more than a day); pauses (a frame of a
-    second or more that is also ten times the median); a first frame of three times the next ones or more (it counts
-    from the start of the capture); a last frame shorter than half of every other (the log was cut off).
+    find holes. Left out and said: frames of zero, negative or no time (or of more than a day); a first frame of three
+    times the next ones or more (it counts from the start of the capture); a last frame shorter than half of every
+    other (the log was cut off). A hitch counts as a frame of `hitch_counts_ms`.
     ``intervals``: also the spread of each figure within this log, by block bootstrap. Raises BadInput when no usable
     frame is left, when shapes differ, or when the times are plainly not milliseconds.
     """
@@ -119,14 +136,17 @@ def frame_statistics(
         )
     frames, first_out, last_out = _without_partial_ends(frames)
     median = float(np.median(frames))
-    paused = (frames >= PAUSE_MS) & (frames >= PAUSE_TIMES_MEDIAN * median)
-    paused_seconds = float(frames[paused].sum()) / 1000
-    pauses = int(np.count_nonzero(paused))
-    frames = frames[~paused]
+    counts_ms = max(HITCH_MS, HITCH_TIMES_MEDIAN * median)
+    hitch = frames >= counts_ms
+    hitches, hitch_seconds = int(np.count_nonzero(hitch)), float(frames[hitch].sum()) / 1000
+    per_minute = hitches / (float(frames.sum()) / 60_000)
+    frames = np.minimum(frames, counts_ms)
     seconds = float(frames.sum()) / 1000
     stutter = _stutters(frames)
     lows = _lows(frames[None, :])[:, 0]
-    notes = _notes(raw.size, rejected, pauses, paused_seconds, gaps, gap_seconds, first_out, last_out, frames.size)
+    notes = _notes(
+        raw.size, rejected, (hitches, hitch_seconds, counts_ms), gaps, gap_seconds, first_out, last_out, frames.size
+    )
     return FrameStatistics(
         frames=int(frames.size),
         seconds=seconds,
@@ -139,8 +159,10 @@ def frame_statistics(
         stutter_share=float(frames[stutter].sum()) / 1000 / seconds,
         stutters=int(np.count_nonzero(stutter)),
         rejected=rejected,
-        pauses=pauses,
-        paused_seconds=paused_seconds,
+        hitches=hitches,
+        hitch_seconds=hitch_seconds,
+        hitches_per_minute=per_minute,
+        hitch_counts_ms=counts_ms,
         gaps=gaps,
         gap_seconds=gap_seconds,
         first_left_out=first_out,
@@ -162,7 +184,7 @@ def _gaps(raw: Floats, usable: np.ndarray, at_seconds: Sequence[float] | Floats 
         return 0, 0.0
     # A log may stamp the start or the end of a frame: the longer of the two neighbours accounts for the step.
     hole = np.diff(at) - np.maximum(frames[1:], frames[:-1]) / 1000
-    is_gap = np.isfinite(hole) & (hole > PAUSE_MS / 1000)
+    is_gap = np.isfinite(hole) & (hole > GAP_SECONDS)
     return int(np.count_nonzero(is_gap)), float(hole[is_gap].sum())
 
 
@@ -215,8 +237,7 @@ def _intervals(frames: Floats, confidence: float, seed: int) -> dict[str, Within
 def _notes(
     total: int,
     rejected: int,
-    pauses: int,
-    paused_seconds: float,
+    hitch: tuple[int, float, float],
     gaps: int,
     gap_seconds: float,
     first_out: bool,
@@ -226,8 +247,13 @@ def _notes(
     notes = []
     if rejected:
         notes.append(f"{_count(rejected, 'frame')} of {total} left out: no, zero or negative time")
-    if pauses:
-        notes.append(f"{_count(pauses, 'pause')} left out, {paused_seconds:.1f} s in all (frames of a second or more)")
+    hitches, hitch_seconds, counts_ms = hitch
+    if hitches:
+        counted = "it counts" if hitches == 1 else "each counts"
+        notes.append(
+            f"{_count(hitches, 'hitch', 'hitches')}, {hitch_seconds:.1f} s in all: {counted} as {counts_ms:.0f} ms in "
+            "the average and the lows"
+        )
     if gaps:
         notes.append(
             f"{_count(gaps, 'hole')} between the log's times, {gap_seconds:.1f} s in all: nothing counted there"
@@ -243,8 +269,8 @@ def _notes(
     return tuple(notes)
 
 
-def _count(number: int, word: str) -> str:
-    return f"{number} {word}" + ("" if number == 1 else "s")
+def _count(number: int, word: str, many: str = "") -> str:
+    return f"{number} {word if number == 1 else many or word + 's'}"
 
 
 def is_per_frame(frame_ms: Floats, at_seconds: Floats) -> bool:

@@ -82,7 +82,7 @@ def of_score(score: Score) -> Metric:
     better: Better = "higher" if score.higher_is_better else "lower"
     # Also lows that were typed in, whatever they are called: their spread is a bootstrap's affair all the same.
     is_low = score.unit == "fps" and "low" in re.findall(r"[a-z]+", score.name.casefold())
-    is_frames = is_low or score.unit == "fps" or score.name.endswith("stutter")
+    is_frames = is_low or score.unit == "fps" or score.name.endswith(("stutter", "hitches"))
     return Metric(
         name=score.name if score.unit in ("points", "fps") or is_frames else f"{score.name} ({score.unit})",
         label=score.name,
@@ -90,7 +90,7 @@ def of_score(score: Score) -> Metric:
         better=better,
         group="frames" if is_frames else "score",
         bootstrap=is_low,
-        decimals=2 if score.name.endswith("stutter") else 1 if is_frames else decimals_for(score.value),
+        decimals=2 if score.name.endswith(("stutter", "hitches")) else 1 if is_frames else decimals_for(score.value),
         by_load=False,
     )
 

@@ -168,7 +168,7 @@ def _figures(comparison: Comparison, key: str) -> tuple[GainView, ...]:
 def _worth_a_place(row: Row) -> bool:
     metric = row.metric
     if metric.group in ("score", "frames", "sound"):
-        return "stutter" not in metric.name
+        return not metric.name.endswith(("stutter", "hitches"))
     if metric.group == "temperature":
         return metric.name.count(".") == 1 and " " not in metric.name
     return metric.group == "surface"

@@ -8,13 +8,14 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from surefoot.report.charts import common, strip, surfaces
+from surefoot.report.gather import hottest
 from surefoot.report.look import Looks
 from surefoot.report.material import Material
 from surefoot.report.picture import Picture
 from surefoot.report.view import Block, Column, Empty, Section, TableCell, TableView
 from surefoot.report.words import count, gain_text, measure_title, number, quoted, slug
 from surefoot.scores.comparison import VERDICT_SAYS, Cell, Comparison, Row
-from surefoot.scores.surfaces import CAUTION, THRESHOLDS, judge
+from surefoot.scores.surfaces import CAUTION, THRESHOLDS
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -269,32 +270,38 @@ def _end_text(row: Row, cell: Cell) -> str:
 def _surfaces(material: Material, looks: Looks) -> Picture | None:
     import pandas as pd
 
-    comparison = material.comparison
-    rows = [row for row in comparison.rows if row.metric.name.startswith("surface.load")] if comparison else []
+    # A hand touches the hottest moment, in the room it was: no mean over runs, nothing moved to another room.
+    read = {
+        (one.configuration, one.place): sum(
+            (other.configuration, other.place, other.state) == (one.configuration, one.place, "load")
+            for other in material.surfaces
+        )
+        for one in material.surfaces
+    }
     records = [
         {
-            "place": row.metric.label.removeprefix("surface, "),
-            "configuration": looks.names[cell.configuration],
-            "celsius": cell.mean,
-            "readings": len(cell.values),
-            "verdict": judge(cell.mean).words,
+            "place": one.place or "surface",
+            "configuration": looks.names[one.configuration],
+            "celsius": one.verdict.celsius,
+            "readings": read[one.configuration, one.place],
+            "verdict": one.verdict.words,
         }
-        for row in rows
-        for cell in row.cells
-        if cell.runs
+        for one in hottest(material.surfaces)
+        if one.configuration in looks.names
     ]
     if not records:
         return None
     frame = pd.DataFrame(records)
-    hottest = frame.iloc[int(frame["celsius"].to_numpy().argmax())]
+    most = frame.iloc[int(frame["celsius"].to_numpy().argmax())]
     order = [name for name in looks.by_name if name in set(frame["configuration"])]
     return Picture(
         key="surfaces",
-        title=f"Hottest surface under load: {hottest['place']}, {number(float(hottest['celsius']), 1)} °C "
-        f"with “{hottest['configuration']}”",
-        description=f"Surface temperatures by place and configuration: {count(len(frame), 'mean')}; "
-        f"hottest {hottest['verdict']}.",
-        note="Dotted lines: burn thresholds of ISO 13732-1 at long contact (51 °C: uncoated metal).",
+        title=f"Hottest surface under load: {most['place']}, {number(float(most['celsius']), 1)} °C "
+        f"with “{most['configuration']}”",
+        description=f"Surface temperatures by place and configuration, the hottest reading of each; {most['verdict']}.",
+        note="Each mark is the hottest reading, as read. Dotted lines: burn thresholds of ISO 13732-1 at long contact "
+        "(51 °C: uncoated metal).",
+        says=f"The hottest of {count(int(frame['readings'].max()), 'reading')} of each place and configuration.",
         draw=partial(
             surfaces.draw,
             frame,

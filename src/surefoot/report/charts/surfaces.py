@@ -18,7 +18,7 @@ ROW = 64
 def draw(frame: pd.DataFrame, looks: dict[str, Look], thresholds: Sequence[tuple[float, str]], canvas: Canvas) -> Any:
     """Marks by place.
 
-    ``frame``: ``place``, ``configuration``, ``celsius`` (mean), ``low``, ``high``, ``readings``, ``verdict``;
+    ``frame``: ``place``, ``configuration``, ``celsius`` (the hottest reading), ``readings``, ``verdict``;
     ``thresholds``: Celsius and the contact time it stands for.
     """
     order = [name for name in looks if name in set(frame["configuration"])]
