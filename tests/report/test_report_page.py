@@ -202,7 +202,8 @@ def test_the_answer_says_the_certificate(view: PageView, material: Material) -> 
     assert " ".join(answer.setting) == "cpu-core −{:g} mV gpu-core +{:g} MHz".format(
         -material.known.setting.value("cpu-core"), material.known.setting.value("gpu-core")
     )
-    assert "90% confidence" in answer.words[0] and "hours of load between failures" in answer.words[0]
+    assert "90% confidence" in answer.words[0] and "on average at least" in answer.words[0]
+    assert "bear out" in answer.words[0] and "the model adds the rest" in answer.words[0]
     assert answer.table is not None and len(answer.table.rows) == 2
     alone, since = answer.gains
     assert alone.title == "What the setting brought by itself" and "nothing else differs" in alone.says

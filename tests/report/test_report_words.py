@@ -8,7 +8,6 @@ import pytest
 
 from surefoot.report import words
 from surefoot.runs import Outcome
-from surefoot.search import Certificate
 from surefoot.units import Knob, Setting, Unit
 
 CORE = Knob("cpu-core", "cpu", "mV", "down", 5, 200)
@@ -54,14 +53,6 @@ def test_a_name_becomes_a_file_name() -> None:
 
 def test_a_name_is_quoted_for_the_shell() -> None:
     assert words.quoted("my laptop; rm x") == "'my laptop; rm x'"
-
-
-def test_the_certificate_in_words_has_its_numbers() -> None:
-    claim = Certificate(95, 120.4, 0.9, 4.25, 1, 110.2, 15.2)
-    said = words.certificate(CORE, claim)
-    for part in ("−95 mV", "90%", "120 hours", "4.2 h", "1 failure", "−110.2 mV", "15.2 mV"):
-        assert part in said
-    assert "no failure" in words.certificate(CORE, Certificate(95, 120, 0.9, 4, 0))
 
 
 def test_the_title_of_a_search_says_what_it_showed() -> None:

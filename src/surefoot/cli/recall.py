@@ -68,11 +68,10 @@ def _view(card: Unit, answer: Recall, applied: dict[str, float] | None) -> list[
     from rich.table import Table
     from rich.text import Text
 
-    from surefoot.search.words import at_least
-
     first: list[RenderableType] = [Text(f"! {text[0].upper()}{text[1:]}.", style="bold red") for text in answer.first]
     if not answer.known:
-        return [*first, Text(answer.words), Text("Setting: stock.")]
+        warned = [Text(f"? {warning}", style="yellow") for warning in answer.warnings]
+        return [*first, Text(answer.words), Text("Setting: stock."), *warned]
     parts: list[RenderableType] = [
         *first,
         Text(f"Known-stable for {card.name}: {answer.as_setting().describe(card)}", style="bold"),
@@ -87,11 +86,12 @@ def _view(card: Unit, answer: Recall, applied: dict[str, float] | None) -> list[
         table.add_row(
             knob.name,
             knob.describe(knob.depth_of(answer.setting.get(knob.name, 0.0))),
-            f"{at_least(one.mttf_hours)} h" if one else f"with {knob.linked_to}" if knob.linked_to else "",
+            answer.at_least.get(knob.name, "") if one else f"with {knob.linked_to}" if knob.linked_to else "",
             f"{one.hours:.1f} h" if one else "",
             str(one.failures) if one else "",
         )
     parts.append(table)
+    parts += [Text(sentence) for sentence in answer.basis]
     if answer.when is not None:
         parts.append(Text(f"Last held {answer.when:%Y-%m-%d %H:%M} UTC under: {', '.join(answer.loads) or 'unknown'}."))
     if answer.then is not None:

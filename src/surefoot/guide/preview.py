@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from surefoot.journal import Journal
-from surefoot.search import Goal, Step, plan
+from surefoot.search import Goal, Step, assess
 from surefoot.units import Conditions, Unit
 
 
@@ -12,4 +12,5 @@ def preview(journal: Journal, unit: Unit, goal: Goal, knobs: tuple[str, ...] | N
     for name in knobs or ():
         unit.knob(name)
     conditions = Conditions(firmware=unit.firmware, driver=unit.driver)
-    return plan(unit, journal.runs(unit.name), goal, knobs=knobs, strategy=strategy, conditions=conditions)
+    runs = journal.runs(unit.name)
+    return assess(unit, runs, goal, knobs=knobs, strategy=strategy, conditions=conditions).step

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 
 from surefoot.errors import AnswerIsNo, BadInput
@@ -13,7 +13,7 @@ from surefoot.guide.goals import goal_for, goal_words
 from surefoot.guide.unclosed import presumed, unclosed_words
 from surefoot.journal import Journal
 from surefoot.runs import Run
-from surefoot.search import Certificate, Goal, KnownStable, assess
+from surefoot.search import Assessment, Certificate, Goal, KnownStable, assess
 from surefoot.units import Conditions, Setting, Unit
 
 
@@ -23,7 +23,8 @@ class Recall:
 
     ``setting``: signed offsets by knob, {} is stock; ``certificate``: the claim for the whole setting, None when
     nothing is known-stable; ``certificates``: per knob; ``then``: the conditions it is known under; ``first``: what
-    must be said before the setting is: runs that were never closed, a setting that may still be applied.
+    must be said before the setting is: runs that were never closed, a setting that may still be applied;
+    ``basis``: what each knob's claim rests on, in sentences; ``at_least``: its hours in words; ``warnings``: every reason to doubt it.
     """
 
     unit: str
@@ -40,6 +41,8 @@ class Recall:
     run_ids: Sequence[int]
     warnings: Sequence[str]
     first: Sequence[str] = ()
+    basis: Sequence[str] = ()
+    at_least: Mapping[str, str] = field(default_factory=dict)
     open_runs: Sequence[int] = ()
 
     def as_setting(self) -> Setting:
@@ -71,8 +74,9 @@ def recall(journal: Journal, unit: Unit, goal: Goal, now: datetime | Present) ->
     first = [unclosed_words(run, unit, present.boot_id) for run in still_open]
     first += _left_applied(journal, unit)
     conditions = now_on(unit, present.ambient_celsius, present.operating_system)
-    known, words = _known_now(unit, runs, goal)
-    warnings: list[str] = []
+    found = _known_now(unit, runs, goal)
+    known, words = found.known, _said(found, unit, runs, goal)
+    warnings: list[str] = list(found.contradictions)
     if known is None:
         known, before = _known_before(unit, runs, goal)
         if known is not None and before is not None:
@@ -91,7 +95,9 @@ def recall(journal: Journal, unit: Unit, goal: Goal, now: datetime | Present) ->
         then=None,
         loads=tuple(known.loads) if known else (),
         run_ids=tuple(known.run_ids) if known else (),
-        warnings=(),
+        warnings=tuple(warnings),
+        basis=known.basis if known else (),
+        at_least=known.at_least if known else {},
         first=tuple(first),
         open_runs=tuple(run.id for run in still_open),
     )
@@ -114,7 +120,7 @@ def setting_for(journal: Journal, unit: Unit, values: Mapping[str, float], known
         return unit.setting_at(depths).with_values(values)
     if values:
         raise BadInput("--set and --known-stable were both given.", remedy="Give one of them.")
-    known, _ = _known_now(unit, journal.runs(unit.name), goal_for(unit))
+    known = _known_now(unit, journal.runs(unit.name), goal_for(unit)).known
     if known is None:
         raise AnswerIsNo(f"nothing is known-stable for {unit.name} yet.", remedy="Start with `surefoot tune`.")
     return known.setting
@@ -131,12 +137,16 @@ def whole(known: KnownStable) -> Certificate | None:
     return dataclasses.replace(weakest, mttf_hours=known.mttf_hours)
 
 
-def _known_now(unit: Unit, runs: Sequence[Run], goal: Goal) -> tuple[KnownStable | None, str]:
-    """What is known under the card's present versions, and its one sentence; "" when nothing is."""
-    found = assess(unit, runs, goal, conditions=Conditions(firmware=unit.firmware, driver=unit.driver))
+def _known_now(unit: Unit, runs: Sequence[Run], goal: Goal) -> Assessment:
+    """What the runs say under the card's present versions."""
+    return assess(unit, runs, goal, conditions=Conditions(firmware=unit.firmware, driver=unit.driver))
+
+
+def _said(found: Assessment, unit: Unit, runs: Sequence[Run], goal: Goal) -> str:
+    """The claim in one sentence, or that there is none and what is likely; "" when nothing was run."""
     if found.known is None:
-        return None, f"{_nothing(unit, runs, goal)} {found.likely_words}".strip() if runs else ""
-    return found.known, found.known.says
+        return f"{_nothing(unit, runs, goal)} {found.likely_words}".strip() if runs else ""
+    return found.known.says
 
 
 def _known_before(unit: Unit, runs: Sequence[Run], goal: Goal) -> tuple[KnownStable | None, Conditions | None]:

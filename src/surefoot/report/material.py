@@ -10,7 +10,7 @@ from surefoot.scores.comparison import Comparison
 from surefoot.scores.efficiency import EqualScore
 from surefoot.scores.own_share import Pair, pairs_of
 from surefoot.scores.supply import SupplyCheck
-from surefoot.search import EdgePosterior, Evidence, Goal, KnownStable, edge_posterior, known_stable, run_evidence
+from surefoot.search import Assessment, EdgePosterior, Evidence, Goal, KnownStable, assess, edge_posterior, run_evidence
 from surefoot.units import Conditions, Unit
 
 if TYPE_CHECKING:
@@ -32,6 +32,7 @@ class Material:
     goal: Goal
     runs: tuple[Run, ...]
     known: KnownStable | None = None
+    assessment: Assessment | None = None
     evidence: dict[str, tuple[Evidence, ...]] = field(default_factory=dict)
     edges: dict[str, EdgePosterior] = field(default_factory=dict)
     comparison: Comparison | None = None
@@ -66,7 +67,8 @@ def collect(journal: Journal, unit: Unit | str, *, baseline: str | None = None) 
     evidence = {knob.name: tuple(run_evidence(card, closed, knob, conditions=present)) for knob in card.leaders()}
     evidence = {name: pieces for name, pieces in evidence.items() if pieces}
     comparison = comparison_of(gathered, baseline=baseline) if gathered.comparable or baseline else None
-    known = known_stable(card, closed, goal, conditions=present) if closed else None
+    assessment = assess(card, closed, goal, conditions=present)
+    known = assessment.known
     pairs: tuple[Pair, ...] = ()
     if known is not None:
         pairs = pairs_of(gathered.comparable, known.setting, power_mode=card.power_mode, cooling=card.cooling)
@@ -82,6 +84,7 @@ def collect(journal: Journal, unit: Unit | str, *, baseline: str | None = None) 
         goal=goal,
         runs=closed,
         known=known,
+        assessment=assessment,
         evidence=evidence,
         edges={name: edge_posterior(card.knob(name), pieces, goal) for name, pieces in evidence.items()},
         comparison=comparison,

@@ -10,7 +10,8 @@ from datetime import datetime
 
 from surefoot.runs import Outcome, Run
 from surefoot.scores.comparison import REAL, VERDICT_SAYS, Cell, Row
-from surefoot.search import Certificate
+from surefoot.search import Evidence
+from surefoot.search.words import failed_from
 from surefoot.units import Knob, Setting, Unit
 
 CAUTIONS = (
@@ -126,24 +127,6 @@ def setting_text(unit: Unit, setting: Setting) -> str:
     return tidy(", ".join(setting_parts(unit, Setting(values=told))))
 
 
-def certificate(knob: Knob, claim: Certificate) -> str:
-    """A certificate in words."""
-    where = minus(knob.describe(claim.depth))
-    text = (
-        f"{knob.name} at {where}: at {claim.confidence:.0%} confidence at least {number(claim.mttf_hours, 0)} "
-        "hours of load"
-        " between failures. "
-    )
-    failed = count(claim.failures, "failure") if claim.failures else "no failure"
-    text += f"It rests on {number(claim.hours, 1)} h under load there or deeper, with {failed} there or shallower"
-    if math.isfinite(claim.edge_depth):
-        text += (
-            f". The edge, one hour between failures, is put at {minus(knob.describe(round(claim.edge_depth, 1)))}; "
-            f"the guard band is {claim.guard_band:.3g} {knob.unit}"
-        )
-    return text + "."
-
-
 def search_title(knob: Knob, runs: Iterable[tuple[float, Outcome, float]], known: float | None) -> str:
     """What a knob's search showed.
 
@@ -158,7 +141,7 @@ def search_title(knob: Knob, runs: Iterable[tuple[float, Outcome, float]], known
     elif held and max(held) > 0:
         parts.append(f"held {'down' if knob.sign < 0 else 'up'} to {knob.describe(max(held))}")
     if failed:
-        parts.append(f"failed from {knob.describe(min(failed))} on ({count(len(failed), 'run')})")
+        parts.append(failed_from(knob, [Evidence(depth, 0.0, True) for depth in failed]))
     return minus(f"{knob.name}: {listed(parts) or 'no run off stock yet'}")
 
 

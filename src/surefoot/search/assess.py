@@ -13,7 +13,7 @@ from surefoot.search.known import KnownStable, known_of
 from surefoot.search.plan import Step, claim_of, step_of
 from surefoot.search.reckoning import Reckoning, reckon
 from surefoot.search.run_evidence import alone
-from surefoot.search.words import hours_sentences, likely_words
+from surefoot.search.words import likely_words
 from surefoot.units import Conditions, Unit
 
 
@@ -45,8 +45,8 @@ class Assessment:
 
     @cached_property
     def rests_on(self) -> tuple[str, ...]:
-        """For each tuned knob the hours held by load and by what checked them, a sentence each."""
-        return hours_sentences(self.unit, self.known.rests) if self.known else ()
+        """For each tuned knob the hours held by load and by what checked them, and its edge, a sentence each."""
+        return self.known.basis if self.known else ()
 
     @cached_property
     def likely(self) -> Mapping[str, float]:

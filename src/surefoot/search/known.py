@@ -17,7 +17,14 @@ from surefoot.search.reckoning import Reckoning
 from surefoot.search.rests import Rests, rests_on
 from surefoot.search.rules import covers
 from surefoot.search.run_evidence import CountedRun, RunsRead, exercised_by
-from surefoot.search.words import claim_sentence, stock_sentence, strategy_sentence
+from surefoot.search.words import (
+    claim_sentence,
+    edge_sentences,
+    hours_sentences,
+    hours_words,
+    stock_sentence,
+    strategy_sentence,
+)
 from surefoot.units import Conditions, Setting, Unit
 
 TRANSITION_WORDS = frozenset({"transition", "transitions", "phases", "phase"})
@@ -36,7 +43,8 @@ class KnownStable:
     ``confidence``. ``back``: by knob, how far it was stepped back so that the hazards fit together;
     ``left_out``: in words, the runs that do not count; ``says``: the claim in one sentence. ``rests``, ``whole``: what
     each knob's claim and the whole setting's rest on; ``likely``: by knob, the depth past the certified one that as
-    likely as not would do, where there is any.
+    likely as not would do, where there is any; ``basis``: sentences of what each knob's claim rests on; ``at_least``:
+    each knob's hours in words.
     """
 
     setting: Setting
@@ -55,6 +63,8 @@ class KnownStable:
     rests: Mapping[str, Rests] = field(default_factory=dict)
     whole: Rests | None = None
     likely: Mapping[str, float] = field(default_factory=dict)
+    basis: tuple[str, ...] = ()
+    at_least: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def tuned(self) -> tuple[str, ...]:
@@ -148,9 +158,13 @@ def _from_parts(reckoning: Reckoning, target: SteppedBack) -> KnownStable | None
         says = claim_sentence(unit, setting, goal.confidence, whole, likely, at_once)
     else:
         says = strategy_sentence(unit, setting, reckoning.strategy, goal.confidence, whole)
+    evidence = {name: reckoning.evidence(name) for name in depths}
+    basis = (*hours_sentences(unit, rests), *edge_sentences(unit, certificates, evidence))
+    evidence = {name: reckoning.evidence(name) for name in depths}
+    basis = (*hours_sentences(unit, rests), *edge_sentences(unit, certificates, evidence))
     return _assemble(
         unit, read, goal, setting, certificates, together, deep, supporting[-1], target.back, bound, says,
-        rests=rests, whole=whole, likely=likely,
+        rests=rests, whole=whole, likely=likely, basis=basis,
     )  # fmt: skip
 
 
@@ -199,6 +213,7 @@ def _assemble(
     whole: Rests,
     rests: Mapping[str, Rests] | None = None,
     likely: Mapping[str, float] | None = None,
+    basis: tuple[str, ...] = (),
 ) -> KnownStable:
     return KnownStable(
         setting=setting,
@@ -221,6 +236,8 @@ def _assemble(
         rests=dict(rests or {}),
         whole=whole,
         likely=dict(likely or {}),
+        basis=basis,
+        at_least={name: hours_words(one) for name, one in (rests or {}).items()},
     )
 
 

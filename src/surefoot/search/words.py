@@ -90,9 +90,9 @@ def claim_sentence(
         parts.append("the knobs were never held together")
     deeper = [f"{name} to {unit.knob(name).describe(depth)}" for name, depth in likely.items()]
     if len(unit.leaders()) == 1:
-        deeper = [f"to {unit.knob(name).describe(depth)}" for name, depth in likely.items()]
+        deeper = [f"good to {unit.knob(name).describe(depth)}" for name, depth in likely.items()]
     if deeper:
-        parts.append(f"likely good {' and '.join(deeper)}, which longer runs or use would show")
+        parts.append(f"likely {' and '.join(deeper)}, which longer runs or use would show")
     return "; ".join(parts) + "."
 
 
@@ -149,6 +149,29 @@ def hours_sentences(unit: Unit, rests: Mapping[str, Rests]) -> tuple[str, ...]:
     return tuple(found)
 
 
+def hours_words(rests: Rests) -> str:
+    """The hours claimed, short, for a table: ``138 h``, or that they lie beyond what the model tells."""
+    return BEYOND if rests.beyond else f"{at_least(rests.mttf_hours)} h"
+
+
+def edge_sentences(
+    unit: Unit, certificates: Mapping[str, Certificate], evidence: Mapping[str, Sequence[Evidence]]
+) -> tuple[str, ...]:
+    """For each knob how far the claim stands back from the estimated edge, and on how many failures that rests."""
+    found = []
+    for name, one in certificates.items():
+        if not math.isfinite(one.edge_depth):
+            continue
+        knob = unit.knob(name)
+        failures = failed_from(knob, evidence.get(name, ()))
+        side = "past" if one.guard_band >= 0 else "short of"
+        found.append(
+            f"{name}: the edge, one failure an hour, is put at {knob.describe(round(one.edge_depth))}, "
+            f"{abs(one.guard_band):.3g} {knob.unit} {side} it; {failures or 'nothing has failed yet'}."
+        )
+    return tuple(found)
+
+
 def failed_from(knob: Knob, evidence: Sequence[Evidence]) -> str:
     """Where failures begin and on how many runs that rests, or "" when nothing failed."""
     failed = [piece.depth for piece in evidence if piece.failed]
@@ -156,9 +179,9 @@ def failed_from(knob: Knob, evidence: Sequence[Evidence]) -> str:
         return ""
     first = min(failed)
     there = sum(depth <= first + 1e-9 for depth in failed)
-    text = f"failed from {knob.describe(first)} on ({counted(there, 'run')} there"
+    text = f"failed from {knob.describe(first)} on ({counted(there, 'run')}"
     deeper = len(failed) - there
-    return text + (f", {deeper} deeper)" if deeper else ")")
+    return text + (f" there, {deeper} deeper)" if deeper else ")")
 
 
 def doubt_words(knob: Knob, doubt: Doubt, run: Run, against: Sequence[int] = ()) -> str:

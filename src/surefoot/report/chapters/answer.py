@@ -7,7 +7,7 @@ import math
 from surefoot.report.look import Looks
 from surefoot.report.material import Material
 from surefoot.report.view import Answer, Column, Empty, GainGroup, GainView, Section, TableCell, TableView
-from surefoot.report.words import certificate, count, gain_text, listed, minus, number, quoted, setting_parts, signed
+from surefoot.report.words import gain_text, listed, minus, number, quoted, setting_parts, signed
 from surefoot.scores.comparison import REAL, VERDICT_SAYS, Cell, Comparison, Row
 from surefoot.scores.own_share import differences
 from surefoot.search import KnownStable
@@ -25,10 +25,8 @@ def section(material: Material, looks: Looks) -> Section:
         if not material.runs:
             words: tuple[str, ...] = ("Nothing is known of this unit yet.",)
         else:
-            words = (
-                "No setting is certified for the goal yet: the runs so far do not show an MTTF of at least "
-                f"{material.goal.mttf_hours:g} h of load at {material.goal.confidence:.0%} confidence at any setting.",
-            )
+            assessment = material.assessment
+            words = (minus(assessment.claim), *map(minus, assessment.contradictions)) if assessment else ()
         return Section(
             "answer", "What holds", "Known-stable setting",
             answer=Answer(("nothing certified yet",), words, gains),
@@ -47,18 +45,9 @@ def _answer(material: Material, looks: Looks, known: KnownStable, gains: tuple[G
         for name, value in known.setting.values.items()
         if name not in leaders
     ]
-    bound = known.joint.mttf_hours if known.joint else known.mttf_hours
-    words = [
-        f"At {known.confidence:.0%} confidence this unit goes at least {number(bound, 0)} hours of load between "
-        f"failures on average at this setting; the goal is {material.goal.mttf_hours:g} h."
-    ]
-    if known.joint is not None:
-        failed = count(known.joint.failures, "failure") if known.joint.failures else "no failure"
-        words.append(
-            f"All knobs were held together for {number(known.joint.hours, 1)} h, with {failed} at this or less."
-        )
-    else:
-        words += [certificate(unit.knob(name), claim) for name, claim in known.certificates.items()][:1]
+    words = [minus(known.says), *(minus(text) for text in known.basis)]
+    if material.assessment is not None:
+        words += [minus(text) for text in material.assessment.contradictions]
     small = [_under(material)]
     if known.needs_joint_run:
         small.append("The knobs were never held together: a joint run is still owed.")
@@ -87,7 +76,7 @@ def _certificates(unit: Unit, known: KnownStable) -> TableView | None:
         knob = unit.knob(name)
         has_edge = math.isfinite(claim.edge_depth)
         texts = (
-            name, minus(knob.describe(claim.depth)), number(claim.mttf_hours, 0), number(claim.hours, 1),
+            name, minus(knob.describe(claim.depth)), known.at_least[name], number(claim.hours, 1),
             str(claim.failures),
             minus(knob.describe(round(claim.edge_depth))) if has_edge else "–",
             f"{claim.guard_band:.3g} {knob.unit}" if has_edge else "–",
