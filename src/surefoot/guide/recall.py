@@ -24,7 +24,8 @@ class Recall:
     ``setting``: signed offsets by knob, {} is stock; ``certificate``: the claim for the whole setting, None when
     nothing is known-stable; ``certificates``: per knob; ``then``: the conditions it is known under; ``first``: what
     must be said before the setting is: runs that were never closed, a setting that may still be applied;
-    ``basis``: what each knob's claim rests on, in sentences; ``at_least``: its hours in words; ``warnings``: every reason to doubt it.
+    ``basis``: what each knob's claim rests on, in sentences; ``at_least``: its hours in words;
+    ``warnings``: every reason to doubt it.
     """
 
     unit: str
