@@ -105,12 +105,12 @@ def test_coupling_intervals_cover_the_truth() -> None:
 
 
 def test_coupling_from_one_trace_loaded_in_turn() -> None:
-    """Known resistances come back within 6 %, through steady states of 12 minutes with 1 degree steps."""
+    """Known resistances come back within 9 %, through steady states of 12 minutes with 1 degree steps."""
     trace, truth = in_turn(3)
     assert [round((end - start) / 60) for start, end in stretches(trace)] == [12, 12, 12]
     found = coupling(heat_points(trace, ROOM))
     assert found.points == 3
-    assert found.matrix == pytest.approx(truth, rel=0.06)
+    assert found.matrix == pytest.approx(truth, rel=0.09)
     assert ((found.low <= truth) & (truth <= found.high)).all()
 
 

@@ -70,8 +70,8 @@ def test_stopping_at_the_first_sure_forecast_is_right_to_one_degree() -> None:
     """The guided session looks again and again and stops at the first yes: that must not fool it."""
     stopped, right, minutes = 0, 0, []
     for seed in range(12):
-        t, y, end = drawn_curve(seed, 2400.0, 0.5, 10.0, 1.0)
-        for elapsed in range(240, 2400, 240):
+        t, y, end = drawn_curve(seed, 3000.0, 0.5, 10.0, 1.0)
+        for elapsed in range(600, 3001, 480):
             part = t <= elapsed
             state = forecast_final(t[part], y[part])
             if state.within(1.0):
@@ -79,9 +79,9 @@ def test_stopping_at_the_first_sure_forecast_is_right_to_one_degree() -> None:
                 right += abs(state.final_celsius - float(end)) <= 1.0
                 minutes.append(elapsed / 60)
                 break
-    assert stopped >= 10
+    assert stopped >= 8
     assert right / stopped >= 0.90
-    assert float(np.median(minutes)) < 30
+    assert float(np.median(minutes)) < 45
 
 
 def test_time_constants_are_recovered() -> None:
@@ -98,7 +98,8 @@ def test_time_constants_are_recovered() -> None:
     # Within 1 degree of the end when 20 exp(-t / 200) = 1: after 10.0 minutes.
     assert state.reached_minutes == pytest.approx(200 * math.log(20) / 60, abs=0.7)
     assert state.stop_minutes is not None
-    assert state.stop_minutes < 20
+    # A chassis that has hardly begun to warm cannot be ruled out sooner.
+    assert state.stop_minutes < 27
 
 
 def test_a_lone_time_constant_is_told_as_one() -> None:
@@ -211,3 +212,51 @@ def test_shapes_and_order_are_checked() -> None:
         steady_state([1.0, 0.0], [1.0, 2.0])
     with pytest.raises(BadInput, match="numbers"):
         steady_state(["a"], ["b"])  # type: ignore[list-item]
+
+
+def body_curve(seed: int, minutes: float) -> tuple[np.ndarray, np.ndarray, float]:
+    """Die, heatsink and a chassis that warms in half an hour; 1 Hz, half-degree steps; and the true end."""
+    random = np.random.default_rng(seed)
+    t = np.arange(minutes * 60)
+    rise, share = random.uniform(35, 60), random.uniform(0.06, 0.16)
+    slow, body = random.uniform(90, 300), random.uniform(900, 2400)
+    y = 24 + rise * (1 - 0.4 * np.exp(-t / 9) - (0.6 - share) * np.exp(-t / slow) - share * np.exp(-t / body))
+    return t, np.round(2 * (y + wandering(random, t.size, 0.3, 5.0))) / 2, 24 + rise
+
+
+def test_a_chassis_is_not_forgotten() -> None:
+    inside, short = [], []
+    for seed in range(14):
+        t, y, end = body_curve(seed, 25.0)
+        state = forecast_final(t, y)
+        inside.append(state.low <= end <= state.high)
+        short.append(end - state.final_celsius)
+    assert float(np.mean(inside)) >= 0.85
+    assert abs(float(np.mean(short))) < 1.5
+
+
+def test_flat_for_five_minutes_is_settled_and_the_present_is_not_excluded() -> None:
+    """A slow tail that fits a curve to somewhere else must not talk a flat temperature out of being there."""
+    random = np.random.default_rng(21)
+    t = np.arange(1200.0)
+    y = np.where(t < 880, 70 + 6 * np.exp(-t / 300), 70.3) + 0.25 * random.normal(size=t.size)
+    state = steady_state(t, np.round(y * 2) / 2)
+    assert state.reached
+    assert state.low <= state.now_celsius <= state.high
+    falling = steady_state(t, 60 + 30 * np.exp(-t / 900) + 0.1 * random.normal(size=t.size))
+    assert not falling.reached
+    assert falling.high < falling.now_celsius
+
+
+def test_a_step_of_the_fan_begins_another_stretch() -> None:
+    random = np.random.default_rng(22)
+    t = np.arange(1800.0)
+    before = 85 - 40 * np.exp(-t / 150)
+    after = 76 + 9 * np.exp(-(t - 1200) / 150)
+    y = np.where(t < 1200, before, after) + 0.2 * random.normal(size=t.size)
+    fan = np.where(t < 1200, 1500.0, 2400.0) + 10 * random.normal(size=t.size)
+    state = steady_state(t, y, fan)
+    assert state.fitted_from_minutes == pytest.approx(20, abs=0.5)
+    assert state.low <= 76 <= state.high
+    late = steady_state(t[:1260], y[:1260], fan[:1260])
+    assert late.half_width > 4

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from surefoot.runs import Run, Trace
     from surefoot.thermal.asked import Judged
     from surefoot.thermal.explain import DomainExplanation, Explanation
-    from surefoot.thermal.figures import Fan
+    from surefoot.thermal.fan import Fan
     from surefoot.thermal.forecast import Estimate, Forecast
     from surefoot.units import Unit
 

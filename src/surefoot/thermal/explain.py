@@ -10,7 +10,8 @@ from surefoot.errors import BadInput
 from surefoot.runs import Trace
 from surefoot.thermal.channels import DOMAINS, has_domain, sample_weights, weighted_mean, whole
 from surefoot.thermal.doubts import doubts
-from surefoot.thermal.figures import Fan, Figures, fans, figures
+from surefoot.thermal.fan import Fan, fan_series, fans
+from surefoot.thermal.figures import Figures, figures
 from surefoot.thermal.heat import Coupling, Resistance, coupling, last_stretch_mean, resistance, room_celsius
 from surefoot.thermal.labels import LABEL_SAYS, sureness
 from surefoot.thermal.limiter import LimiterReport, limiters
@@ -116,7 +117,7 @@ def explain(trace: Trace, unit: Unit | None = None, conditions: Conditions | Non
 
 def _explain_domain(trace: Trace, domain: str, report: LimiterReport, room: float | None) -> DomainExplanation:
     celsius = whole(trace, domain, "temperature")
-    state = None if celsius is None else steady_state(trace.seconds, celsius)
+    state = None if celsius is None else steady_state(trace.seconds, celsius, fan_series(trace))
     watts = _last_mean(trace, domain, "power", state)
     clock = _last_mean(trace, domain, "clock", state)
     found, why = _resistance(state, room, watts)

@@ -11,6 +11,7 @@ import numpy as np
 from surefoot.errors import BadInput
 from surefoot.runs import Floats, Trace
 from surefoot.thermal.channels import DOMAINS, sample_weights, weighted_mean, whole
+from surefoot.thermal.fan import fan_series
 from surefoot.thermal.least_squares import non_negative
 from surefoot.thermal.steady import SteadyState, forecast_final
 
@@ -321,7 +322,7 @@ def heat_point(trace: Trace, room: float | None = None, *, one_load: bool = Fals
         temperature = whole(trace, domain, "temperature")
         if power is None or temperature is None:
             continue
-        state = forecast_final(trace.seconds, temperature, one_load=one_load)
+        state = forecast_final(trace.seconds, temperature, fan_series(trace), one_load=one_load)
         mean = last_stretch_mean(trace, power, state)
         if not state.known or state.half_width > 5.0 or not math.isfinite(mean):
             continue

@@ -174,7 +174,7 @@ def _segment_scores(means: Means, elsewhere: Elsewhere) -> Floats:
         cool = 2.0 * np.clip((top - 2.5) / 1.5, 0.0, 3.0) + np.clip((65.0 - level) / 5.0, 0.0, 4.0)
         found["thermal"] = misfit(sums.square(celsius), celsius, _STILL_CELSIUS) - cool
     if amps is not None:
-        found["current"] = misfit(sums.square(amps), amps, _STILL_POWER) + 1.5
+        found["current"] = misfit(sums.square(amps), amps, _STILL_POWER) + 1.0
     elif power is not None and clock is not None:
         left = _along(sums, power, _slow(clock), *_DIVIDES)
         found["current"] = misfit(left, power, _STILL_POWER) - 1.5 * light

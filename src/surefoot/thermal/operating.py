@@ -10,6 +10,7 @@ import numpy as np
 from surefoot.errors import BadInput
 from surefoot.runs import Channel, Floats, Trace
 from surefoot.thermal.channels import DOMAINS, sample_weights, whole
+from surefoot.thermal.fan import fan_series
 from surefoot.thermal.heat import last_stretch_mean, room_celsius
 from surefoot.thermal.labels import LABELS
 from surefoot.thermal.limiter import LimiterReport, limiters
@@ -80,7 +81,7 @@ def operating_point(
             where=where,
             remedy="A forecast needs both; see `surefoot check` for the sensors of this machine.",
         )
-    state = forecast_final(trace.seconds, temperature)
+    state = forecast_final(trace.seconds, temperature, fan_series(trace))
     if not state.known or state.half_width > 8.0:
         raise BadInput(f"the end temperature is not known: {state.reason}.", where=where, remedy="Measure for longer.")
     known = limits or Limits()

@@ -31,6 +31,12 @@ _RATIO = 2.5  # of the two time constants; closer ones cannot be told from one
 AMPLITUDE_CELSIUS = 25.0
 """Prior standard deviation of the rise that belongs to one time constant."""
 
+# A chassis behind the heatsink warms for half an hour and more. Its amplitude is integrated out beside each pair of the
+# others (common practice, no source: some tenth of the rise, with the rise; half of the machines show one).
+_BODY_SHARE, _BODY_SPREAD, _BODY_LEAST = 0.06, 0.11, 0.4  # of the rise: mean, standard deviation, and that much more
+_BODIES = tuple((tau, 0.11) for tau in (650.0, 950.0, 1350.0, 1950.0, 2800.0, 4000.0))  # seconds, chance
+_BODY_RATIO = 1.8
+
 _CORRELATIONS = (0.0, 0.3, 0.55, 0.75, 0.88, 0.95)
 
 
@@ -61,9 +67,9 @@ class Mixture:
 class Rise:
     """A fitted rise over one stretch of constant load.
 
-    ``start``: seconds at which the stretch begins; ``taus``: shape (m, 2), seconds, the time constants of each model
-    (the second is NaN for one constant, both for a temperature that stands still); ``weight``: shape (m,);
-    ``coefficients``: shape (m, 3): end value and the two amplitudes; ``covariance``: shape (m, 3, 3);
+    ``start``: seconds at which the stretch begins; ``taus``: shape (m, 3), seconds, the time constants of each model
+    (NaN for one that it lacks; the third is that of a chassis); ``weight``: shape (m,); ``coefficients``: shape (m, 4):
+    end value and the three amplitudes; ``covariance``: shape (m, 4, 4);
     ``noise``: standard deviation of the samples about the curve, degrees; ``correlation``: between neighbouring bins.
     """
 
@@ -77,20 +83,23 @@ class Rise:
     bin_seconds: float
 
     def functional(self, loads: Floats, extra_variance: Floats | float = 0.0) -> Mixture:
-        """The distribution of a linear function of the coefficients; ``loads``: shape (m, 3)."""
+        """The distribution of a linear function of the coefficients; ``loads``: shape (m, 4)."""
         mean = np.einsum("mi,mi->m", loads, self.coefficients)
         variance = np.einsum("mi,mij,mj->m", loads, self.covariance, loads)
         return Mixture(self.weight, mean, np.sqrt(np.maximum(variance, 0.0) + extra_variance))
 
     def decays(self, seconds: float) -> Floats:
-        """exp(-t / tau) of every model at a time, shape (m, 2); 0 where a model has no such term."""
+        """exp(-t / tau) of every model at a time, shape (m, 3); 0 where a model has no such term."""
         age = max(seconds - self.start, 0.0)
         with np.errstate(invalid="ignore"):
             return np.nan_to_num(np.exp(-age / self.taus), nan=0.0)
 
     def grid_variance(self, seconds: float) -> Floats:
         """What the time constants between those of the grid leave open of the terms still running, shape (m,)."""
-        spread = math.log(_LONGEST_TAU / _SHORTEST_TAU) / (_FINE.taus.size - 1) / math.sqrt(12.0)
+        apart = math.log(_LONGEST_TAU / _SHORTEST_TAU) / math.sqrt(12.0)
+        fine, middle = apart / (_FINE.taus.size - 1), apart / (_MIDDLE.taus.size - 1)
+        body = math.log(_BODIES[1][0] / _BODIES[0][0]) / math.sqrt(12.0)
+        spread = np.where(np.isfinite(self.taus[:, 2:]), [[middle, middle, body]], [[fine, fine, 0.0]])
         age = max(seconds - self.start, 0.0)
         with np.errstate(invalid="ignore"):
             slopes = np.nan_to_num(self.coefficients[:, 1:] * self.decays(seconds) * age / self.taus, nan=0.0)
@@ -171,8 +180,22 @@ def _without_strays(celsius: Floats) -> Floats:
 Effort = Literal["quick", "middle", "full"]
 
 
-def fit_rise(data: Binned, effort: Effort = "full") -> Rise | None:
+def _body_expected(data: Binned, rise_celsius: float | None) -> tuple[float, float]:
+    """Mean and spread of the chassis's amplitude: it warms with the rise, so that its term is negative as it does."""
+    early = float(np.mean(data.celsius[: max(1, data.celsius.size // 20)]))
+    late = float(np.mean(data.celsius[-max(1, data.celsius.size // 10) :]))
+    here = late - early
+    whole = abs(here) if rise_celsius is None else max(abs(rise_celsius), abs(here))
+    # A stretch that hardly moves may be the tail of a warm-up or of a cooling: then the sign is that of the whole.
+    sign = math.copysign(1.0, here if abs(here) > 0.3 * whole or rise_celsius is None else rise_celsius)
+    return -sign * _BODY_SHARE * whole, _BODY_SPREAD * whole + _BODY_LEAST
+
+
+def fit_rise(data: Binned, effort: Effort = "full", rise_celsius: float | None = None) -> Rise | None:
     """Fit the mixture to binned samples; None for fewer than 6 bins.
+
+    ``rise_celsius``: from the lowest to the highest of the whole series (negative where it falls), when the samples are
+    only its last part: what a chassis can still have in it goes by the whole.
 
     ``effort``: ``full`` for an answer, ``middle`` (a coarse grid of time constants) to look back over many beginnings
     of a series, ``quick`` (and one correlation of the noise) to compare starts.
@@ -181,35 +204,38 @@ def fit_rise(data: Binned, effort: Effort = "full") -> Rise | None:
     if n < 6:
         return None
     start = float(data.middle[0] - data.width / 2)
-    correlations: Sequence[float] = (0.75,) if effort == "quick" else _CORRELATIONS
-    grid = _COARSE
-    design = _design(data.middle - start, data.width, grid.taus)
-    solved = [_solve(design, data, grid, rho) for rho in correlations]
-    if effort == "full":
-        # The coarse grid has told which correlations matter and how large the noise is: the fine one does the rest.
-        scores = np.array([one.log_evidence for one in solved])
-        likely = np.flatnonzero(scores > scores.max() - 9.0).tolist()
-        grid = _FINE
-        design = _design(data.middle - start, data.width, grid.taus)
-        correlations = [correlations[place] for place in likely]
-        variances = [solved[place].variance for place in likely]
-        solved = [
-            _solve(design, data, grid, rho, variance) for rho, variance in zip(correlations, variances, strict=True)
-        ]
+    age = data.middle - start
+    if effort == "quick":
+        solved = _solve(age, data, _COARSE, 0.75, ())
+    else:
+        chance = 1.0 - sum(share for _, share in _BODIES)
+        plain = [_solve(age, data, _COARSE, rho, (), chance=chance)[0] for rho in _CORRELATIONS]
+        # The coarse grid has told which correlations matter and how large the noise is: the rest is done for those.
+        top = max(one.log_evidence for one in plain)
+        likely = [one for one in plain if one.log_evidence > top - 6.0]
+        about = _body_expected(data, rise_celsius)
+        solved = []
+        for one in likely:
+            if effort == "full":
+                solved += _solve(age, data, _FINE, one.correlation, (), one.variance, chance=chance)
+            else:
+                solved.append(one)
+            grid = _MIDDLE if effort == "full" else _COARSE
+            solved += _solve(age, data, grid, one.correlation, _BODIES, one.variance, about)
     evidence = np.array([one.log_evidence for one in solved])
     share = np.exp(evidence - evidence.max())
     share = share / share.sum()
     weight = np.concatenate([part * one.weight for part, one in zip(share.tolist(), solved, strict=True)])
     keep = weight > 1e-6 * float(weight.max())
-    best = solved[int(share.argmax())]
+    best_one = solved[int(share.argmax())]
     return Rise(
         start=start,
-        taus=np.concatenate([grid.model_taus] * len(solved))[keep],
+        taus=np.concatenate([one.taus for one in solved])[keep],
         weight=weight[keep] / weight[keep].sum(),
         coefficients=np.concatenate([one.coefficients for one in solved])[keep],
         covariance=np.concatenate([one.covariance for one in solved])[keep],
-        noise=float(np.sqrt(np.mean(best.residual**2))),
-        correlation=float((share * np.array(correlations)).sum()),
+        noise=float(np.sqrt(np.mean(best_one.residual**2))),
+        correlation=float((share * np.array([one.correlation for one in solved])).sum()),
         bin_seconds=data.width,
     )
 
@@ -257,6 +283,7 @@ class _Grid:
 
 
 _COARSE = _Grid.of(28)
+_MIDDLE = _Grid.of(42)
 _FINE = _Grid.of(64)
 
 
@@ -271,25 +298,90 @@ def _design(age: Floats, width: float, taus: Floats) -> Floats:
 
 @dataclass(frozen=True)
 class _Solved:
+    """Every model of a grid at one correlation and with one chassis or none (``body``: its time constant)."""
+
     weight: Floats
     coefficients: Floats
     covariance: Floats
+    taus: Floats
     residual: Floats
     log_evidence: float
     variance: float
+    correlation: float
+    body: float | None
 
 
-def _solve(design: Floats, data: Binned, grid: _Grid, correlation: float, variance: float | None = None) -> _Solved:
-    """Every model of the grid by regularised least squares at one correlation of the noise.
+def _solve(
+    age: Floats,
+    data: Binned,
+    grid: _Grid,
+    correlation: float,
+    bodies: Sequence[tuple[float, float]],
+    variance: float | None = None,
+    about_body: tuple[float, float] = (0.0, 1.0),
+    *,
+    chance: float = 1.0,
+) -> list[_Solved]:
+    """Every model of the grid by regularised least squares at one correlation: with each chassis, or without one.
 
-    ``variance``: of the innovations, when it is nearly known; else it is found by iteration.
+    ``bodies``: time constant and prior chance of each chassis, () for none, whose prior chance is ``chance``;
+    ``about_body``: mean and spread of its amplitude; ``variance``: of the innovations, when it is nearly known; else it
+    is found by iteration.
     """
-    n = data.middle.size
     # Work about the last value, so that the flat prior on the end value is flat where it matters.
     about = float(data.celsius[-1])
-    table = np.column_stack([design, data.celsius - about])
+    design = _design(age, data.width, grid.taus)
+    slow = _design(age, data.width, np.array([tau for tau, _ in bodies] or [1.0]))[:, 1:-1]
+    table = np.column_stack([design, slow, data.celsius - about])
     white = _whitened(table, data.gap, correlation)
     gram = white.T @ white
+    start = max(float(np.mean(np.diff(white[:, -1]) ** 2)) / 2.0, 1e-3) if variance is None else variance
+    rounds = 6 if variance is None else 2
+    if not bodies:
+        return [_with_body(gram, grid, data, design, about, correlation, None, math.log(chance), start, rounds)]
+    first = gram.shape[0] - 1 - len(bodies)
+    return [
+        _with_body(
+            gram,
+            grid,
+            data,
+            design,
+            about,
+            correlation,
+            _Body(tau, first + place, slow[:, place], *about_body),
+            math.log(share),
+            start,
+            2,
+        )
+        for place, (tau, share) in enumerate(bodies)
+    ]
+
+
+@dataclass(frozen=True)
+class _Body:
+    """A chassis: its time constant, its column in the table, that column's values, and what its amplitude may be."""
+
+    tau: float
+    column: int
+    values: Floats
+    mean: float
+    spread: float
+
+
+def _with_body(
+    gram: Floats,
+    grid: _Grid,
+    data: Binned,
+    design: Floats,
+    about: float,
+    correlation: float,
+    body: _Body | None,
+    log_chance: float,
+    variance: float,
+    rounds: int,
+) -> _Solved:
+    """The models of the grid, with the amplitude of a chassis integrated out of each where there is one."""
+    n = data.middle.size
     inner = gram[grid.columns[:, :, None], grid.columns[:, None, :]]
     right = gram[grid.columns, -1]
     total = float(gram[-1, -1])
@@ -297,37 +389,85 @@ def _solve(design: Floats, data: Binned, grid: _Grid, correlation: float, varian
     # A coefficient that a model lacks has an empty column: a 1 on the diagonal keeps the matrix regular.
     regular = (prior + np.where(grid.used, 0.0, 1.0))[:, :, None] * np.eye(3)[None]
     log_amplitude = np.where(grid.used[:, 1:], math.log(AMPLITUDE_CELSIUS), 0.0).sum(axis=1)
-    spent = 1.0 + 1.5 * grid.used[:, 1:].sum(axis=1)
+    spent = 1.0 + 1.5 * grid.used[:, 1:].sum(axis=1) + (0.0 if body is None else 1.0)
+    log_prior = grid.log_prior
+    cross, own, own_right = np.zeros((inner.shape[0], 3)), 0.0, 0.0
+    if body is not None:
+        column = body.column
+        cross, own, own_right = gram[grid.columns, column], float(gram[column, column]), float(gram[column, -1])
+        # Its expected part is taken off the samples; what is fitted is the difference from it.
+        right = right - body.mean * cross
+        total += body.mean * (body.mean * own - 2.0 * own_right)
+        own_right -= body.mean * own
+        slowest = np.nan_to_num(grid.model_taus, nan=0.0).max(axis=1)
+        log_prior = np.where(slowest * _BODY_RATIO <= body.tau, log_prior, -1e6)
 
-    rounds = 6 if variance is None else 2
-    if variance is None:
-        variance = max(float(np.mean(np.diff(white[:, -1]) ** 2)) / 2.0, 1e-3)
+    score = squares = np.zeros(inner.shape[0])
+    covariance, coefficients = inner, right
+    weight = squares
     for _ in range(rounds):
-        precision = inner / variance + regular
-        covariance, determinant = _inverse(precision)
-        coefficients = np.einsum("mij,mj->mi", covariance, right / variance)
-        fitted = (coefficients * right).sum(axis=1)
-        bent = np.einsum("mi,mij,mj->m", coefficients, inner, coefficients)
-        squares = np.maximum(total - 2 * fitted + bent, 1e-9)
+        # Normal prior on the chassis's amplitude: its column is taken out of all others (Schur complement).
+        stiff = own + variance / (body.spread**2 if body is not None else 1.0)
+        left = inner - cross[:, :, None] * cross[:, None, :] / stiff if body is not None else inner
+        aim = right - cross * (own_right / stiff) if body is not None else right
+        rest = total - own_right**2 / stiff if body is not None else total
+        covariance, determinant = _inverse(left / variance + regular)
+        coefficients = np.einsum("mij,mj->mi", covariance, aim / variance)
+        fitted = (coefficients * aim).sum(axis=1)
+        bent = np.einsum("mi,mij,mj->m", coefficients, left, coefficients)
+        squares = np.maximum(rest - 2 * fitted + bent, 1e-9)
         log_det = np.log(np.maximum(determinant, 1e-300))
         shrink = (coefficients**2 * prior * grid.used).sum(axis=1)
-        score = grid.log_prior - 0.5 * (squares / variance + shrink + log_det) - log_amplitude
+        score = log_prior - 0.5 * (squares / variance + shrink + log_det) - log_amplitude
+        if body is not None:
+            score = score - 0.5 * math.log(1.0 + own * body.spread**2 / variance)
         weight = np.exp(score - score.max())
         weight = weight / weight.sum()
         fresh = max(float((weight * squares / np.maximum(n - spent, 1.0)).sum()), 1e-4)
         if abs(fresh - variance) < 0.03 * variance:
             break
         variance = fresh
-    log_evidence = float(score.max() + np.log(np.exp(score - score.max()).sum()))
+    log_evidence = float(score.max() + np.log(np.exp(score - score.max()).sum())) + log_chance
     log_evidence += -0.5 * n * math.log(variance) + 0.5 * math.log(1.0 - correlation**2)
     # The noise is itself estimated: widen as Student's t does beside the normal.
     effective = max(n * (1 - correlation) / (1 + correlation) - 5.0, 2.0)
-    widened: Floats = np.asarray(covariance * (1.0 + 2.0 / effective) ** 2, dtype=np.float64)
+    full, spread, taus = _joined(coefficients, covariance, grid, body, cross, own, own_right, variance)
+    spread = np.asarray(spread * (1.0 + 2.0 / effective) ** 2, dtype=np.float64)
     order = np.argsort(weight)[::-1][:8]
     share = weight[order] / weight[order].sum()
     curve = np.einsum("k,ki,nki->n", share, coefficients[order], design[:, grid.columns[order]])
-    shift = np.array([about, 0.0, 0.0])
-    return _Solved(weight, coefficients + shift, widened, data.celsius - about - curve, log_evidence, variance)
+    if body is not None:
+        curve = curve + float((share * full[order, 3]).sum()) * body.values
+    full[:, 0] += about
+    left_over = data.celsius - about - curve
+    tau_of = None if body is None else body.tau
+    return _Solved(weight, full, spread, taus, left_over, log_evidence, variance, correlation, tau_of)
+
+
+def _joined(
+    coefficients: Floats,
+    covariance: Floats,
+    grid: _Grid,
+    body: _Body | None,
+    cross: Floats,
+    own: float,
+    own_right: float,
+    variance: float,
+) -> tuple[Floats, Floats, Floats]:
+    """Coefficients (m, 4), covariance (m, 4, 4) and time constants (m, 3) with the chassis as the last."""
+    m = coefficients.shape[0]
+    full, spread = np.zeros((m, 4)), np.zeros((m, 4, 4))
+    full[:, :3], spread[:, :3, :3] = coefficients, covariance
+    taus = np.column_stack([grid.model_taus, np.full(m, math.nan)])
+    if body is not None:
+        stiff = own + variance / body.spread**2
+        slope = -cross / stiff
+        full[:, 3] = body.mean + own_right / stiff + (slope * coefficients).sum(axis=1)
+        joint = np.einsum("mi,mij->mj", slope, covariance)
+        spread[:, 3, :3] = spread[:, :3, 3] = joint
+        spread[:, 3, 3] = (joint * slope).sum(axis=1) + variance / stiff
+        taus[:, 2] = body.tau
+    return full, spread, taus
 
 
 def _inverse(matrix: Floats) -> tuple[Floats, Floats]:

@@ -344,7 +344,7 @@ def _hints(signals: _Signals, known: _Known, knows: frozenset[str]) -> dict[str,
     if known.power is not None and signals.power_5 is not None:
         at, _ = _against_power_limits(signals, known)
         clear = np.nan_to_num(signals.power_5, nan=np.inf) < known.power * (1.0 - 2 * LIMIT_BAND)
-        hints["power"] += np.where(at, 3.0 if known.power_reported else 2.0, 0.0) - np.where(clear, 1.0, 0.0)
+        hints["power"] += np.where(at, 3.0 if known.power_reported else 2.0, 0.0) - np.where(clear, 0.5, 0.0)
     for limit, told in ((known.throttle, True), (known.ceiling, False)):
         if limit is None or signals.celsius_5 is None:
             continue

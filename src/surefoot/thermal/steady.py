@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TypeAlias
 
@@ -11,6 +12,7 @@ from numpy.typing import ArrayLike
 
 from surefoot.errors import BadInput
 from surefoot.runs import Floats
+from surefoot.thermal.fan import fan_changes
 from surefoot.thermal.rise import Binned, Effort, Rise, binned, fit_rise
 
 NEAR_CELSIUS = 1.0
@@ -22,6 +24,10 @@ SHORTEST_SECONDS = 45.0
 _DETAIL_SECONDS = 9000.0  # beyond 2.5 h a trace says nothing more of its warm-up
 _FEWEST = 12
 _WIDEST_SETTLED = 3.0  # an end known no better than this is not called settled
+_EXTRAPOLATION = 0.33  # of what is still to come
+_STILL_CELSIUS, _STILL_SECONDS = 0.3, 300.0  # flat within so much for so long is settled
+_FAN_LEAST_SECONDS, _FAN_SPIN_SECONDS = 120.0, 12.0  # to see of a fan's step; until it has its new speed
+_FAN_STEP_SHARE = 0.12  # of the rise: what one step of a fan may take off it (common practice, no source)
 _SWINGING = 5.0  # degrees about the curve: the load is not constant, and there is no one end
 
 _Interval: TypeAlias = tuple[float, float]
@@ -76,21 +82,25 @@ class SteadyState:
         return self.known and self.half_width <= degrees
 
 
-def steady_state(seconds: ArrayLike, celsius: ArrayLike) -> SteadyState:
+def steady_state(seconds: ArrayLike, celsius: ArrayLike, fan: ArrayLike | None = None) -> SteadyState:
     """Judge a whole series: ``seconds`` ascending, shape (n,), ``celsius`` of the same shape, NaN where not measured.
 
+    ``fan``: speed in rpm, shape (n,), of the fan that cools it, where measured: each of its steps is another cooling.
     The load is taken to be constant over the last stretch; what came before a change of regime is left out of the
     fit. Raises BadInput for shapes that differ or times that run backwards. Source: lumped capacitance, see `rise`.
     """
     times, values = _checked(seconds, celsius)
-    state = _judge(times, values)
+    steps = _fan_steps(seconds, fan)
+    state = _judge(times, values, steps=steps)
     if not state.known:
         return state
     stop = _stop_minutes(times, values, state)
     return _with(state, stop_minutes=stop)
 
 
-def forecast_final(seconds: ArrayLike, celsius: ArrayLike, *, one_load: bool = False) -> SteadyState:
+def forecast_final(
+    seconds: ArrayLike, celsius: ArrayLike, fan: ArrayLike | None = None, *, one_load: bool = False
+) -> SteadyState:
     """The end value from what there is so far, for use while a load runs; `stop_minutes` is not looked for.
 
     ``forecast_final(...).within(1.0)`` tells that a baseline may be stopped early. Same arguments as `steady_state`.
@@ -98,7 +108,14 @@ def forecast_final(seconds: ArrayLike, celsius: ArrayLike, *, one_load: bool = F
     """
     times, values = _checked(seconds, celsius)
     start = float(times[0]) if one_load and times.size else None
-    return _judge(times, values, "middle" if one_load else "full", start)
+    return _judge(times, values, "middle" if one_load else "full", start, _fan_steps(seconds, fan))
+
+
+def _fan_steps(seconds: ArrayLike, fan: ArrayLike | None) -> list[float]:
+    """Times at which the fan went over to another speed."""
+    if fan is None:
+        return []
+    return fan_changes(np.asarray(seconds, dtype=np.float64), np.asarray(fan, dtype=np.float64))
 
 
 def _checked(seconds: ArrayLike, celsius: ArrayLike) -> tuple[Floats, Floats]:
@@ -116,7 +133,9 @@ def _checked(seconds: ArrayLike, celsius: ArrayLike) -> tuple[Floats, Floats]:
     return times[there], values[there]
 
 
-def _judge(times: Floats, values: Floats, effort: Effort = "full", start: float | None = None) -> SteadyState:
+def _judge(
+    times: Floats, values: Floats, effort: Effort = "full", start: float | None = None, steps: Sequence[float] = ()
+) -> SteadyState:
     n = times.size
     span = float(times[-1] - times[0]) if n else 0.0
     if n < _FEWEST or span < SHORTEST_SECONDS:
@@ -124,11 +143,43 @@ def _judge(times: Floats, values: Floats, effort: Effort = "full", start: float 
     step = quantum(values)
     if start is None:
         start = _last_regime(times, values)
+    # Another fan speed is another end: what came before its last step that left time to see is another regime.
+    usable = [moment for moment in steps if times[-1] - moment >= _FAN_LEAST_SECONDS]
+    if usable:
+        start = max(start, usable[-1] + _FAN_SPIN_SECONDS)
     stretch = _since(times, values, start)
-    rise = fit_rise(stretch, effort)
+    rise = fit_rise(stretch, effort, _whole_rise(values))
     if rise is None:
         return _unknown(times, values, "the load changed too shortly before the end to say where it goes")
-    return _described(times, values, rise, step)
+    described = _described(times, values, rise, step)
+    return _with_fan(described, values, len(steps), len(usable)) if steps else described
+
+
+def _with_fan(state: SteadyState, values: Floats, steps: int, usable: int) -> SteadyState:
+    """Widened by a fan that may step again: when it warms past where it was, or stepped too lately to be seen."""
+    a_step = _FAN_STEP_SHARE * abs(_whole_rise(values))
+    low, high = state.low, state.high
+    if steps > usable:
+        low, high = low - a_step, high + a_step
+    elif state.final_celsius > float(np.percentile(values, 98)) + 0.5:
+        low -= a_step
+    if (low, high) == (state.low, state.high):
+        return state
+    changed = _with(
+        state,
+        low=low,
+        high=high,
+        remaining_low=state.remaining_low + low - state.low,
+        remaining_high=state.remaining_high + high - state.high,
+    )
+    return _with(changed, reason=_reason(changed))
+
+
+def _whole_rise(values: Floats) -> float:
+    """From the lowest to the highest of the series, negative where the highest comes first."""
+    low, high = (float(one) for one in np.percentile(values, (2, 98)))
+    tenth = max(1, values.size // 10)
+    return math.copysign(high - low, float(values[-tenth:].mean() - values[:tenth].mean()))
 
 
 def _described(times: Floats, values: Floats, rise: Rise, step: float) -> SteadyState:
@@ -137,21 +188,29 @@ def _described(times: Floats, values: Floats, rise: Rise, step: float) -> Steady
     blind = _quantisation_error(step, sample_noise) ** 2
     m = rise.weight.size
     ones = np.ones((m, 1))
-    final = rise.functional(np.hstack([ones, np.zeros((m, 2))]), blind + rise.grid_variance(end))
+    final = rise.functional(np.hstack([ones, np.zeros((m, 3))]), blind + rise.grid_variance(end))
     decays = rise.decays(end)
     between = rise.grid_variance(end)
     remaining = rise.functional(np.hstack([np.zeros((m, 1)), -decays]), between)
     middle, low, high = final.quantiles(0.5, 0.025, 0.975)
     left, left_low, left_high = remaining.quantiles(0.5, 0.025, 0.975)
+    still = _stands_still(times, values, rise)
+    # What is still to come is extrapolated: no model of a machine's nodes is right to better than a third of it.
+    more = _EXTRAPOLATION * abs(left)
+    low, high = middle - math.hypot(middle - low, more), middle + math.hypot(high - middle, more)
+    left_low, left_high = left - math.hypot(left - left_low, more), left + math.hypot(left_high - left, more)
+    now = middle - left
+    if still or abs(left) < NEAR_CELSIUS:
+        # Nothing was seen to move: that it stays where it is cannot be left out.
+        low, high = min(low, now - more), max(high, now + more)
+        left_low, left_high = min(left_low, 0.0), max(left_high, 0.0)
     with np.errstate(invalid="ignore"):
         rates = np.nan_to_num(-decays / rise.taus, nan=0.0)
     drift = rise.functional(np.hstack([np.zeros((m, 1)), rates])).quantiles(0.5)[0] * 3600.0
-    reached = (
-        left_low >= -NEAR_CELSIUS
-        and left_high <= NEAR_CELSIUS
-        and max(high - middle, middle - low) <= _WIDEST_SETTLED
-        and sample_noise <= _SWINGING
+    near = (
+        left_low >= -NEAR_CELSIUS and left_high <= NEAR_CELSIUS and max(high - middle, middle - low) <= _WIDEST_SETTLED
     )
+    reached = (near or still) and sample_noise <= _SWINGING
     from_minutes = float(rise.start - times[0]) / 60.0 if rise.start - times[0] > 1.0 else 0.0
     state = SteadyState(
         reached=bool(reached),
@@ -175,8 +234,30 @@ def _described(times: Floats, values: Floats, rise: Rise, step: float) -> Steady
     return _with(state, reason=_reason(state))
 
 
+def _stands_still(times: Floats, values: Floats, rise: Rise) -> bool:
+    """Whether the last five minutes lie within 0.3 degrees: their means over thirds, less what noise does to a mean."""
+    last = times >= times[-1] - _STILL_SECONDS
+    if times[-1] - times[0] < 0.98 * _STILL_SECONDS or rise.start > times[-1] - 0.9 * _STILL_SECONDS or last.sum() < 9:
+        return False
+    seconds, celsius = times[last], values[last]
+    centred = seconds - seconds.mean()
+    across = float(centred @ centred)
+    if across <= 0:
+        return False
+    slope = float(centred @ (celsius - celsius.mean())) / across
+    moved = abs(slope) * float(seconds[-1] - seconds[0])
+    thirds = [float(part.mean()) for part in np.array_split(celsius, 3)]
+    noise = float(np.std(celsius - celsius.mean() - slope * centred)) / math.sqrt(celsius.size / 3)
+    return moved <= _STILL_CELSIUS and max(thirds) - min(thirds) <= _STILL_CELSIUS + 2.0 * min(noise, 0.05)
+
+
 def _reason(state: SteadyState) -> str:
     half = state.half_width
+    if state.reached and abs(state.remaining_celsius) > 0.5:
+        return (
+            f"settled at {state.now_celsius:.1f} °C, flat for five minutes; a slow part, as a chassis, may yet take "
+            f"it to {state.final_celsius:.1f} °C (95 %: {state.low:.1f} to {state.high:.1f})"
+        )
     if state.reached:
         return (
             f"settled at {state.final_celsius:.1f} °C (95 %: {state.low:.1f} to {state.high:.1f}), "
@@ -256,7 +337,7 @@ def _sample_noise(times: Floats, values: Floats, rise: Rise) -> float:
 
 
 def _time_constants(rise: Rise) -> tuple[float, ...]:
-    """Of the models that carry the mixture: one, two or none, as weighted geometric means.
+    """Of the models that carry the mixture: up to three or none, as weighted geometric means.
 
     A term counts when it moves the temperature by more than a tenth of the larger one, and by half a degree: between
     the points of the grid a small second term only mends the first.
@@ -265,7 +346,7 @@ def _time_constants(rise: Rise) -> tuple[float, ...]:
     least = np.maximum(0.1 * amplitudes.max(axis=1, keepdims=True), 0.5)
     counts = amplitudes > least
     count = counts.sum(axis=1)
-    terms = int(np.argmax([float(rise.weight[count == terms].sum()) for terms in (0, 1, 2)]))
+    terms = int(np.argmax([float(rise.weight[count == terms].sum()) for terms in (0, 1, 2, 3)]))
     if terms == 0:
         return ()
     of = count == terms

@@ -10,6 +10,7 @@ import numpy as np
 from surefoot.errors import BadInput
 from surefoot.runs import Channel, Floats, Trace
 from surefoot.thermal.channels import DOMAINS, sample_weights, weighted_mean, whole
+from surefoot.thermal.fan import fan_series
 from surefoot.thermal.percentile import Rule, percentile
 from surefoot.thermal.steady import SteadyState, forecast_final
 
@@ -92,7 +93,7 @@ def settled(trace: Trace) -> dict[str, SteadyState]:
         celsius = whole(trace, domain, "temperature")
         if celsius is None:
             continue
-        state = forecast_final(trace.seconds, celsius)
+        state = forecast_final(trace.seconds, celsius, fan_series(trace))
         if state.known:
             found[domain] = state
     return found
