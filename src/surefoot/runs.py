@@ -233,6 +233,26 @@ class Reading(_Frozen):
     note: str = ""
 
 
+EndingKind = Literal["crash", "froze", "power", "planned", "unknown"]
+
+
+@dataclass(frozen=True, slots=True)
+class Ending:
+    """How a boot ended. ``crash``: down without a shutdown; ``froze``: switched off by hand; ``power``: the supply
+    or the battery gave out; ``planned``: shut down or restarted in order; ``unknown``: nobody recorded it."""
+
+    kind: EndingKind
+    words: str
+
+    @property
+    def is_known(self) -> bool:
+        """Whether anybody recorded it."""
+        return self.kind != "unknown"
+
+
+UNKNOWN_ENDING = Ending("unknown", "this system keeps no record of how it went down")
+
+
 QUANTITIES: dict[str, str] = {
     "temperature": "°C",
     "clock": "MHz",

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import UTC, datetime, timedelta
+from typing import Any
 
 import pytest
 
@@ -12,7 +14,8 @@ from surefoot.guide.voice import Unattended
 from surefoot.journal import Journal
 from surefoot.rehearsal.machine import VirtualMachine
 from surefoot.rig.boot import BOOT_TIME_PREFIX, boot_identity, same_boot
-from surefoot.runs import Outcome, RunPlan, Trace
+from surefoot.rig.guardian.reports import GuardianReport, write_report
+from surefoot.runs import Ending, Outcome, RunPlan, Trace
 from surefoot.units import Setting, Unit
 
 
@@ -89,3 +92,35 @@ def test_boot_identities() -> None:
     assert same_boot(f"{BOOT_TIME_PREFIX}1000", f"{BOOT_TIME_PREFIX}1300") is False
     assert same_boot(f"{BOOT_TIME_PREFIX}1000", "a") is None
     assert same_boot(None, "a") is None
+
+
+@pytest.mark.parametrize(
+    ("kind", "outcome"),
+    [
+        ("crash", Outcome.RESET),
+        ("froze", Outcome.HANG),
+        ("planned", Outcome.VOID),
+        ("power", Outcome.VOID),
+        ("unknown", Outcome.RESET),
+    ],
+)
+def test_the_systems_own_record_decides_when_nobody_is_there(
+    journal: Journal, unit: Unit, machine: VirtualMachine, monkeypatch: pytest.MonkeyPatch, kind: Any, outcome: Outcome
+) -> None:
+    monkeypatch.setattr(machine, "ending", lambda boot_id, since: Ending(kind, f"told so: {kind}"))
+    open_run(journal, unit, "another boot")
+    (run,) = recover(Bench(journal, unit, machine, Unattended()))
+    assert run.outcome is outcome
+    assert run.closing is not None and (kind == "unknown") != (f"told so: {kind}" in run.closing.judged_by)
+
+
+def test_that_the_guardian_stepped_in_is_told(journal: Journal, unit: Unit, machine: VirtualMachine) -> None:
+    open_run(journal, unit, machine.boot_id())
+    voice = Unattended()
+    said: list[str] = []
+    voice.say = lambda text, tone="": said.append(text)  # type: ignore[method-assign, misc, assignment]
+    bench = Bench(journal, unit, machine, voice)
+    report = GuardianReport(datetime.now(UTC) + timedelta(days=1000), unit.name, True, "put back to stock")
+    write_report(bench.guardian_log, report)
+    recover(bench)
+    assert any("guardian stepped in" in text and "put back to stock" in text for text in said)

@@ -45,7 +45,7 @@ def present_on(bench: Bench, ambient_celsius: float | None = None) -> Present:
 
 
 def apply_setting(bench: Bench, setting: Setting, why: str = "applied") -> Setting:
-    """Apply and return what was read back (what was asked for when nothing reads back).
+    """Apply for longer than this process lives; return what was read back (what was asked for when nothing does).
 
     Raises BadInput for a setting that card or rules forbid, MachineError when it could not be, or is not there.
     """
@@ -56,4 +56,5 @@ def apply_setting(bench: Bench, setting: Setting, why: str = "applied") -> Setti
             where=f"unit {bench.unit.name!r}",
             remedy="Check the utility that applies it, or restart.",
         )
+    bench.leave_applied()
     return setting if read is None else read

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
+from pathlib import Path
 
 from surefoot.errors import BadInput
 from surefoot.guide.machine import Machine
 from surefoot.guide.voice import Voice
 from surefoot.journal import Journal
+from surefoot.rig.guardian.guarded import GuardedHands
+from surefoot.rig.guardian.reports import FILE_NAME
 from surefoot.rig.hands.guard import disagreements, guard
 from surefoot.rig.protocols import Hands
 from surefoot.search import Goal, refusal
@@ -36,7 +39,21 @@ class Bench:
         """Whoever applies a setting. Raises BadInput for hands that are not known or that nobody is there to be."""
         if self.given_hands is not None:
             return self.given_hands
-        return self.machine.hands(self.unit, self.voice.ask if self.voice.attended else None)
+        hands = self.machine.hands(self.unit, self.voice.ask if self.voice.attended else None)
+        if hands.kind == "ask" or self.machine.source == "virtual":
+            return hands
+        # Whatever ends this process, the unit goes back to stock.
+        return GuardedHands(hands, self.guardian_log)
+
+    @property
+    def guardian_log(self) -> Path:
+        """Where a guardian writes that it stepped in."""
+        return self.journal.path.parent / FILE_NAME
+
+    def leave_applied(self) -> None:
+        """The setting that stands is to outlive this process: the guardian goes without putting it back."""
+        if isinstance(self.hands, GuardedHands):
+            self.hands.close()
 
     def apply(self, setting: Setting, why: str = "applied") -> Setting | None:
         """Have a setting applied. Returns what was read back, None when nothing reads back.

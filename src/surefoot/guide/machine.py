@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Protocol
 
 from surefoot.errors import MachineError
 from surefoot.rig.protocols import Hands, Load
+from surefoot.runs import Ending
 from surefoot.units import Unit
 
 if TYPE_CHECKING:
@@ -73,6 +74,10 @@ class Machine(Protocol):
 
     def faults_since(self, moment: datetime) -> Sequence[Fault]:
         """Corrected hardware errors and driver resets that the system logged since; [] when it does not tell."""
+        ...
+
+    def ending(self, boot_id: str | None, since: datetime) -> Ending:
+        """How the boot of that identity, which was running at ``since``, came to its end, as the system recorded it."""
         ...
 
 
@@ -155,3 +160,9 @@ class RealMachine:
         from surefoot.rig.errors_log import faults_since
 
         return [(fault.outcome, fault.message) for fault in faults_since(moment, self._root)]
+
+    def ending(self, boot_id: str | None, since: datetime) -> Ending:
+        """From the system's own records."""
+        from surefoot.rig.endings import ending_of
+
+        return ending_of(boot_id, since, self._root)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from surefoot.guide.bench import Bench
 from surefoot.rig.boot import same_boot
+from surefoot.rig.guardian.reports import GuardianReport, reports_since
 from surefoot.runs import Closing, Outcome, Run
 
 
@@ -25,6 +26,8 @@ AFTER_A_BOOT: Mapping[str, Verdict] = {
     "power": Verdict(Outcome.VOID, "the power was lost for another reason"),
     "purpose": Verdict(Outcome.VOID, "the machine was restarted on purpose"),
 }
+_BY_RECORD: Mapping[str, str] = {"crash": "crash", "froze": "froze", "power": "power", "planned": "purpose"}
+"""What the system's own record of its end makes the answer, where nobody says otherwise."""
 SAME_BOOT: Mapping[str, Verdict] = {
     "stopped": Verdict(Outcome.VOID, "only the tool was stopped"),
     "driver": Verdict(Outcome.DRIVER_RESET, "the driver was reset and took the session down"),
@@ -35,9 +38,9 @@ SAME_BOOT: Mapping[str, Verdict] = {
 def recover(bench: Bench) -> list[Run]:
     """Close every open run of the unit and return them as closed.
 
-    Another boot identity than the run's means that the machine went down under it: `reset` unless the user says
-    otherwise. The same boot means that only the tool was stopped: `void`. The time to failure is that of the last
-    heartbeat.
+    Another boot identity than the run's means that the machine went down under it: `reset` unless the system's own
+    record or the user says otherwise. The same boot means that only the tool was stopped: `void`. The time to failure
+    is that of the last heartbeat.
     """
     journal, machine, voice = bench.journal, bench.machine, bench.voice
     closed = []
@@ -59,6 +62,8 @@ def recover(bench: Bench) -> list[Run]:
             f"Recorded as {verdict.outcome.value} after {run.last_minutes:.1f} min under load.",
             "bad" if verdict.outcome is not Outcome.VOID else "warn",
         )
+    for report in _guardian(bench, closed):
+        voice.say(f"The guardian stepped in at {report.at:%Y-%m-%d %H:%M} UTC: {report.words}.", "warn")
     if any(run.outcome in (Outcome.RESET, Outcome.HANG) for run in closed):
         voice.say(
             "Before going on: see that the machine is back at stock, and let the system check its disk. "
@@ -66,6 +71,11 @@ def recover(bench: Bench) -> list[Run]:
             "warn",
         )
     return closed
+
+
+def _guardian(bench: Bench, closed: list[Run]) -> list[GuardianReport]:
+    since = min((run.opened_at for run in closed), default=None)
+    return reports_since(bench.guardian_log, bench.unit.name, since) if since is not None else []
 
 
 def _judge(run: Run, bench: Bench) -> tuple[Verdict, str]:
@@ -79,6 +89,11 @@ def _judge(run: Run, bench: Bench) -> tuple[Verdict, str]:
         else (AFTER_A_BOOT, "the boot of the run is not known")
     )
     default = next(iter(answers))
+    if answers is AFTER_A_BOOT:
+        ending = bench.machine.ending(run.plan.boot_id, run.opened_at)
+        if ending.is_known:
+            default = _BY_RECORD[ending.kind]
+            evidence += f"; {ending.words}"
     choice = bench.voice.choose(
         f"Run {run.id} at {run.setting.describe(bench.unit)} was never closed ({evidence}). What happened?",
         {key: verdict.words for key, verdict in answers.items()},

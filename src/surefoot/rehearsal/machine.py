@@ -13,7 +13,7 @@ import numpy as np
 from surefoot.errors import BadInput
 from surefoot.rehearsal.heat import CHIPS, COOLINGS, MODES, USUAL_COOLING, USUAL_MODE, Body, Tuning
 from surefoot.rehearsal.virtual import VirtualUnit
-from surefoot.runs import LoadState, Outcome
+from surefoot.runs import UNKNOWN_ENDING, Ending, LoadState, Outcome
 from surefoot.units import Knob, Setting, Unit
 
 # Dated, so that the same seed gives the same journal whenever it is played.
@@ -164,6 +164,10 @@ class VirtualMachine:
     def hands(self, unit: Unit, prompt: Callable[[str, str], str] | None) -> VirtualHands:
         """Hands that apply at once."""
         return VirtualHands(self)
+
+    def ending(self, boot_id: str | None, since: datetime) -> Ending:
+        """Nobody keeps a record of a virtual machine's restarts."""
+        return UNKNOWN_ENDING
 
     def faults_since(self, moment: datetime) -> Sequence[tuple[Outcome, str]]:
         """A virtual machine logs nothing."""

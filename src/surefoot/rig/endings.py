@@ -3,31 +3,11 @@
 from __future__ import annotations
 
 import shutil
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import Literal
 
 from surefoot.rig.system_name import system_name
-
-EndingKind = Literal["crash", "froze", "power", "planned", "unknown"]
-
-
-@dataclass(frozen=True, slots=True)
-class Ending:
-    """How a boot ended. ``crash``: down without a shutdown; ``froze``: switched off by hand; ``power``: the supply
-    or the battery gave out; ``planned``: shut down or restarted in order; ``unknown``: nobody recorded it."""
-
-    kind: EndingKind
-    words: str
-
-    @property
-    def is_known(self) -> bool:
-        """Whether anybody recorded it."""
-        return self.kind != "unknown"
-
-
-UNKNOWN = Ending("unknown", "this system keeps no record of how it went down")
+from surefoot.runs import UNKNOWN_ENDING, Ending
 
 
 def ending_of(boot_id: str | None, since: datetime, root: Path | None = None) -> Ending:
@@ -41,13 +21,13 @@ def ending_of(boot_id: str | None, since: datetime, root: Path | None = None) ->
         from surefoot.rig.windows.events import ending_in
 
         records = records_since(since)
-        return (ending_in(records) if records else None) or UNKNOWN
+        return (ending_in(records) if records else None) or UNKNOWN_ENDING
     if root is not None or system_name() == "linux":
         from surefoot.rig.linux_ending import linux_ending
 
         # A second's grace: the record of the boot itself may bear the very second of the run's start.
-        return linux_ending(boot_id, since - timedelta(seconds=1), root) or UNKNOWN
-    return UNKNOWN
+        return linux_ending(boot_id, since - timedelta(seconds=1), root) or UNKNOWN_ENDING
+    return UNKNOWN_ENDING
 
 
 def restart_record(root: Path | None = None) -> str:

@@ -16,7 +16,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Final
 
-from surefoot.rig.endings import Ending
+from surefoot.runs import Ending
 
 JOURNAL_SECONDS: Final = 15.0
 LAST_LINES: Final = 200

@@ -34,11 +34,7 @@ class GuardedHands:
     def __init__(self, hands: Hands, log: Path) -> None:
         self._hands, self._log = hands, log
         self._process: subprocess.Popen[str] | None = None
-
-    @property
-    def kind(self) -> str:
-        """That of the hands."""
-        return self._hands.kind
+        self.kind = hands.kind
 
     @property
     def can_read_back(self) -> bool:

@@ -23,9 +23,8 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import Final
 
-from surefoot.rig.endings import Ending
 from surefoot.rig.faults import LoggedFault
-from surefoot.runs import Outcome
+from surefoot.runs import Ending, Outcome
 
 NAMESPACE: Final = "{http://schemas.microsoft.com/win/2004/08/events/event}"
 MOST_RECORDS: Final = 20_000
