@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal, TypeVar
@@ -200,11 +201,21 @@ class HandsCard(_Frozen):
         return self
 
 
+def _expression(text: str) -> re.Pattern[str]:
+    try:
+        return re.compile(text)
+    except re.error as error:
+        raise ValueError(f"{text!r} is no regular expression: {error}") from None
+
+
 class LoadCard(_Frozen):
     """A load of the user's own: a command (argument list, no shell), or a task done by hand when ``command`` is empty.
 
     ``exercises``: the knob or domain names it bears on. ``ok_exit``: exit codes that mean the work was right.
-    ``soft``: whether a failure is likely to show as a wrong result (cheap) and not as a crash.
+    ``soft``: whether a failure is likely to show as a wrong result (cheap) and not as a crash. ``score``: a regular
+    expression whose first group is a number in a line of the command's output, with ``score_unit`` and
+    ``higher_is_better``; ``error_lines``: regular expressions of lines that mean that the work was wrong, whatever the
+    exit code; ``pass_minutes``: the longest that one pass may take, more being a hang.
     """
 
     name: str
@@ -213,6 +224,26 @@ class LoadCard(_Frozen):
     exercises: tuple[str, ...] = ()
     ok_exit: tuple[int, ...] = (0,)
     soft: bool = False
+    score: str = ""
+    score_unit: str = "points"
+    higher_is_better: bool = True
+    error_lines: tuple[str, ...] = ()
+    pass_minutes: Annotated[float, Field(gt=0, le=10_000)] | None = None
+
+    @field_validator("score")
+    @classmethod
+    def _one_group(cls, score: str) -> str:
+        if score and _expression(score).groups < 1:
+            raise ValueError(f"{score!r} has no group; put the number in brackets, as in 'score: ([0-9.]+)'")
+        return score
+
+    @field_validator("error_lines")
+    @classmethod
+    def _expressions(cls, error_lines: tuple[str, ...]) -> tuple[str, ...]:
+        for text in error_lines:
+            if _expression(text).match(""):
+                raise ValueError(f"{text!r} fits an empty line, so that every line would be an error")
+        return error_lines
 
 
 class GoalCard(_Frozen):

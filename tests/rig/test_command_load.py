@@ -144,3 +144,60 @@ def test_arguments_are_not_read_by_a_shell(finish, tmp_path):
     assert state.state == "done"
     assert not mark.exists()
     assert "; touch" in state.detail["output_tail"]
+
+
+def test_a_score_is_read_from_the_output_and_the_median_kept(finish):
+    code = """
+        import os, sys
+        path = sys.argv[1]
+        n = os.path.getsize(path) if os.path.exists(path) else 0
+        open(path, "ab").write(b"x")
+        print(f"Frames: {1000 + 10 * n:,} per minute")
+    """
+    import tempfile
+
+    with tempfile.TemporaryDirectory() as folder:
+        own = LoadCard(
+            name="render",
+            command=(sys.executable, "-c", textwrap.dedent(code), os.path.join(folder, "count")),
+            score=r"Frames: ([0-9,.]+)",
+            score_unit="1/min",
+        )
+        state = finish(CommandLoad(own).start(2.5 / 60))
+    assert state.state == "done"
+    passes = state.detail["passes"]
+    score = state.detail["scores"]["render"]
+    assert (score["unit"], score["higher_is_better"]) == ("1/min", True)
+    assert score["value"] == pytest.approx(1000 + 10 * (passes - 1) / 2, abs=10)
+
+
+def test_an_error_line_is_a_failure_at_once_whatever_the_exit_code(finish, gone):
+    began = time.monotonic()
+    code = "import time; print('frame 12: checksum differs', flush=True); time.sleep(600)"
+    state = finish(CommandLoad(card(code, error_lines=("checksum differs",))).start(5))
+    assert (state.state, state.outcome) == ("failed", Outcome.MISCOMPUTE)
+    assert "frame 12: checksum differs" in state.message
+    assert time.monotonic() - began < 30
+
+
+@posix
+def test_a_pass_that_takes_too_long_is_a_hang_and_is_ended_with_its_children(finish, gone):
+    session = CommandLoad(card(SLEEPER, pass_minutes=1 / 60)).start(5)
+    limit = time.monotonic() + 20
+    while not (tail := session.poll().detail.get("output_tail", "")).strip() and time.monotonic() < limit:
+        time.sleep(0.02)
+    state = finish(session)
+    assert (state.state, state.outcome) == ("failed", Outcome.HANG)
+    assert "longer than" in state.message
+    assert gone(int((tail or state.detail["output_tail"]).split()[0]))
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [{"score": "no group"}, {"score": "("}, {"error_lines": ("",)}, {"error_lines": ("[",)}, {"pass_minutes": 0}],
+)
+def test_a_card_whose_patterns_cannot_work_is_refused(wrong):
+    from pydantic import ValidationError
+
+    with pytest.raises(ValidationError):
+        LoadCard(name="own", command=("x",), **wrong)

@@ -21,6 +21,7 @@ GROUPS = (
     "log",
     "check",
     "knobs",
+    "load",
     "measure",
     "score",
     "trace",

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import time
+from typing import Literal
 
 from surefoot.errors import BadInput
+from surefoot.rig.loads.witness import Witness
 from surefoot.rig.protocols import LoadState
 from surefoot.units import LoadCard
 
@@ -34,9 +36,13 @@ class ByHandLoad:
 
 
 class ByHandSession:
-    """The time during which the user works. ``progress`` is minutes gone: nothing is verified by the tool."""
+    """The time during which the user works. ``progress`` is minutes gone: nothing is verified by the tool.
 
-    def __init__(self, instructions: str, seconds: float) -> None:
+    ``detail``: what the sensors saw meanwhile (`Witness`), so that an evening at the desktop is not taken for a game.
+    """
+
+    def __init__(self, instructions: str, seconds: float, witness: Witness | None = None) -> None:
+        self._witness = witness if witness is not None else Witness()
         self._instructions = instructions
         self._seconds = seconds
         self._began = time.monotonic()
@@ -47,14 +53,19 @@ class ByHandSession:
         if self._last is not None:
             return self._last
         gone = time.monotonic() - self._began
+        self._witness.look()
         if gone < self._seconds:
-            return LoadState("running", progress=gone / 60.0, phase=self._instructions)
-        self._last = LoadState("done", progress=self._seconds / 60.0, phase=self._instructions)
+            return LoadState("running", gone / 60.0, self._instructions, detail=self._witness.told())
+        self._last = self._end("done", self._seconds)
         return self._last
+
+    def _end(self, state: Literal["done", "stopped"], seconds: float) -> LoadState:
+        words = self._witness.words()
+        return LoadState(state, seconds / 60.0, self._instructions, message=words, detail=self._witness.told())
 
     def stop(self) -> LoadState:
         """End the time early."""
         if self._last is None:
             gone = min(time.monotonic() - self._began, self._seconds)
-            self._last = LoadState("stopped", progress=gone / 60.0, phase=self._instructions)
+            self._last = self._end("stopped", gone)
         return self._last

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import signal
 import subprocess
@@ -11,6 +12,7 @@ import threading
 import time
 from collections import deque
 from contextlib import suppress
+from statistics import median
 from typing import Any, Literal
 
 from surefoot.errors import BadInput, MachineError
@@ -64,7 +66,8 @@ class CommandLoad:
 class CommandSession:
     """A command of the user's while it runs. ``progress`` is minutes under it: what it checks is its own affair.
 
-    ``detail``: ``passes`` that came to their end with an allowed exit code, their ``pass_seconds``, ``output_tail``.
+    ``detail``: ``passes`` that came to their end with an allowed exit code, their ``pass_seconds``, ``output_tail``,
+    and ``scores`` where the card says how a score looks: the median of the passes.
     """
 
     def __init__(self, card: LoadCard, seconds: float) -> None:
@@ -73,6 +76,10 @@ class CommandSession:
         self._seconds = seconds
         self._pass_seconds: list[float] = []
         self._tail: deque[str] = deque(maxlen=TAIL_LINES)
+        self._score = re.compile(card.score) if card.score else None
+        self._errors = [re.compile(text) for text in card.error_lines]
+        self._scores: list[float] = []
+        self._pass_began = self._began
         self._failure: LoadState | None = None
         self._last: LoadState | None = None
         self._ending = threading.Event()
@@ -88,6 +95,10 @@ class CommandSession:
         with self._lock:
             failure = self._failure
         if failure is not None:
+            return self._close("failed")
+        if (late := self._late()) is not None:
+            with self._lock:
+                self._failure = self._failure or late
             return self._close("failed")
         if time.monotonic() - self._began >= self._seconds:
             return self._close("done")
@@ -118,13 +129,21 @@ class CommandSession:
     def _supervise(self) -> None:
         while True:
             process, began = self._process, time.monotonic()
+            self._pass_began = began
             assert process.stdout is not None
+            failure = None
             for line in process.stdout:
-                self._tail.append(line.decode(errors="replace").rstrip()[:400])
+                text = line.decode(errors="replace").rstrip()
+                self._tail.append(text[:400])
+                failure = failure or self._read(text)
+                if failure is not None:
+                    # Told at once; the session ends the command when it is next asked.
+                    with self._lock:
+                        self._failure = self._failure or failure
             code = process.wait()
             if self._ending.is_set():
                 return
-            failure = self._judge(code)
+            failure = failure or self._judge(code)
             if failure is not None:
                 with self._lock:
                     self._failure = failure
@@ -140,6 +159,25 @@ class CommandSession:
                 except MachineError as error:
                     self._failure = LoadState("failed", outcome=Outcome.VOID, message=error.message())
                     return
+
+    def _read(self, line: str) -> LoadState | None:
+        """What a line of output says: a score to keep, or the failure that an error line is."""
+        if self._score is not None and (found := self._score.search(line)) is not None:
+            with suppress(ValueError, TypeError):
+                self._scores.append(float(found.group(1).replace(",", "")))
+        for error in self._errors:
+            if error.search(line):
+                message = f"the command said in pass {self._passes + 1}: {line.strip()[:200]}"
+                return LoadState("failed", outcome=Outcome.MISCOMPUTE, message=message)
+        return None
+
+    def _late(self) -> LoadState | None:
+        """The failure of a pass that takes longer than the card allows."""
+        most = self._card.pass_minutes
+        if most is None or time.monotonic() - self._pass_began <= most * 60.0:
+            return None
+        message = f"pass {self._passes + 1} of the command took longer than the {most:g} min that its card allows."
+        return LoadState("failed", outcome=Outcome.HANG, message=message)
 
     def _judge(self, code: int) -> LoadState | None:
         if code in self._card.ok_exit:
@@ -197,6 +235,9 @@ class CommandSession:
         detail: dict[str, Any] = {"command": list(self._card.command), "passes": self._passes}
         if self._pass_seconds:
             detail["pass_seconds"] = [round(seconds, 3) for seconds in self._pass_seconds[-_LAST_PASSES:]]
+        if self._scores:
+            value = {"value": median(self._scores), "unit": self._card.score_unit}
+            detail["scores"] = {self._card.name: {**value, "higher_is_better": self._card.higher_is_better}}
         if tail:
             detail["output_tail"] = tail
         return detail
