@@ -26,6 +26,7 @@ GROUPS = (
     "score",
     "trace",
     "compare",
+    "trial",
     "report",
     "rehearse",
     "demo",

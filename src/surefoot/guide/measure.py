@@ -79,7 +79,7 @@ def _repeat(bench: Bench, measuring: Measuring) -> list[Run]:
         )
         run = hold(bench, _plan(bench, measuring, load), holding)
         made.append(run)
-        _keep_score(bench, run)
+        keep_score(bench, run)
         if run.outcome is not Outcome.HELD:
             voice.say(f"Run {run.id}: {run.outcome}; {run.closing.judged_by if run.closing else ''}.", "bad")
             break
@@ -94,7 +94,7 @@ def _plan(bench: Bench, measuring: Measuring, load: str) -> RunPlan:
         load=load,
         planned_minutes=measuring.minutes,
         purpose=measuring.purpose,
-        conditions=_conditions(bench, measuring.conditions),
+        conditions=present_conditions(bench, measuring.conditions),
         boot_id=bench.machine.boot_id(),
         source="virtual" if bench.machine.source == "virtual" else "rig",
         note=measuring.note,
@@ -124,7 +124,8 @@ def _needs_hands(measuring: Measuring, bench: Bench) -> bool:
     return bool(unit.knobs) and (not idle or bool(left))
 
 
-def _conditions(bench: Bench, now: Conditions) -> Conditions:
+def present_conditions(bench: Bench, now: Conditions) -> Conditions:
+    """The conditions as they are now: as told, else as the card has them."""
     unit = bench.unit
     card = Conditions(
         power_mode=unit.power_mode,
@@ -167,7 +168,7 @@ def _steady(voice: Voice) -> Callable[[Trace], str | None]:
     return stop_early
 
 
-def _keep_score(bench: Bench, run: Run) -> None:
+def keep_score(bench: Bench, run: Run) -> None:
     """How fast the load verified work in a run that held is a score like any other: its own, else its mean rate."""
     detail = run.closing.detail if run.closing and run.outcome is Outcome.HELD else {}
     found = [Score(name=name, **score) for name, score in detail.get("scores", {}).items()]

@@ -53,6 +53,8 @@ def power(
     shown = np.zeros(PLAYED, dtype=bool)
     taken = np.full(PLAYED, float(blocks))
     for look in looks(blocks):
+        if shown.all():
+            break
         real = rejections(table[~shown, :look], steps[look])[:, -1]
         where = np.flatnonzero(~shown)[real]
         shown[where] = True
@@ -165,7 +167,9 @@ def _table(comparisons: int, degrees: float) -> Floats:
 def _tails(t: Floats, comparisons: int, degrees: Floats) -> Floats:
     """`tail` of many, from tables: log-linear in t, and linear in 1 / degrees between those tabled."""
     made = np.empty(t.size)
-    if np.ptp(degrees) == 0 and degrees.size:
+    if not degrees.size:
+        return made
+    if np.ptp(degrees) == 0:
         return np.exp(np.interp(t, _REACH, _table(comparisons, float(degrees[0]))))
     grid = np.asarray(_DEGREES, dtype=np.float64)
     place = np.clip(np.searchsorted(grid, degrees, side="right") - 1, 0, grid.size - 2)
