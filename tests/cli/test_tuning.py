@@ -181,3 +181,49 @@ def test_bad_input_is_one_message_exit_two_and_changes_nothing(
     assert words in done.stderr
     assert json.loads(bench.run("runs", "bench", "--json").stdout) == []
     assert not bench.store.exists()
+
+
+def test_a_kill_leaves_a_record_and_the_next_verb_with_hands_puts_it_right(bench: Bench) -> None:
+    bench.held(0, 20)
+    child = subprocess.Popen(
+        bench.command("measure", "bench", "--set", "cpu-core=-40", "--minutes", "5", "--unattended", "--i-agree"),
+        env={**bench.environment, "SUREFOOT_REHEARSE_BOOT": "first"},
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+    )
+    deadline = time.monotonic() + 60
+    while not (bench.store.exists() and bench.store.read_text() == "-40"):
+        assert time.monotonic() < deadline and child.poll() is None
+        time.sleep(0.1)
+    time.sleep(1)
+    child.kill()
+    child.wait()
+    assert bench.store.read_text() == "-40", "nobody was left to put it back"
+    told = bench.run("recall", "bench", code=1).stdout
+    assert "was never closed" in told and "-40 mV may still be applied" in " ".join(told.split())
+    # A rehearsed reboot: the same journal under another boot.
+    bench.home.joinpath("boot").write_text("second")
+    done = subprocess.run(
+        bench.command("measure", "bench", "--minutes", "0.1", "--unattended"),
+        env={**bench.environment, "SUREFOOT_REHEARSE_BOOT": "second"},
+        stdin=subprocess.DEVNULL,
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=True,
+    )
+    assert "may still be applied: back to stock first" in " ".join(done.stdout.split())
+    assert bench.store.read_text() == "0"
+    runs = json.loads(bench.run("runs", "bench", "--json").stdout)
+    assert [run["outcome"] for run in runs[-2:]] == ["reset", "held"]
+    assert "applied" not in bench.run("recall", "bench", code=1).stdout
+
+
+def test_the_stride_holds_for_measure_and_nothing_is_written(bench: Bench) -> None:
+    bench.held(0, 20)
+    done = bench.run(
+        "measure", "bench", "--set", "cpu-core=-120", "--minutes", "0.1", "--unattended", "--i-agree", code=2
+    )
+    assert "the deepest that held" in " ".join(done.stderr.split())
+    assert not bench.store.exists() and len(json.loads(bench.run("runs", "bench", "--json").stdout)) == 2

@@ -72,7 +72,9 @@ class Bench:
     def permit(self, setting: Setting) -> None:
         """Raises BadInput, before anything is touched, for a setting that card or rules forbid."""
         guard(self.unit, setting)
-        if setting not in self._excepted and (rule := self.forbidden(setting)):
+        if setting.is_stock or setting in self._excepted:
+            return
+        if rule := self.forbidden(setting):
             raise BadInput(rule, where=f"unit {self.unit.name!r}", remedy="Nothing was applied.")
 
     def forbidden(self, setting: Setting) -> str | None:
