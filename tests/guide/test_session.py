@@ -12,13 +12,13 @@ from surefoot.guide.bench import Bench
 from surefoot.guide.goals import goal_for
 from surefoot.guide.session import Options, Session, SessionEnd
 from surefoot.guide.settle import Settling
-from surefoot.guide.voice import Unattended
+from surefoot.guide.voice import LiveView, Unattended
 from surefoot.journal import Journal
 from surefoot.rehearsal.machine import MachineDown, VirtualMachine
 from surefoot.rehearsal.virtual import VirtualUnit
 from surefoot.runs import Outcome
-from surefoot.search import Goal
-from surefoot.units import GoalCard, Knob, Setting, Unit
+from surefoot.search import Goal, assess
+from surefoot.units import Conditions, GoalCard, Knob, Setting, Unit
 
 CORE = Knob("cpu-core", "cpu", "mV", "down", 5, 250)
 CACHE = Knob("cpu-cache", "cpu", "mV", "down", 5, 250, linked_to="cpu-core")
@@ -186,3 +186,35 @@ def test_the_goal_is_the_cards_changed_by_what_was_asked_for() -> None:
     assert goal_for(card, mttf_hours=50, within=None) == Goal(mttf_hours=50, confidence=0.8)
     with pytest.raises(BadInput, match="confidence"):
         goal_for(card, confidence=2.0)
+
+
+def test_a_session_by_another_strategy_ends_with_that_strategys_answer(tmp_path: Path) -> None:
+    """The end asked the posterior whatever had been playing: two answers in one session."""
+    journal, unit, machine = one_knob(tmp_path, VirtualUnit(95, 5), 4)
+    goal = Goal(mttf_hours=5)
+    options = Options(**{**options_of(FAST), "strategy": "ladder", "goal": goal})
+    end, _ = played(journal, unit, machine, options)
+    runs = journal.runs(unit.name)
+    versions = Conditions(firmware=unit.firmware, driver=unit.driver)
+    by_ladder = assess(unit, runs, goal, strategy="ladder", conditions=versions).known
+    assert end.known is not None and by_ladder is not None and end.strategy == "ladder"
+    assert end.known.setting == by_ladder.setting and "ladder" in end.known.says
+
+
+def test_the_step_says_its_chance_and_the_live_view_the_edge(tmp_path: Path) -> None:
+    class Watching(Unattended):
+        def __init__(self) -> None:
+            super().__init__()
+            self.views: list[LiveView] = []
+
+        def live(self, view: LiveView | None) -> None:
+            if view is not None and view.title != "cooling down":
+                self.views.append(view)
+
+    journal, unit, machine = one_knob(tmp_path, VirtualUnit(60, 5), 3)
+    voice = Watching()
+    Session(Bench(journal, unit, machine, voice), Options(**{**options_of(FAST), "max_runs": 3})).run()
+    headings = [text for tone, text in voice.said if tone == "heading"]
+    assert all("chance to fail" in text and "fail 0 %" not in text for text in headings)
+    assert all("chance to fail" in view.chance for view in voice.views)
+    assert any(view.edge.startswith("edge so far: cpu-core about -") for view in voice.views)
