@@ -204,6 +204,12 @@ def test_choose_says_no_with_one(terminal: Terminal) -> None:
     assert "surefoot reading" in terminal.err
 
 
+def test_one_configuration_is_nothing_to_choose_between(empty: Terminal) -> None:
+    measured("full", 0, [5120, 5102], 46, 187)
+    assert empty("choose", "bench-a", "--quietest") == 1
+    assert "nothing to choose between" in empty.err
+
+
 def test_configurations_are_named_and_ordered(terminal: Terminal) -> None:
     assert terminal("configs", "bench-a", "--name", "3=tuned", "--name", "full mode, stock setting=as it came") == 0
     assert "tuned" in terminal.out

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -30,6 +31,20 @@ def console(stderr: bool = False) -> Console:
     if not made.is_terminal:
         made = Console(stderr=stderr, highlight=False, width=PIPE_WIDTH, no_color=True)
     return made
+
+
+@contextmanager
+def working(words: str) -> Iterator[Callable[[str], None]]:
+    """Say on a terminal what is being done while it takes its time; the line goes when it is done.
+
+    Gives what to call with new words. A pipe or a file is told nothing.
+    """
+    err = console(stderr=True)
+    if not err.is_terminal:
+        yield lambda _: None
+        return
+    with err.status(words, spinner="line") as line:
+        yield line.update
 
 
 def open_journal() -> Journal:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from surefoot.cli.common import JsonFlag, UnitName, open_journal, pairs, show
+from surefoot.cli.common import JsonFlag, UnitName, open_journal, pairs, show, working
 from surefoot.errors import BadInput
 
 if TYPE_CHECKING:
@@ -53,8 +53,8 @@ def compare(
     from surefoot.cli.compare_views import comparison_view
     from surefoot.report.gather import comparison_of, equal_scores, gather
 
-    with open_journal() as journal:
-        gathered = gather(journal, unit)
+    with open_journal() as journal, working(f"Reading what was measured of {unit}") as tell:
+        gathered = gather(journal, unit, tell=tell)
     comparison = comparison_of(
         gathered,
         wanted or (),
@@ -113,8 +113,8 @@ def choose(
     flags = {"coolest": coolest, "quietest": quietest, "fastest": fastest, "leanest": leanest}
     goal = goal_named([name for name, wanted in flags.items() if wanted])
     share = _share(keeping, "--keeping")
-    with open_journal() as journal:
-        gathered = gather(journal, unit)
+    with open_journal() as journal, working(f"Reading what was measured of {unit}") as tell:
+        gathered = gather(journal, unit, tell=tell)
     comparison = comparison_of(gathered, baseline=baseline, room=_room(room))
     choice = choose_configuration(comparison, goal, keeping=share, of=of, measure=by, against=against)
     show({"unit": unit, "choice": choice}, lambda: choice_view(choice), as_json)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from surefoot.cli.common import JsonFlag, UnitName, console, open_journal, show
+from surefoot.cli.common import JsonFlag, UnitName, console, open_journal, show, working
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -41,9 +41,15 @@ def report(
 
     out = out or Path(f"{_file_name(unit)}-report.html")
     err = console(stderr=True)
-    with open_journal() as journal:
+    with open_journal() as journal, working(f"Reading what is known of {unit}") as doing:
         made = report_files(
-            journal, unit, out, pictures=pictures, baseline=baseline, tell=lambda name: err.print(f"drawing {name}")
+            journal,
+            unit,
+            out,
+            pictures=pictures,
+            baseline=baseline,
+            tell=lambda name: err.print(f"drawing {name}"),
+            doing=doing,
         )
     if open_it:
         typer.launch(made.page.resolve().as_uri())

@@ -52,7 +52,7 @@ def _aligned(trace: Trace, reference: Trace) -> Floats:
 
 
 def _occurrence(seconds: Floats) -> NDArray[np.intp]:
-    """For ascending times: the how-manieth sample of its time each one is, from 0."""
+    """For ascending times: the place of each sample among those of the same time, from 0."""
     index = np.arange(seconds.size)
     starts = np.ones(seconds.size, dtype=bool)
     starts[1:] = np.diff(seconds) != 0

@@ -1,1 +1,1 @@
-"""Room."""
+"""The report: what the journal holds of a unit, compared, as tables, pictures and a page."""

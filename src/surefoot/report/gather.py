@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal, TypedDict
 
@@ -122,15 +122,20 @@ def hottest(surfaces: Sequence[SurfaceAt]) -> list[SurfaceAt]:
     return list(found.values())
 
 
-def gather(journal: Journal, unit: Unit | str) -> Gathered:
-    """Read runs, traces, scores and readings of a unit. A trace that cannot be summarised is a problem, not an end."""
+def gather(journal: Journal, unit: Unit | str, *, tell: Callable[[str], None] | None = None) -> Gathered:
+    """Read runs, traces, scores and readings of a unit. A trace that cannot be summarised is a problem, not an end.
+
+    ``tell``: called with what is being done, since every trace is summarised anew.
+    """
     card = journal.unit(unit) if isinstance(unit, str) else unit
     runs = journal.runs(card.name)
     scores, readings = journal.scores(card.name), journal.readings(card.name)
     measured, found = _grouped(journal, card)
     collecting = _Collecting(card, {one.key: one for one in found}, {run.id: run for run in measured})
-    for run in measured:
+    for place, run in enumerate(measured, 1):
         if journal.has_trace(run.id):
+            if tell is not None:
+                tell(f"Reading run {run.id}, {place} of {len(measured)}")
             collecting.trace(run, journal.trace(run.id), _frame_scores(scores, run))
     for score in scores:
         collecting.score(score)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -54,12 +55,17 @@ class Material:
         ]
 
 
-def collect(journal: Journal, unit: Unit | str, *, baseline: str | None = None) -> Material:
-    """Read the journal once and work everything out. Raises BadInput for an unknown unit or baseline."""
+def collect(
+    journal: Journal, unit: Unit | str, *, baseline: str | None = None, tell: Callable[[str], None] | None = None
+) -> Material:
+    """Read the journal once and work everything out; ``tell`` is called with what is being done.
+
+    Raises BadInput for an unknown unit or baseline.
+    """
     from surefoot.report.gather import comparison_of, equal_scores, gather
 
     card = journal.unit(unit) if isinstance(unit, str) else unit
-    gathered = gather(journal, card)
+    gathered = gather(journal, card, tell=tell)
     goal = Goal(mttf_hours=card.goal.mttf_hours, confidence=card.goal.confidence, effort=card.goal.effort)
     # As recall asks: runs under another firmware or driver than the card's do not count.
     present = Conditions(firmware=card.firmware, driver=card.driver)

@@ -44,10 +44,12 @@ def report_files(
     pictures: str | os.PathLike[str] | None = None,
     baseline: str | None = None,
     tell: Callable[[str], None] | None = None,
+    doing: Callable[[str], None] | None = None,
 ) -> ReportFiles:
     """Write the report of a unit and, with ``pictures``, every chart and table as files in that folder.
 
-    ``tell``: called with each chart's name before it is drawn. Raises BadInput as `write_report` does.
+    ``tell``: called with each chart's name before it is drawn as files; ``doing``: with what is being
+    done. Raises BadInput as `write_report` does.
     """
     from surefoot.report.html import render
     from surefoot.report.library import Library
@@ -57,8 +59,10 @@ def report_files(
 
     card = journal.unit(unit) if isinstance(unit, str) else unit
     with Library() as library:
-        material = collect(journal, card, baseline=baseline)
+        material = collect(journal, card, baseline=baseline, tell=doing)
         view = build(material)
+        if doing is not None:
+            doing(f"Drawing {len(view.pictures())} charts")
         page = write_page(render(view, library), path)
     files: list[Path] = []
     if pictures is not None:

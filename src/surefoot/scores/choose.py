@@ -103,7 +103,7 @@ def choose(
     by; by default the temperature, sound level (else fan speed), score or power that most configurations have. Chances
     come from draws of the true means, each a t distribution about the measured mean (the same reference is drawn with
     them); metrics are drawn independently. Raises BadInput for an unknown metric or a share outside 0 to 1, AnswerIsNo
-    when nothing keeps the share or nothing was measured.
+    when nothing keeps the share, nothing was measured, or there is only one to take.
     """
     if not 0 < keeping <= 1:
         raise BadInput(f"a share of {keeping:g} cannot be kept.", remedy="Give a share from 0 to 1, or 1% to 100%.")
@@ -118,6 +118,11 @@ def choose(
         raise AnswerIsNo(
             f"no configuration has both {goal_row.metric.label} and {kept_row.metric.label}.",
             remedy="Measure both in the same configurations, see `surefoot compare`.",
+        )
+    if len(comparison.configurations) == 1:
+        raise AnswerIsNo(
+            f"there is nothing to choose between: {pairs[0][0].name} is the only configuration measured.",
+            remedy="Measure another configuration with `surefoot measure`, or see `surefoot configs`.",
         )
     higher = kept_row.metric.better == "higher"
     reference_at = _reference(comparison, [pair[0].key for pair in pairs], [pair[2] for pair in pairs], whose, higher)

@@ -158,7 +158,8 @@ class WorkSession:
     ) -> LoadState:
         self._crew.kill()
         detail = self._detail(views)
-        message = f"{sum(view.units for view in views)} units of work verified by {len(views)} workers."
+        workers = "1 worker" if len(views) == 1 else f"{len(views)} workers"
+        message = f"{sum(view.units for view in views)} units of work verified by {workers}."
         idle = [view.post.words for view in views if view.units == 0]
         if idle:
             detail["verified_nothing"] = idle
