@@ -227,3 +227,12 @@ def test_the_stride_holds_for_measure_and_nothing_is_written(bench: Bench) -> No
     )
     assert "the deepest that held" in " ".join(done.stderr.split())
     assert not bench.store.exists() and len(json.loads(bench.run("runs", "bench", "--json").stdout)) == 2
+
+
+def test_the_card_to_practise_with_changes_nothing_but_a_file(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+    card = Path(__file__).parents[2] / "examples" / "nothing-changes.toml"
+    monkeypatch.chdir(bench.home)
+    bench.run("unit", "add", "practice", "--from", str(card))
+    assert json.loads(bench.run("next", "practice", "--json").stdout)["minutes"] <= 5
+    bench.run("measure", "practice", "--minutes", "0.1", "--unattended")
+    assert (bench.home / "offset.txt").read_text() == "0"
