@@ -7,8 +7,8 @@ from collections.abc import Sequence
 
 from surefoot.search.edge import estimated_edge
 from surefoot.search.evidence import Certificate, Evidence, Goal
-from surefoot.search.own_evidence import believed, below_failures, claim_ceiling, deepest_believed
-from surefoot.search.posterior import Posterior
+from surefoot.search.own_evidence import agreeing, believed, below_failures, claim_ceiling, deepest_believed
+from surefoot.search.posterior import Posterior, posterior
 from surefoot.search.prior import model_confidence
 from surefoot.units import Knob
 
@@ -27,8 +27,10 @@ def certify_from(
     evidence without the failures that another knob may have caused, which put no ceiling on this one (None: the same).
     """
     ceiling = claim_ceiling(knob, evidence if certain is None else certain, goal)
-    bound = after.goal_quantile(1.0 - model_confidence(goal))
-    if ceiling is None or min(ceiling, bound) < 0:
+    if ceiling is None:
+        return None
+    bound = _bound(after, knob, evidence, goal)
+    if min(ceiling, bound) < 0:
         return None
     return certificate_at(_whole(knob, min(ceiling, bound)), after, knob, evidence, goal)
 
@@ -39,9 +41,20 @@ def borne_by_model(after: Posterior, knob: Knob, evidence: Sequence[Evidence], g
     deepest = deepest_believed(knob, evidence, goal)
     if deepest is None:
         return None
-    bound = after.goal_quantile(1.0 - model_confidence(goal))
+    bound = _bound(after, knob, evidence, goal)
     bound = min(bound, deepest, below_failures(knob, trusted, goal), knob.deepest)
     return None if bound < 0 else _whole(knob, bound)
+
+
+def _bound(after: Posterior, knob: Knob, evidence: Sequence[Evidence], goal: Goal) -> float:
+    """The depth that meets the goal at its confidence, with the holds that lie deeper than a failure and without them:
+    they say that the edge is deeper, and at once that it is softer, so either may be the shallower claim."""
+    doubt = 1.0 - model_confidence(goal)
+    found = after.goal_quantile(doubt)
+    strict = agreeing(knob, evidence, goal)
+    if strict == believed(knob, evidence, goal):
+        return found
+    return min(found, posterior(knob, strict, goal).goal_quantile(doubt))
 
 
 def certificate_at(depth: float, after: Posterior, knob: Knob, evidence: Sequence[Evidence], goal: Goal) -> Certificate:

@@ -34,6 +34,8 @@ LEAP_DECADES = 8.0
 APART_DECADES = 4.0
 """How far deeper than a failure a hold may lie before the two contradict each other, likewise (20 mV): between the two
 the hazard grows a hundredfold even where edges are twice as soft as is typical."""
+AGREE_DECADES = 1.0
+"""Within so much of a failure a deeper hold still agrees with it: edges waver by that from run to run."""
 AT_ONCE_MINUTES = 1.0
 """A failure within so many minutes speaks for a hazard far above one an hour: the edge lies shallower."""
 _ROUNDING = 1e-9
@@ -68,15 +70,18 @@ def leap(knob: Knob, goal: Goal) -> float:
     return max(LEAP_DECADES * typical_per_decade(knob), goal.max_stride, knob.step)
 
 
-def doubts(knob: Knob, evidence: Sequence[Evidence], goal: Goal, *, leaps: bool = True) -> tuple[Doubt, ...]:
+def doubts(
+    knob: Knob, evidence: Sequence[Evidence], goal: Goal, *, leaps: bool = True, apart: float = APART_DECADES
+) -> tuple[Doubt, ...]:
     """The runs whose minutes under load are not believed and why, in the order of the evidence.
 
-    ``leaps``: whether lone holds far past all others are among them. Of a failure only its time is doubted, never
+    ``leaps``: whether lone holds far past all others are among them; ``apart``: how far deeper than a failure a hold
+    is no longer believed, in typical depths per decade. Of a failure only its time is doubted, never
     that it failed.
     """
     found: dict[int, Doubt] = {}
     first = _shallowest_failure(evidence)
-    far = APART_DECADES * typical_per_decade(knob)
+    far = apart * typical_per_decade(knob)
     for at, piece in enumerate(evidence):
         if piece.depth > knob.limit + knob.step + _ROUNDING:
             found[at] = Doubt(at, piece.depth, "limit", knob.limit)
@@ -124,14 +129,24 @@ def _deepest_borne_out(
     return 0.0, 0.0
 
 
-def believed(knob: Knob, evidence: Sequence[Evidence], goal: Goal, *, leaps: bool = True) -> tuple[Evidence, ...]:
+def believed(
+    knob: Knob, evidence: Sequence[Evidence], goal: Goal, *, leaps: bool = True, apart: float = APART_DECADES
+) -> tuple[Evidence, ...]:
     """The evidence without the holds that are not believed; a failure in their place counts, its time does not."""
-    out = {doubt.at for doubt in doubts(knob, evidence, goal, leaps=leaps)}
+    out = {doubt.at for doubt in doubts(knob, evidence, goal, leaps=leaps, apart=apart)}
     return tuple(
         replace(piece, timed=False) if at in out else piece
         for at, piece in enumerate(evidence)
         if at not in out or piece.failed
     )
+
+
+def agreeing(knob: Knob, evidence: Sequence[Evidence], goal: Goal) -> tuple[Evidence, ...]:
+    """The evidence that agrees with every failure: without the holds deeper than one (by more than `AGREE_DECADES`).
+
+    Such a hold may be luck, or a slip. A claim must stand with it and without it (certificate.py).
+    """
+    return believed(knob, evidence, goal, apart=AGREE_DECADES)
 
 
 def deepest_believed(knob: Knob, evidence: Sequence[Evidence], goal: Goal, *, leaps: bool = True) -> float | None:
@@ -168,7 +183,7 @@ def sensibly_held(trusted: Iterable[Evidence]) -> float | None:
 def claim_ceiling(knob: Knob, evidence: Sequence[Evidence], goal: Goal) -> float | None:
     """The deepest depth that may be claimed on the unit's own runs, whatever the model; None when nothing may."""
     trusted = believed(knob, evidence, goal)
-    sensible = sensibly_held(trusted)
+    sensible = sensibly_held(agreeing(knob, evidence, goal))
     if sensible is None:
         return None
     return min(sensible, below_failures(knob, trusted, goal), knob.deepest)
