@@ -86,7 +86,7 @@ def contradicted(rng: np.random.Generator, rows: list[Row]) -> list[Row]:
 # Not among them: the only failure of a table written down as held. Nothing in such a table tells that there is an edge;
 # reading outcomes right is what logs/ is held to.
 SLIPS: dict[str, Callable[[np.random.Generator, list[Row]], list[Row]]] = {
-    slip.__name__: slip for slip in (wrong_sign, factor_ten, minutes_times_ten, doubled, contradicted, failure_as_held)
+    slip.__name__: slip for slip in (wrong_sign, factor_ten, minutes_times_ten, doubled, contradicted)
 }
 
 
