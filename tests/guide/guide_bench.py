@@ -15,7 +15,9 @@ WIDE = Goal(max_stride=500)
 """Strides wide enough for a test to go where it likes, once something has held at stock."""
 
 
-def held_before(journal: Journal, unit: Unit, *depths: float, firmware: str | None = None) -> None:
+def held_before(
+    journal: Journal, unit: Unit, *depths: float, firmware: str | None = None, at: datetime = BEFORE
+) -> None:
     """Log that the unit held at these depths of its first knob: the rules let nobody off stock without."""
     for depth in depths:
         plan = RunPlan(
@@ -26,4 +28,4 @@ def held_before(journal: Journal, unit: Unit, *depths: float, firmware: str | No
             conditions=Conditions(firmware=firmware),
             source="hand",
         )
-        journal.log_run(plan, Closing(outcome=Outcome.HELD, minutes=20, judged_by="test"), at=BEFORE)
+        journal.log_run(plan, Closing(outcome=Outcome.HELD, minutes=20, judged_by="test"), at=at)

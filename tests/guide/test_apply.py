@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import datetime, timedelta
 
 import pytest
 from guide_bench import WIDE, held_before
@@ -47,7 +48,7 @@ def tuned(journal: Journal, unit: Unit) -> Journal:
     return journal
 
 
-def left_open(journal: Journal, unit: Unit, depth: float, boot_id: str) -> int:
+def left_open(journal: Journal, unit: Unit, depth: float, boot_id: str, at: datetime | None = None) -> int:
     run_id = journal.open_run(
         RunPlan(
             unit_name=unit.name,
@@ -55,7 +56,8 @@ def left_open(journal: Journal, unit: Unit, depth: float, boot_id: str) -> int:
             load="everything",
             planned_minutes=30,
             boot_id=boot_id,
-        )
+        ),
+        at=at,
     )
     journal.heartbeat(run_id, 2.0)
     return run_id
@@ -156,6 +158,23 @@ def test_the_stride_holds_for_a_measurement_too(journal: Journal, unit: Unit, ma
     assert len(journal.runs(unit.name)) == runs and machine.setting.is_stock and journal.exceptions(unit.name) == []
     (run,) = measure(bench, measuring(40))
     assert run.outcome is Outcome.HELD
+
+
+def test_after_a_failure_nothing_deeper_than_what_held_is_measured(
+    journal: Journal, unit: Unit, machine: VirtualMachine
+) -> None:
+    held_before(journal, unit, 0, 20, 20, 40, 40)
+    run_id = left_open(journal, unit, 55, "another boot", machine.now())
+    bench = Bench(journal, unit, machine, Unattended())
+    with at_work(bench, off_stock=False, agreed=False):
+        assert journal.run(run_id).outcome is Outcome.RESET
+    assert bench.forbidden(AT_40) is None, "it held, as deep as that"
+    rule = bench.forbidden(Setting(values={"cpu-core": -45}))
+    assert rule is not None and f"run {run_id}" in rule
+    with pytest.raises(BadInput, match="hold something shallower first"):
+        measure(bench, measuring(45))
+    held_before(journal, unit, 35, 35, at=machine.now() + timedelta(hours=1))
+    assert bench.forbidden(Setting(values={"cpu-core": -45})) is None, "the failure is answered"
 
 
 @pytest.mark.parametrize(("answer", "made"), [("yes", 1), ("no", 0)])

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import errno
+import signal
+from collections.abc import Callable
+from typing import ClassVar
 
 import pytest
 from guide_bench import WIDE, held_before
@@ -11,12 +14,19 @@ from surefoot.errors import JournalError, MachineError
 from surefoot.guide.at_work import at_work
 from surefoot.guide.bench import Bench
 from surefoot.guide.hold import hold
+from surefoot.guide.interrupts import no_interrupts, stoppable
+from surefoot.guide.measure import Measuring, measure
 from surefoot.guide.run_in_hand import Holding
+from surefoot.guide.settle import Settling
+from surefoot.guide.stock import to_stock
 from surefoot.guide.voice import LiveView, Tone, Unattended
 from surefoot.journal import Journal
 from surefoot.rehearsal.machine import VirtualHands, VirtualMachine
+from surefoot.rehearsal.virtual import VirtualUnit
+from surefoot.rig.hands import make_hands
+from surefoot.rig.protocols import Hands
 from surefoot.runs import Closing, Outcome, RunPlan, Trace
-from surefoot.units import Setting, Unit
+from surefoot.units import HandsCard, Setting, Unit
 
 FAST = Holding(sample_seconds=5, heartbeat_seconds=30)
 AT_40 = Setting(values={"cpu-core": -40})
@@ -165,3 +175,67 @@ def test_ctrl_c_says_where_the_unit_is(journal: Journal, unit: Unit, machine: Vi
         bench.apply(AT_40)
         raise KeyboardInterrupt
     assert "See that the unit is at stock" in voice.said[-1][1]
+
+
+class Lingering(VirtualHands):
+    """Stock was applied, and something of the setting is left."""
+
+    def apply(self, unit: Unit, setting: Setting) -> Setting | None:
+        return Setting(values={"cpu-core": -10}) if setting.is_stock else super().apply(unit, setting)
+
+
+def test_stock_is_only_on_record_once_it_reads_so(journal: Journal, unit: Unit, machine: VirtualMachine) -> None:
+    bench = Bench(journal, unit, machine, Unattended(), Lingering(machine), WIDE)
+    bench.apply(AT_40)
+    assert not to_stock(bench) and bench.left_applied == AT_40
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGTERM"), reason="no such signal")
+def test_an_interrupt_on_the_way_back_waits_and_is_not_lost() -> None:
+    steps = []
+    with pytest.raises(KeyboardInterrupt), stoppable(), no_interrupts():
+        for number in (signal.SIGINT, signal.SIGTERM):
+            signal.raise_signal(number)
+            steps.append(number)
+    assert len(steps) == 2
+    with pytest.raises(KeyboardInterrupt), stoppable():
+        signal.raise_signal(signal.SIGTERM)
+    assert signal.getsignal(signal.SIGTERM) is signal.SIG_DFL
+
+
+def test_a_signal_that_was_to_be_ignored_stays_ignored() -> None:
+    before = signal.signal(signal.SIGTERM, signal.SIG_IGN)
+    try:
+        with stoppable():
+            signal.raise_signal(signal.SIGTERM)
+    finally:
+        signal.signal(signal.SIGTERM, before)
+
+
+def test_stock_is_not_measured_while_a_setting_may_be_applied(
+    journal: Journal, unit: Unit, machine: VirtualMachine
+) -> None:
+    """With hands that are the user, nobody needs to be asked to do nothing; but here there is something to undo."""
+
+    class There(Unattended):
+        attended = True
+        asked: ClassVar[list[str]] = []
+
+        def ask(self, question: str, default: str) -> str:
+            self.asked.append(question)
+            return default
+
+    card = unit.model_copy(update={"hands": HandsCard(kind="ask")})
+
+    class ByHand(VirtualMachine):
+        def hands(self, unit: Unit, prompt: Callable[[str, str], str] | None) -> Hands:  # type: ignore[override]
+            return make_hands(unit, prompt=prompt)
+
+    bench = Bench(journal, card, ByHand(card, {"cpu-core": VirtualUnit(110, 5)}, seed=1), There())
+    measuring = Measuring(load="cpu", minutes=1, settling=Settling(at_most_minutes=0.1))
+    measure(bench, measuring)
+    assert There.asked == []
+    journal.stand(unit.name, AT_40, why="run 7")
+    measure(bench, measuring)
+    assert [question for question in There.asked if "Put every knob to stock" in question]
+    assert bench.left_applied is None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from pathlib import Path
 
@@ -123,3 +124,13 @@ def test_agreement_follows_the_hardware_steps() -> None:
     assert disagreements(unit, Setting(values={"cpu-core": -95}), Setting()) == [
         "cpu-core should be at -95 mV and reads +0 mV"
     ]
+
+
+@pytest.mark.skipif(not hasattr(os, "getsid"), reason="no sessions")
+def test_commands_do_not_die_with_the_terminal(tmp_path: Path) -> None:
+    """Ctrl-C and a hang-up go to all of the terminal's session; the command that goes back to stock is in its own."""
+    script = "import os, sys; open(sys.argv[1], 'w').write(str(os.getsid(0)))"
+    card = HandsCard(kind="command", apply=(sys.executable, "-c", script, str(tmp_path / "seen"), "{cpu-core}"))
+    unit = unit_with(card, CORE)
+    make_hands(unit).apply(unit, Setting())
+    assert int((tmp_path / "seen").read_text()) != os.getsid(0)
