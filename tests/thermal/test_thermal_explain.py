@@ -101,3 +101,44 @@ def test_nothing_to_explain_is_said() -> None:
     assert explain(Trace(np.zeros(0))).sentences == ("The trace has no samples.",)
     other = explain(Trace(np.arange(10.0), {"fan.fan": np.full(10, 3000.0)}))
     assert "no channel of the CPU or the GPU" in other.sentences[0]
+
+
+def test_resistance_is_not_to_the_room_while_another_source_heats_the_sink() -> None:
+    trace, _ = run_part(Part(), 15, seed=4)
+    both = Trace(trace.seconds, {**trace.channels, "gpu.power": np.full(len(trace), 60.0)})
+    said = explain(both, None, Conditions(ambient_celsius=22.0)).domains["cpu"]
+    assert said.resistance is None
+    assert "another source drew 60 W" in said.no_resistance
+    alone = explain(trace, None, Conditions(ambient_celsius=22.0)).domains["cpu"]
+    assert alone.resistance is not None
+    assert not alone.resistance.coupled
+
+
+def test_boost_peaks_energy_and_cores_are_told() -> None:
+    trace, _ = run_part(Part(short_limit=64.0, short_seconds=40.0), 12, seed=2)
+    cores = {f"cpu.temperature.core-{place}": np.full(len(trace), 60.0 + 2 * place) for place in range(4)}
+    fan = {"fan.fan": np.where(trace.seconds < 300, 1500.0, 2200.0)}
+    said = explain(Trace(trace.seconds, {**trace.channels, **cores, **fan}))
+    part = said.domains["cpu"]
+    celsius, power = trace.channels["cpu.temperature"], trace.channels["cpu.power"]
+    assert part.figures.highest_celsius == celsius.max()
+    assert part.figures.p95_celsius == pytest.approx(np.percentile(celsius, 95), abs=1.0)
+    assert part.figures.energy_joules == pytest.approx(power.sum(), rel=0.01)
+    assert part.figures.mhz_per_watt == pytest.approx(part.figures.mean_mhz / part.figures.mean_watts)
+    assert part.figures.spreads[0].width == pytest.approx(6.0)
+    assert part.figures.spreads[0].highest_core == "core-3"
+    assert said.fans[0].steps == 1
+    assert part.limiter.boost is not None
+    assert part.limiter.boost.seconds == pytest.approx(40, abs=3)
+    assert any("boost of" in text for text in part.sentences)
+    assert any("for the card: power" in text for text in part.sentences)
+    assert said.as_record()["domains"]["cpu"]["figures"]["episodes"]
+
+
+def test_episodes_are_counted_with_their_first_minute() -> None:
+    t = np.arange(600.0)
+    reasons = np.where(((t >= 120) & (t < 180)) | ((t >= 300) & (t < 330)) | ((t >= 334) & (t < 340)), 0x40, 0x0)
+    figures = explain(Trace(t, {"gpu.reasons": reasons.astype(float)})).domains["gpu"].figures
+    assert figures.first_throttled_minute == pytest.approx(2.0, abs=0.05)
+    assert [(one.label, one.count) for one in figures.episodes] == [("thermal", 2)]
+    assert figures.episodes[0].minutes == pytest.approx(96 / 60, abs=0.1)

@@ -177,3 +177,20 @@ def test_a_lumped_model_that_cannot_cool_is_refused() -> None:
         LumpedModel.of({"die": 10.0, "sink": 100.0}, {("die", "sink"): 2.0}, {})
     with pytest.raises(BadInput, match="positive"):
         LumpedModel.of({"die": 0.0}, {}, {"die": 1.0})
+
+
+def test_another_room_has_an_interval_that_covers_leakage_and_the_fan() -> None:
+    """The settled temperature of a leaking part in a warmer room, solved apart from the product: inside the interval."""
+    for seed in range(60):
+        random = np.random.default_rng(seed)
+        room, shift = random.uniform(16, 28), random.uniform(-9, 9)
+        rise, static, leak = random.uniform(30, 65), random.uniform(0.08, 0.30), random.uniform(0.005, 0.018)
+        celsius = room + rise
+        there = celsius + shift
+        for _ in range(200):
+            there = room + shift + rise * (1 - static + static * np.exp(leak * (there - celsius)))
+        referred = refer_to_room(celsius, room, room + shift)
+        assert referred.low <= there <= referred.high
+        assert referred.low <= referred.celsius <= referred.high
+    held = refer_to_room(70, 20, 28, power_held=True)
+    assert held.high - held.celsius < refer_to_room(70, 20, 28).high - 78

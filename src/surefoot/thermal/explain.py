@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from surefoot.errors import BadInput
@@ -85,13 +85,15 @@ def explain(trace: Trace, unit: Unit | None = None, conditions: Conditions | Non
     limits = Limits() if unit is None else Limits.of(unit)
     room = room_celsius(trace, None if conditions is None else conditions.ambient_celsius)
     reports = limiters(trace, limits)
+    shared = _coupling(trace, room)
     domains = {
-        domain: _explain_domain(trace, domain, reports[domain], room) for domain in DOMAINS if has_domain(trace, domain)
+        domain: _explain_domain(trace, domain, reports[domain], room, shared)
+        for domain in DOMAINS
+        if has_domain(trace, domain)
     }
     warnings = [*doubts(trace, limits)]
     if room is None and domains:
         warnings.append("the room temperature is not known: no thermal resistance, and no comparison with another day")
-    shared = _coupling(trace, room)
     sentences = [text for part in domains.values() for text in part.sentences]
     if shared is not None:
         sentences += _coupling_sentences(shared)
@@ -115,12 +117,17 @@ def explain(trace: Trace, unit: Unit | None = None, conditions: Conditions | Non
     )
 
 
-def _explain_domain(trace: Trace, domain: str, report: LimiterReport, room: float | None) -> DomainExplanation:
+def _explain_domain(
+    trace: Trace, domain: str, report: LimiterReport, room: float | None, shared: Coupling | None
+) -> DomainExplanation:
     celsius = whole(trace, domain, "temperature")
     state = None if celsius is None else steady_state(trace.seconds, celsius, fan_series(trace))
     watts = _last_mean(trace, domain, "power", state)
     clock = _last_mean(trace, domain, "clock", state)
     found, why = _resistance(state, room, watts)
+    others = [_last_mean(trace, other, "power", state) or 0.0 for other in DOMAINS if other != domain]
+    if found is not None and sum(others) > _OTHER_WATTS:
+        found, why = _own(found, domain, shared, sum(others))
     read = figures(trace, domain, report.labels)
     return DomainExplanation(
         domain=domain,
@@ -133,6 +140,22 @@ def _explain_domain(trace: Trace, domain: str, report: LimiterReport, room: floa
         figures=read,
         sentences=_domain_sentences(domain, report, state, found, why, watts, clock, read),
     )
+
+
+_OTHER_WATTS = 4.0  # of another source: what it adds to this one's temperature is no longer nothing
+
+
+def _own(found: Resistance, domain: str, shared: Coupling | None, others: float) -> tuple[Resistance | None, str]:
+    """Not to the room while another source heats the same sink: the part's own entry of the coupling, where known."""
+    if shared is None:
+        return None, (
+            f"another source drew {others:.0f} W on what may be the same heatsink: load each alone and both together, "
+            "and its own can be told"
+        )
+    place = shared.sources.index(domain)
+    value, low, high = (float(table[place, place]) for table in (shared.matrix, shared.low, shared.high))
+    own = replace(found, kelvin_per_watt=value, low=low, high=high, coupled=True)
+    return own, ""
 
 
 def _last_mean(trace: Trace, domain: str, quantity: str, state: SteadyState | None) -> float | None:
@@ -195,7 +218,8 @@ def _domain_sentences(
     if any(at):
         said.append(f"{name} at the end: " + " and ".join(text for text in at if text) + ".")
     if found is not None:
-        said.append(f"{name} thermal resistance to the room: {found.sentence}.")
+        to = "thermal resistance" if found.coupled else "thermal resistance to the room"
+        said.append(f"{name} {to}: {found.sentence}.")
     elif state is not None:
         said.append(f"{name}: no thermal resistance, for {why}.")
     return tuple(said)

@@ -51,8 +51,8 @@ class Assumptions:
 
 
 ASSUMED: Mapping[str, Assumptions] = {
-    "cpu": Assumptions(volts=(1.05, 0.08), volts_per_ghz=(0.15, 0.35), aside_share=(0.05, 0.25), usual_mhz=3600.0),
-    "gpu": Assumptions(volts=(0.85, 0.07), volts_per_ghz=(0.25, 0.55), aside_share=(0.15, 0.35), usual_mhz=1700.0),
+    "cpu": Assumptions(volts=(1.05, 0.08), volts_per_ghz=(0.10, 0.60), aside_share=(0.05, 0.25), usual_mhz=3600.0),
+    "gpu": Assumptions(volts=(0.85, 0.07), volts_per_ghz=(0.20, 0.90), aside_share=(0.15, 0.35), usual_mhz=1700.0),
 }
 """The assumptions by domain; a domain not named takes those of the CPU."""
 
@@ -268,7 +268,7 @@ class _Drawn:
         resistance = (celsius - room) / (point.watts + neighbour)
         return cls(
             volts=volts,
-            slope=between(prior.volts_per_ghz),
+            slope=between(point.volts_per_ghz or prior.volts_per_ghz),
             aside=between(prior.aside_share),
             static=normal(prior.static_share, 0.0, 0.45),
             leak_kelvin=normal(prior.leak_per_kelvin, 0.0, 0.03),
@@ -361,8 +361,17 @@ def _assumptions(point: OperatingPoint, what: What, prior: Assumptions) -> tuple
         said.append(f"voltage under load not measured: {prior.volts[0]:g} ± {prior.volts[1]:g} V assumed")
     else:
         said.append(f"voltage under load measured: {point.volts:.3f} V")
-    low, high = prior.volts_per_ghz
-    said.append(f"voltage rises by {low:g} to {high:g} V per GHz")
+    low, high = point.volts_per_ghz or prior.volts_per_ghz
+    how = ", as the run shows" if point.volts_per_ghz else ""
+    said.append(f"voltage rises by {low:.2f} to {high:.2f} V per GHz{how}")
+    if point.limits_from == "trace":
+        limits = [
+            f"power limit {point.power_limit_watts:.1f} W" if point.power_limit_watts else "",
+            f"throttle point {point.ceiling_celsius:.1f} °C" if point.limiter == "thermal" else "",
+        ]
+        said.append("as the run shows, not the card: " + ", ".join(text for text in limits if text))
+    if point.limiter == "thermal":
+        said.append("the part is at the point where it holds itself: what is gained goes into the clock")
     low, high = prior.aside_share
     said.append(
         f"{low:.0%} to {high:.0%} of the power does not see the offset; of the rest "

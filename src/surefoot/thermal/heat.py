@@ -29,7 +29,8 @@ class Resistance:
     """Thermal resistance from a source to the reference (the room), in kelvin per watt, with its 95 % interval.
 
     ``celsius``, ``reference_celsius``, ``watts``: what it was formed from; ``settled``: whether the temperature had
-    reached its end, which the definition asks for, or was forecast.
+    reached its end, which the definition asks for, or was forecast; ``coupled``: it is the part's own entry of the
+    coupling with another source on the same heatsink.
     """
 
     kelvin_per_watt: float
@@ -39,11 +40,17 @@ class Resistance:
     reference_celsius: float
     watts: float
     settled: bool = True
+    coupled: bool = False
 
     @property
     def sentence(self) -> str:
         """In words."""
         how = "" if self.settled else ", end temperature forecast"
+        if self.coupled:
+            return (
+                f"{self.kelvin_per_watt:.2f} K/W (95 %: {self.low:.2f} to {self.high:.2f}) of its own, what the other "
+                "source adds taken off"
+            )
         return (
             f"{self.kelvin_per_watt:.2f} K/W (95 %: {self.low:.2f} to {self.high:.2f}): {self.celsius:.1f} °C at "
             f"{self.watts:.1f} W over {self.reference_celsius:.1f} °C{how}"
@@ -255,13 +262,21 @@ def _redrawn(
 class Referred:
     """A temperature re-referred to another room.
 
-    ``celsius``: the answer; ``moved``: False when it may not be moved (held at a ceiling: the clock moves instead);
-    ``assumption``: what was taken for granted, in words.
+    ``celsius``: the answer, ``low`` to ``high`` what it may be (about 95 %); ``moved``: False when it may not be
+    moved (held at a ceiling: the clock moves instead); ``assumption``: what was taken for granted, in words.
     """
 
     celsius: float
     moved: bool
     assumption: str
+    low: float = math.nan
+    high: float = math.nan
+
+
+# What a degree of the room does beside the degree itself (common practice, no source): a fan that follows takes some
+# of it back, and leakage that grows with temperature adds power and so more degrees.
+_FAN_TAKES_BACK = 0.25
+_LEAK_SHARE, _LEAK_PER_KELVIN = 0.32, 0.020  # the most of each
 
 
 def refer_to_room(
@@ -271,12 +286,14 @@ def refer_to_room(
     *,
     ceiling_celsius: float | None = None,
     thermally_limited: bool = False,
+    power_held: bool = False,
 ) -> Referred:
     """A settled temperature measured in one room, as it would be in another: T + (room - measured room).
 
     Follows from R = (T - T_room) / P at constant power and cooling (JEDEC JESD51-1, from memory). A temperature that
     the part was held at (``thermally_limited``) cannot be re-referred: in another room it would sit at the same
-    ceiling and the clock would move. One that would come within 1 degree of ``ceiling_celsius`` stops there.
+    ceiling and the clock would move. ``power_held``: a power limit kept the power, so that leakage cannot add any.
+    One that would come within 1 degree of ``ceiling_celsius`` stops there.
 
     Raises BadInput for a value that is not finite.
     """
@@ -288,15 +305,28 @@ def refer_to_room(
             celsius,
             False,
             "it was held at its temperature ceiling: in another room it stays there and the clock moves instead",
+            celsius - SPREAD_CELSIUS,
+            celsius + SPREAD_CELSIUS,
         )
+    shift = room - measured_room
+    rise = max(celsius - measured_room, 0.0)
+    # dP/P per kelvin is the leaking share times its growth; each kelvin of rise then feeds back (a geometric series).
+    fed_back = 0.0 if power_held else min(rise * _LEAK_SHARE * _LEAK_PER_KELVIN, 0.5)
+    most = shift * (1.0 + fed_back / (1.0 - fed_back))
+    least = shift * (1.0 - _FAN_TAKES_BACK)
+    around = _Z95 * math.hypot(SPREAD_CELSIUS, SPREAD_REFERENCE)
+    low, high = celsius + min(least, most) - around, celsius + max(least, most) + around
     moved = celsius + (room - measured_room)
     if ceiling_celsius is not None and moved > ceiling_celsius:
         return Referred(
             ceiling_celsius,
             True,
             f"it would pass its ceiling of {ceiling_celsius:g} °C: it stops there and the clock falls instead",
+            min(low, ceiling_celsius),
+            min(high, ceiling_celsius),
         )
-    return Referred(moved, True, "the same power and the same cooling (fan speed, airflow) in both rooms")
+    words = "the same power and the same cooling (fan speed, airflow) in both rooms; the interval allows for leakage"
+    return Referred(moved, True, f"{words} and for a fan that follows", low, high)
 
 
 def room_celsius(trace: Trace, room: float | None = None) -> float | None:

@@ -24,7 +24,9 @@ class OperatingPoint:
 
     ``celsius`` with ``spread_celsius``, one standard deviation; ``limiter``: the label that holds the clock there
     (`limiter.LABELS`); ``ceiling_celsius``, ``power_limit_watts``, ``free_clock_mhz``: limits that are known;
-    ``other_watts``: what the other source on the heatsink draws; ``fan_fixed``: the fan did not follow temperature.
+    ``volts_per_ghz``: range of the slope of the voltage-clock curve where the run shows it; ``limits_from``: ``card``
+    or ``trace``, where the power limit and the ceiling come from; ``other_watts``: what the other source on the
+    heatsink draws; ``fan_fixed``: the fan did not follow temperature.
     """
 
     domain: str
@@ -41,6 +43,8 @@ class OperatingPoint:
     fan_fixed: bool = False
     spread_celsius: float = 0.5
     settled: bool = True
+    volts_per_ghz: tuple[float, float] | None = None
+    limits_from: str = "card"
 
     def __post_init__(self) -> None:
         where = f"operating point of {self.domain}"
@@ -103,6 +107,11 @@ def operating_point(
     free = known.clock_limits_mhz.get(domain)
     if free is None and label == "free":
         free = clock
+    held_power = next((one.value for one in found.found if one.kind == "power"), None)
+    throttle = next((one.value for one in found.found if one.kind == "throttle point"), None)
+    if free is None and label in ("power", "thermal") and found.share("free") > 0.01:
+        # It ran free for a while in the same run: the clock of that is where it would come to rest.
+        free = found.free_clock_mhz
     others = [mean("power", other) or 0.0 for other in DOMAINS if other != domain]
     celsius = state.final_celsius
     place = room_celsius(trace, room)
@@ -114,14 +123,35 @@ def operating_point(
         volts=_plausible_volts(mean("voltage")),
         room_celsius=place,
         limiter=label,
-        ceiling_celsius=found.ceiling_celsius,
-        power_limit_watts=found.power_limit_watts,
+        ceiling_celsius=throttle or known.throttle_celsius.get(domain) or found.ceiling_celsius,
+        power_limit_watts=held_power or found.power_limit_watts,
         free_clock_mhz=free,
         other_watts=sum(others),
         fan_fixed=_fan_is_fixed(trace),
         spread_celsius=max(state.half_width / 1.96, 0.3),
         settled=state.reached,
+        volts_per_ghz=_slope(trace, domain),
+        limits_from="trace" if held_power is not None or throttle is not None else "card",
     )
+
+
+def _slope(trace: Trace, domain: str) -> tuple[float, float] | None:
+    """Volts per GHz near the top of the curve, a quarter either way, where voltage and clock both moved under load."""
+    clock, volts, power = (whole(trace, domain, name) for name in ("clock", "voltage", "power"))
+    if clock is None or volts is None or power is None:
+        return None
+    there = np.isfinite(clock) & np.isfinite(volts) & np.isfinite(power)
+    if there.sum() < 30 or _plausible_volts(float(np.median(volts[there]))) is None:
+        return None
+    there &= (power > 0.4 * np.nanpercentile(power, 95)) & (clock > 0.6 * np.nanpercentile(clock, 95))
+    if there.sum() < 30:
+        return None
+    ghz = clock[there] / 1000.0
+    low, high = np.percentile(ghz, (5, 95))
+    if high - low < 0.03 * high:
+        return None
+    slope = float(np.polyfit(ghz, volts[there], 1)[0])
+    return (0.75 * slope, 1.25 * slope) if 0.03 < slope < 1.5 else None
 
 
 def _main_of(report: LimiterReport, where: np.ndarray[tuple[int], np.dtype[np.bool_]], weights: Floats) -> str:
