@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 import os
+import re
 import subprocess
 import sys
 from collections.abc import Callable
@@ -128,8 +129,10 @@ def test_explain_says_limit_end_and_resistance(here: Command) -> None:
     done = here("explain", "1")
     assert done.returncode == 0, done.stderr
     assert all(len(line) <= 80 for line in done.stdout.splitlines())
-    for words in ("held by power", "settled", "thermal resistance", "0.90 K/W", "Not told"):
+    for words in ("held by power", "settled", "thermal resistance", "Not told"):
         assert words in done.stdout
+    told = float(re.findall(r"([\d.]+) K/W", done.stdout)[0])
+    assert told == pytest.approx(0.90, abs=0.03)
     said = json.loads(here("explain", "1", "--json").stdout)
     cpu = said["domains"]["cpu"]
     assert cpu["limiter"]["main"] == "power"
@@ -192,3 +195,27 @@ def test_bad_input_is_one_clear_message(here: Command, words: tuple[str, ...], w
     assert what in done.stderr
     assert "Traceback" not in done.stderr
     assert done.stdout == ""
+
+
+def test_compare_puts_two_traces_side_by_side(here: Command) -> None:
+    done = here("compare", "1", "2", "--plain")
+    assert done.returncode == 0, done.stderr
+    assert all(len(line.rstrip()) <= 80 for line in done.stdout.splitlines())
+    for words in ("A: run 1", "B: run 2", "cpu.clock, mean, MHz", "+22", "a: run A   b: run B   #: both"):
+        assert words in done.stdout
+    found = json.loads(here("compare", "1", "2", "--json").stdout)
+    rows = {row["name"]: row for row in found["differences"]}
+    clock = rows["cpu.clock, mean"]
+    assert clock["difference"] == pytest.approx(clock["other"] - clock["one"])
+    assert clock["low"] <= clock["difference"] <= clock["high"]
+    assert clock["clear"]
+    same = json.loads(here("compare", "1", "1", "--json").stdout)
+    assert all(row["difference"] == 0 for row in same["differences"])
+    assert not any(row["clear"] for row in same["differences"])
+
+
+def test_compare_says_what_is_missing(here: Command) -> None:
+    assert "has no sensor trace" in here("compare", "1", "3").stderr
+    wrong = here("compare", "1", "2", "--channel", "gpu.power")
+    assert wrong.returncode == 2
+    assert "in common" in wrong.stderr

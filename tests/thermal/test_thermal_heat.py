@@ -180,7 +180,7 @@ def test_a_lumped_model_that_cannot_cool_is_refused() -> None:
 
 
 def test_another_room_has_an_interval_that_covers_leakage_and_the_fan() -> None:
-    """The settled temperature of a leaking part in a warmer room, solved apart from the product: inside the interval."""
+    """A leaking part in another room, solved apart from the product, lies inside the interval."""
     for seed in range(60):
         random = np.random.default_rng(seed)
         room, shift = random.uniform(16, 28), random.uniform(-9, 9)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from surefoot.cli import trace_heat, trace_import
+from surefoot.cli import trace_compare, trace_heat, trace_import
 from surefoot.cli.common import PIPE_WIDTH, JsonFlag, open_journal, show
 from surefoot.errors import BadInput
 
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from surefoot.thermal.forecast import Forecast
     from surefoot.units import Unit
 
-traces = typer.Typer(no_args_is_help=True, help="Sensor traces: import, draw, explain, forecast.")
+traces = typer.Typer(no_args_is_help=True, help="Sensor traces: import, draw, explain, compare, forecast.")
 
 RunId = Annotated[int, typer.Argument(metavar="RUN", help="Id of the run, as `surefoot runs` shows it.")]
 DomainOption = Annotated[str, typer.Option("--domain", help="The part asked about: cpu or gpu.")]
@@ -32,6 +32,7 @@ def register(app: typer.Typer) -> None:
 
 trace_import.register(traces)
 trace_heat.register(traces)
+trace_compare.register(traces)
 
 
 @traces.command("show")
@@ -49,7 +50,7 @@ def show_trace(
     from surefoot.thermal.picture import usual_channels
 
     with open_journal() as journal:
-        found, card, trace = _run(journal, run)
+        found, card, trace = run_with_trace(journal, run)
     names = channel or usual_channels(trace)
     if as_json:
         show(_samples(run, trace, names), list, True)
@@ -65,7 +66,7 @@ def explain_trace(run: RunId, as_json: JsonFlag = False) -> None:
     from surefoot.thermal.explain import explain
 
     with open_journal() as journal:
-        found, card, trace = _run(journal, run)
+        found, card, trace = run_with_trace(journal, run)
     said: Explanation = explain(trace, card, found.plan.conditions)
     record = {"run": run, "unit": card.name, "setting": found.setting.values, **said.as_record()}
     show(record, lambda: explanation(found, card, said), as_json)
@@ -95,7 +96,7 @@ def forecast(
     _checked_domain(domain)
     question = Question(domain, offset_mv, offset_mhz, power_limit, room, cooling_factor)
     with open_journal() as journal:
-        found, card, trace = _run(journal, run)
+        found, card, trace = run_with_trace(journal, run)
         made: Forecast = forecast_from(trace, card, found.setting, found.plan.conditions, question)
         record = record_of(made, card, found.setting)
         number = journal.add_forecast(card.name, record, run_id=run)
@@ -116,8 +117,8 @@ def judge(
     if domain is not None:
         _checked_domain(domain)
     with open_journal() as journal:
-        first, card, trace_before = _run(journal, before)
-        second, other, trace_after = _run(journal, after)
+        first, card, trace_before = run_with_trace(journal, before)
+        second, other, trace_after = run_with_trace(journal, after)
         if other.name != card.name:
             raise BadInput(
                 f"run {before} is of {card.name!r}, run {after} of {other.name!r}.",
@@ -135,7 +136,7 @@ def judge(
     show(result, lambda: judged_view(before, after, judged), as_json)
 
 
-def _run(journal: Journal, run_id: int) -> tuple[Run, Unit, Trace]:
+def run_with_trace(journal: Journal, run_id: int) -> tuple[Run, Unit, Trace]:
     """The run, its unit's card and its samples. Raises BadInput for an unknown run or one without samples."""
     found = journal.run(run_id)
     trace = journal.trace(run_id)

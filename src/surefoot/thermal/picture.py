@@ -164,3 +164,44 @@ def _folded(text: str, width: int) -> list[str]:
     import textwrap
 
     return textwrap.wrap(text, width, subsequent_indent="  ")
+
+
+BOTH_MARKS = ("a", "b", "#")
+"""In a picture of two traces: the first, the second, and where they fall together. Letters: no colour is needed."""
+
+
+def draw_both(
+    name: str, minutes: Floats, one: Floats, other: Floats, *, width: int = 80, rows: int = 6, plain: bool = False
+) -> list[str]:
+    """Two series over one axis of time and of value, as lines of text no longer than ``width``.
+
+    ``minutes``, ``one``, ``other``: shape (n,). Each column shows the mean of what falls into it. Raises BadInput for a
+    width under 40.
+    """
+    if width < 40:
+        raise BadInput(f"a picture needs at least 40 columns, got {width}.")
+    columns = width - _GUTTER - 2
+    seen = np.concatenate([one[np.isfinite(one)], other[np.isfinite(other)]])
+    unit = Channel.parse(name).unit or "1"
+    unit = unit.replace("°C", "degC") if plain else unit
+    if seen.size == 0:
+        return [f"{name} ({unit}): no readings"[:width]]
+    low, high = float(seen.min()), float(seen.max())
+    if high - low < 1e-9:
+        low, high = low - 0.5, high + 0.5
+    place = _places(minutes, columns)
+    cells = np.full((rows, columns), " ", dtype="<U1")
+    for series_, mark in ((one, BOTH_MARKS[0]), (other, BOTH_MARKS[1])):
+        there = np.isfinite(series_)
+        count = np.bincount(place[there], minlength=columns)
+        total = np.bincount(place[there], weights=series_[there], minlength=columns)
+        full = np.flatnonzero(count)
+        height = np.round((total[full] / count[full] - low) / (high - low) * (rows - 1)).astype(np.int64)
+        for column, level in zip(full.tolist(), (rows - 1 - height).tolist(), strict=True):
+            cells[level, column] = mark if cells[level, column] == " " else BOTH_MARKS[2]
+    bar = "|" if plain else "│"
+    lines = [f"{name} ({unit})"[:width]]
+    for row in range(rows):
+        label = {0: _number(high), rows - 1: _number(low)}.get(row, "")
+        lines.append(f"{label:>{_GUTTER}} {bar}{''.join(cells[row])}".rstrip())
+    return [*lines, *_time_axis(minutes * 60.0, columns, plain)]
