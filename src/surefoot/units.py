@@ -91,7 +91,7 @@ class Knob:
     @property
     def deepest(self) -> float:
         """The deepest whole step that does not pass the limit, as depth."""
-        return math.floor(self.limit / self.step + 1e-9) * self.step
+        return self.whole(self.limit)
 
     def value_at(self, depth: float) -> float:
         """The signed offset at a depth: depth 95 of a knob toward down is -95. Raises BadInput for a depth < 0."""
@@ -112,6 +112,18 @@ class Knob:
                 remedy=f"Allowed: from 0 to {self.value_at(self.limit):+g} {self.unit}.",
             )
         return depth if depth else 0.0
+
+    def whole(self, depth: float) -> float:
+        """The deepest whole step that is no deeper than a depth, not below stock."""
+        return max(math.floor(depth / self.step + 1e-9), 0) * self.step
+
+    def shallower(self, depth: float) -> float:
+        """The deepest whole step that is shallower than a depth, not below stock."""
+        return max(math.ceil(depth / self.step - 1e-9) - 1, 0) * self.step
+
+    def nearest(self, depth: float) -> float:
+        """The whole step nearest to a depth, within the limit."""
+        return min(max(math.floor(depth / self.step + 0.5), 0) * self.step, self.deepest)
 
     def describe(self, depth: float) -> str:
         """A depth as a tester says it: ``-95 mV``, ``+120 MHz``, ``stock``."""

@@ -110,3 +110,11 @@ def test_links_must_lead_somewhere() -> None:
 def test_a_room_that_cannot_be_is_refused() -> None:
     with pytest.raises(BadInput):
         validated(Conditions, {"ambient_celsius": 300}, "--ambient")
+
+
+def test_a_knob_rounds_to_its_own_steps() -> None:
+    knob = Knob("core", "cpu", "mV", "down", 4, 142)
+    assert [knob.whole(depth) for depth in (0, 3.9, 4, 4.1, 11.999999999, -3)] == [0, 0, 4, 4, 12, 0]
+    assert [knob.shallower(depth) for depth in (0, 3.9, 4, 4.1, 60)] == [0, 0, 0, 4, 56]
+    assert [knob.nearest(depth) for depth in (0, 1.9, 2, 5.9, 500)] == [0, 0, 4, 4, 140]
+    assert knob.deepest == 140

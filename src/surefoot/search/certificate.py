@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 
 from surefoot.search.edge import estimated_edge
@@ -32,7 +31,7 @@ def certify_from(
     bound = _bound(after, knob, evidence, goal)
     if min(ceiling, bound) < 0:
         return None
-    return certificate_at(_whole(knob, min(ceiling, bound)), after, knob, evidence, goal)
+    return certificate_at(knob.whole(min(ceiling, bound)), after, knob, evidence, goal)
 
 
 def borne_by_model(after: Posterior, knob: Knob, evidence: Sequence[Evidence], goal: Goal) -> float | None:
@@ -43,7 +42,7 @@ def borne_by_model(after: Posterior, knob: Knob, evidence: Sequence[Evidence], g
         return None
     bound = _bound(after, knob, evidence, goal)
     bound = min(bound, deepest, below_failures(knob, trusted, goal), knob.deepest)
-    return None if bound < 0 else _whole(knob, bound)
+    return None if bound < 0 else knob.whole(bound)
 
 
 def _bound(after: Posterior, knob: Knob, evidence: Sequence[Evidence], goal: Goal) -> float:
@@ -70,7 +69,3 @@ def certificate_at(depth: float, after: Posterior, knob: Knob, evidence: Sequenc
         edge_depth=edge,
         guard_band=edge - depth,
     )
-
-
-def _whole(knob: Knob, depth: float) -> float:
-    return math.floor(depth / knob.step + 1e-9) * knob.step

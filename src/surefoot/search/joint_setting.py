@@ -86,7 +86,7 @@ def step_back(
         failed = _failed_together(depths, counted, goal)
         if failed is None and chance >= confidence:
             break
-        options = {name: {**depths, name: _one_less(knobs[name], depths[name])} for name in depths if depths[name] > 0}
+        options = {name: {**depths, name: knobs[name].shallower(depths[name])} for name in depths if depths[name] > 0}
         loss = {name: (depths[name] - options[name][name]) / certified[name] for name in options}
         chances = {name: joint.chance_meets(option) for name, option in options.items()}
         if failed is not None:
@@ -126,9 +126,3 @@ def _failed_together(depths: Mapping[str, float], counted: Sequence[CountedRun],
         if hours < goal.mttf_hours * failures:
             return item
     return None
-
-
-def _one_less(knob: Knob, depth: float) -> float:
-    """The next whole step shallower than a depth, not below stock."""
-    steps = int((depth - ROUNDING) / knob.step)
-    return max(steps * knob.step, 0.0)

@@ -89,7 +89,7 @@ class Reckoning:
         knob = self.knobs[name]
         middle = self.joint.marginal(name).goal_quantile(0.5)
         middle = min(middle, below_failures(knob, alone(self.counted, name), self.goal), knob.deepest)
-        return max(int(middle / knob.step + 1e-9) * knob.step, 0.0)
+        return knob.whole(middle)
 
     def without(self, items: Sequence[CountedRun]) -> Reckoning:
         """The same before some of the runs were made."""

@@ -118,7 +118,7 @@ def vouched(seen: Sequence[SeenT], knobs: Mapping[str, Knob], strides: Mapping[s
 def ceilings(seen: Sequence[Seen], knobs: Mapping[str, Knob], strides: Mapping[str, float]) -> dict[str, float]:
     """By knob, the deepest whole step that a stride past the deepest that held in any run reaches, within its limit."""
     return {
-        name: min(_whole(knob, deepest_vouched(seen, knob, strides[name]) + strides[name]), knob.deepest)
+        name: min(knob.whole(deepest_vouched(seen, knob, strides[name]) + strides[name]), knob.deepest)
         for name, knob in knobs.items()
     }
 
@@ -139,7 +139,7 @@ def cut_back(
     most = 0.0
     for item in kept:
         left = {
-            name: _whole(knobs[name], min(depth, item.depths[name], failed.depths[name]))
+            name: knobs[name].whole(min(depth, item.depths[name], failed.depths[name]))
             for name, depth in wanted.items()
         }
         if all(left[name] >= failed.depths[name] - ROUNDING for name in left):
@@ -167,7 +167,7 @@ def allowed(knob: Knob, evidence: Sequence[Evidence], goal: Goal) -> Allowed:
     failed = unanswered(seen)
     if failed is not None and deepest < knob.deepest:
         why = f"nothing shallower than the failure at {knob.describe(failed.depths[knob.name])} has held since"
-        return Allowed(_whole(knob, deepest), why)
+        return Allowed(knob.whole(deepest), why)
     ceiling = ceilings(seen, {knob.name: knob}, {knob.name: goal.max_stride})[knob.name]
     if deepest + goal.max_stride > knob.deepest:
         return Allowed(ceiling, f"the knob's limit of {knob.limit:g} {knob.unit}")
@@ -184,7 +184,7 @@ def enforce(proposal: Proposal, knob: Knob, evidence: Sequence[Evidence], goal: 
         return Proposal(True, 0.0, 0.0, 0.0, f"Stop: {rule.why}.", why_stop=rule.stop, claim=proposal.claim)
     if proposal.stop:
         return proposal
-    depth = _whole(knob, max(proposal.depth, 0.0))
+    depth = knob.whole(max(proposal.depth, 0.0))
     if depth <= rule.ceiling + ROUNDING:
         return proposal if depth == proposal.depth else replace(proposal, depth=depth)
     reason = f"{proposal.reason.rstrip('.')}; cut back to {knob.describe(rule.ceiling)}: {rule.why}."
@@ -242,7 +242,3 @@ def _by_the_runs(unit: Unit, counted: Sequence[CountedRun], wanted: Mapping[str,
 
 def _past(knob: Knob, stride: float, deepest: float) -> str:
     return f"{stride:g} {knob.unit} past {knob.describe(deepest)}, the deepest that held"
-
-
-def _whole(knob: Knob, depth: float) -> float:
-    return int(depth / knob.step + ROUNDING) * knob.step
