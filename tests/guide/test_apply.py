@@ -73,6 +73,8 @@ def test_recall_counts_and_tells_an_open_run_first(tuned: Journal, unit: Unit, m
     assert answer.open_runs == (run_id,) and f"run {run_id}" in answer.first[0] and "went down" in answer.first[0]
     assert -answer.setting.get("cpu-core", 0.0) < depth, "a crash there may not be called stable"
     assert tuned.open_runs(unit.name), "nothing was written by asking"
+    unknown = recall(tuned, unit, EASY, Present(now))
+    assert unknown.setting == answer.setting, "boots that cannot be compared: the worse case"
     same = recall(tuned, unit, EASY, Present(now, boot_id="another boot"))
     assert same.setting == before.setting and "running now, or the tool was stopped" in same.first[0]
 

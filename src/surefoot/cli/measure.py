@@ -91,7 +91,7 @@ def _view(card: Unit, runs: list[Run]) -> list[RenderableType]:
 
     numbers = ", ".join(str(run.id) for run in runs)
     return [
-        Text(f"Runs {numbers} are in the journal."),
+        Text(f"Run {numbers} is in the journal." if len(runs) == 1 else f"Runs {numbers} are in the journal."),
         Text(
             f"`surefoot trace explain {runs[-1].id}` says what held the clock; "
             f"`surefoot compare '{card.name}'` compares."
