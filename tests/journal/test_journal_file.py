@@ -262,6 +262,15 @@ def test_a_client_that_looks_on_does_not_hold_a_session_up(journal: Journal) -> 
     filled(journal)
 
 
+def _units_as_can(folder: Path, *, write: bool = False) -> list[str]:
+    os.environ["SUREFOOT_HOME"] = str(folder)
+    told: list[str] = []
+    with Journal.open_as_can(told.append) as journal:
+        if write:
+            journal.add_unit(Unit(name="other"))
+        return [unit.name for unit in journal.units()] + ["only read" for text in told if "only read" in text]
+
+
 def _as_nobody(act: Callable[[], object]) -> str:
     """What an act raises or returns, as text, done by a process that may write only where anyone may."""
     said, told = os.pipe()
@@ -294,11 +303,14 @@ def test_a_home_that_cannot_be_written_is_told_and_can_still_be_read() -> None:
             there = _as_nobody(lambda: Journal.open(folder))
             missing = _as_nobody(lambda: Journal.open(folder / "deeper" / "journal.sqlite"))
             read = _as_nobody(lambda: [unit.name for unit in Journal.open(folder, read_only=True).units()])
+            as_can = _as_nobody(lambda: _units_as_can(folder))
+            refused = _as_nobody(lambda: _units_as_can(folder, write=True))
         finally:
             folder.chmod(0o755)
     for text in (there, missing):
-        assert text.startswith("JournalError") and "SUREFOOT_HOME" in text, text
+        assert text.startswith("NotWritable") and "SUREFOOT_HOME" in text, text
     assert read == "['shoebox-3']"
+    assert as_can == "['shoebox-3', 'only read']" and "reading only" in refused
 
 
 def test_a_home_that_is_a_file_is_told(folder: Path) -> None:

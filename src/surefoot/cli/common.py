@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -21,16 +22,22 @@ JsonFlag = Annotated[bool, typer.Option("--json", help="Print the result as JSON
 UnitName = Annotated[str, typer.Argument(metavar="UNIT", help="Name of the unit.")]
 
 PIPE_WIDTH = 80
+LEAST_WIDTH = 40
 
 
 def console(stderr: bool = False) -> Console:
-    """A console that honours NO_COLOR and pipes, and is 80 columns wide where the terminal does not say."""
+    """A console that honours NO_COLOR, COLUMNS and pipes, and is 80 columns wide where nothing says how wide."""
     from rich.console import Console
 
     made = Console(stderr=stderr, highlight=False, soft_wrap=False)
     if not made.is_terminal:
-        made = Console(stderr=stderr, highlight=False, width=PIPE_WIDTH, no_color=True)
+        made = Console(stderr=stderr, highlight=False, width=_pipe_width(), no_color=True)
     return made
+
+
+def _pipe_width() -> int:
+    text = os.environ.get("COLUMNS", "")
+    return max(LEAST_WIDTH, int(text)) if text.isascii() and text.isdigit() and len(text) < 6 else PIPE_WIDTH
 
 
 @contextmanager
@@ -48,10 +55,13 @@ def working(words: str) -> Iterator[Callable[[str], None]]:
 
 
 def open_journal() -> Journal:
-    """The journal in the data directory (`SUREFOOT_HOME`, or the user data directory), created on first use."""
+    """The journal in the data directory (`SUREFOOT_HOME`, or the user data directory), created on first use.
+
+    One that is there and cannot be written is opened for reading, and said to be: what writes is refused then.
+    """
     from surefoot.journal import Journal
 
-    return Journal.open()
+    return Journal.open_as_can(lambda why: sys.stderr.write(f"surefoot: {why}\n"))
 
 
 def attended() -> bool:

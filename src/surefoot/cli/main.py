@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import sys
 from importlib import import_module
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
+from typer.core import TyperGroup
 
 from surefoot import __version__
-from surefoot.errors import SurefootError
+from surefoot.errors import BadInput, SurefootError
 
 # One entry a file in this folder; each has `register(app)`. Heavy libraries are imported inside the commands.
 GROUPS = (
@@ -35,7 +36,26 @@ GROUPS = (
 INTERRUPTED = 130
 """Exit code of a command that was stopped by Ctrl-C: 128 and the signal's number, as shells have it."""
 
+
+class Hinting(TyperGroup):
+    """Says where a verb is that stands under another command, or what may have been meant."""
+
+    def resolve_command(self, ctx: Any, args: list[str]) -> Any:
+        """Raises BadInput for a command that there is not."""
+        from difflib import get_close_matches
+
+        if args and not args[0].startswith("-") and args[0] not in self.commands:
+            verb = args[0]
+            under = [name for name, group in self.commands.items() if verb in getattr(group, "commands", {})]
+            near = [f"{name} {verb}" for name in under] or get_close_matches(verb, self.commands, n=3)
+            meant = " or ".join(f"`surefoot {name}`" for name in near)
+            remedy = f"Perhaps {meant}?" if near else "`surefoot --help` lists the commands."
+            raise BadInput(f"there is no command {verb!r}.", remedy=remedy)
+        return super().resolve_command(ctx, args)
+
+
 app = typer.Typer(
+    cls=Hinting,
     name="surefoot",
     help="Find how far one machine's undervolt or overclock goes, prove that it holds, remember it, show the gain.",
     no_args_is_help=True,

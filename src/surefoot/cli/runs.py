@@ -172,10 +172,10 @@ def _table(found: Sequence[Run], card: Unit, among: int) -> list[RenderableType]
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="bold")
     table.add_column("run", justify="right")
     table.add_column("when", width=10)
-    table.add_column("setting", min_width=12, overflow="fold")
+    table.add_column("setting", min_width=9, overflow="fold")
     table.add_column("load", overflow="fold")
     table.add_column("minutes", justify="right")
-    table.add_column("outcome, judged by", min_width=16, overflow="fold")
+    table.add_column("outcome, judged by", min_width=11, overflow="fold")
     for run in found:
         ended = Text.assemble(_outcome(run))
         if run.is_corrected:

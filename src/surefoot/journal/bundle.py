@@ -21,6 +21,7 @@ from typing import Any
 from surefoot.errors import BadInput, JournalError
 from surefoot.journal.failures import translated
 from surefoot.journal.journal import Journal
+from surefoot.journal.schema import APPLICATION_ID
 from surefoot.journal.store import Store, inspect, sync_folder
 from surefoot.units import Unit, validated
 
@@ -38,6 +39,8 @@ _ORDER = (
     *("standings", "machines", "exceptions"),
 )
 _SEAL = "bundle_seal"
+SQLITE_HEAD = b"SQLite format 3\x00"
+HEAD_BYTES = 100
 _POINTS_TO = {
     "card_id": "cards",
     "run_id": "runs",
@@ -129,6 +132,7 @@ def _checked_copy(file: Path, copy: Path, schema: dict[str, str]) -> str:
     """
     try:
         with translated(file):
+            _refuse_foreign(file)
             if inspect(file) == 0:
                 raise BadInput("the file is empty.", where=str(file))
             for suffix in ("", "-wal"):
@@ -166,6 +170,21 @@ def _checked_copy(file: Path, copy: Path, schema: dict[str, str]) -> str:
         if isinstance(error, BadInput):
             raise
         raise BadInput(f"the bundle cannot be used: {error}.", where=str(file)) from error
+
+
+def _refuse_foreign(file: Path) -> None:
+    """Refuse what never was a bundle: a picture, a table, somebody else's database. Raises BadInput."""
+    with file.open("rb") as opened:
+        head = opened.read(HEAD_BYTES)
+    if head and not head.startswith(SQLITE_HEAD):
+        raise BadInput(
+            "this is not a bundle.", where=str(file), remedy="`surefoot bundle save UNIT FILE` makes one; a table of "
+            "runs is read by `surefoot log --from`, a sensor log by `surefoot trace import`.",
+        )  # fmt: skip
+    # The application's mark, bytes 68 to 71. Source: SQLite's documentation, database file format.
+    mark = int.from_bytes(head[68:72], "big")
+    if len(head) == HEAD_BYTES and mark != APPLICATION_ID:
+        raise BadInput("this is a database, but not a bundle of Surefoot's.", where=str(file))
 
 
 def _refuse_broken_seal(file: Path, copy: Path) -> None:

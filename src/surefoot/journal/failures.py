@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -15,6 +16,10 @@ DAMAGED_REMEDY = (
     "SQLite client's recover command."
 )
 READ_ONLY_REMEDY = "Make the folder writable, or set SUREFOOT_HOME to one that is."
+
+
+class NotWritable(JournalError):
+    """The journal is there, but this user or this place does not let it be written."""
 
 
 def damaged(path: Path, seen: str) -> JournalError:
@@ -34,13 +39,13 @@ def translate(error: sqlite3.Error, path: Path) -> JournalError:
             remedy="Close the program that has the file open for writing, then try again; nothing was written.",
         )
     if "readonly" in low or "read-only" in low:
-        return JournalError("the journal cannot be written.", where=where, remedy=READ_ONLY_REMEDY)
+        return NotWritable("the journal cannot be written.", where=where, remedy=READ_ONLY_REMEDY)
     if "disk is full" in low or "full" in low.split():
         return JournalError(
             "the disk is full; nothing was written.", where=where, remedy="Free some space, then try again."
         )
     if "unable to open" in low:
-        return JournalError("the journal cannot be opened.", where=where, remedy=READ_ONLY_REMEDY)
+        return NotWritable("the journal cannot be opened.", where=where, remedy=READ_ONLY_REMEDY)
     if "disk i/o" in low:
         return JournalError(
             f"the disk reported an error ({text}).", where=where, remedy="Check the disk before any further run."
@@ -60,11 +65,12 @@ def translated(path: Path) -> Iterator[None]:
     except sqlite3.Error as error:
         raise translate(error, path) from error
     except PermissionError as error:
-        raise JournalError(
+        raise NotWritable(
             f"no permission: {error.strerror or error}.", where=error.filename or str(path), remedy=READ_ONLY_REMEDY
         ) from error
     except OSError as error:
-        raise JournalError(
+        kind = NotWritable if error.errno == errno.EROFS else JournalError
+        raise kind(
             f"the file system said: {error.strerror or error}.",
             where=str(error.filename or path),
             remedy=READ_ONLY_REMEDY,

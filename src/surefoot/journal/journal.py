@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING
 
+from surefoot.errors import JournalError
+from surefoot.journal.failures import NotWritable
 from surefoot.journal.measures import MeasureRecords
 from surefoot.journal.place import journal_path
 from surefoot.journal.runs import RunRecords
@@ -43,6 +45,23 @@ class Journal(RunRecords, MeasureRecords, StandingRecords, TrialRecords):
         such a file is left as it was.
         """
         return cls(Store.open(journal_path(path), read_only=read_only))
+
+    @classmethod
+    def open_as_can(cls, tell: Callable[[str], object]) -> Journal:
+        """The journal of the data directory, for reading only when it is there but cannot be written.
+
+        ``tell`` is told so.
+        Raises JournalError as `open`.
+        """
+        try:
+            return cls.open()
+        except NotWritable as error:
+            try:
+                journal = cls.open(read_only=True)
+            except JournalError:
+                raise error from None
+            tell(f"{journal.path}: the journal cannot be written, so it is only read.")
+            return journal
 
     @property
     def path(self) -> Path:

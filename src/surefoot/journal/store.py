@@ -51,13 +51,8 @@ class Store:
                         where=str(path),
                         remedy="`surefoot unit add NAME` begins one; SUREFOOT_HOME says where it is kept.",
                     )
-                version = inspect(path)
-                if version < schema.VERSION:
-                    raise JournalError(
-                        f"the journal has the older schema {version}, and reading only cannot bring it forward.",
-                        where=str(path),
-                        remedy="Open it once for writing: any command that records something does.",
-                    )
+                if inspect(path) < schema.VERSION:
+                    return cls(path, _brought_forward_in_memory(path), read_only=True)
                 return cls(path, _connect_read_only(path), read_only=True)
             if inspect(path) < schema.VERSION:
                 _create_or_migrate(path)
@@ -226,6 +221,16 @@ def _connect_read_only(path: Path) -> sqlite3.Connection:
         )
     connection.row_factory = sqlite3.Row
     return connection
+
+
+def _brought_forward_in_memory(path: Path) -> sqlite3.Connection:
+    """An older journal as today's schema has it, in memory: to be read where its file cannot or must not be changed."""
+    made = sqlite3.connect(":memory:", isolation_level=None, check_same_thread=False)
+    with closing(_connect_read_only(path)) as old:
+        old.backup(made)
+    schema.migrations().apply(schema.wrapped(made))
+    made.row_factory = sqlite3.Row
+    return made
 
 
 def _connect(path: Path, *, page_bytes: int | None = None) -> sqlite3.Connection:
