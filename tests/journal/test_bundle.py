@@ -124,15 +124,71 @@ def test_under_another_name(full: Journal, tmp_path: Path) -> None:
         assert repr(told(second, "guest")) == repr(told(full, NAME))
 
 
-def test_a_duplicate_is_refused_under_any_name_and_nothing_is_written(full: Journal, tmp_path: Path) -> None:
+def counts(journal: Journal) -> dict[str, int]:
+    tables = (
+        "runs",
+        "cards",
+        "closings",
+        "heartbeats",
+        "trace_blocks",
+        "scores",
+        "readings",
+        "forecasts",
+        "corrections",
+    )
+    return {table: journal.store.rows(f"SELECT count(*) FROM {table}")[0][0] for table in tables}
+
+
+def test_a_bundle_loaded_again_adds_nothing(full: Journal, tmp_path: Path) -> None:
     save_bundle(full, NAME, tmp_path / "b")
-    before = len(full.units()), full.store.rows("SELECT count(*) FROM trace_blocks")[0][0]
-    for name in (None, "another"):
-        with pytest.raises(
-            BadInput, match=r"very unit is in the journal as 'shoebox-3': 3 runs there, 3 in the bundle"
-        ):
-            load_bundle(full, tmp_path / "b", name=name)
-    assert (len(full.units()), full.store.rows("SELECT count(*) FROM trace_blocks")[0][0]) == before
+    before, said = counts(full), repr(told(full, NAME))
+    for _ in range(2):
+        done = load_bundle(full, tmp_path / "b")
+        assert (done.merged, done.added, done.runs, done.conflicts) == (True, 0, 3, ())
+    assert counts(full) == before and repr(told(full, NAME)) == said
+    with pytest.raises(BadInput, match="very unit is in the journal as 'shoebox-3'"):
+        load_bundle(full, tmp_path / "b", name="another")
+    assert counts(full) == before
+
+
+def test_a_newer_bundle_adds_its_new_runs_and_what_belongs_to_them(full: Journal, tmp_path: Path) -> None:
+    save_bundle(full, NAME, tmp_path / "old")
+    with Journal.open(tmp_path / "second" / "journal.sqlite") as second:
+        load_bundle(second, tmp_path / "old", name="guest")
+        same = RunPlan(unit_name=NAME, setting=Setting(values={"cpu-core": -15}), load="cpu", planned_minutes=5)
+        for _ in range(2):  # alike in everything: two runs all the same
+            run_id = full.log_run(same, Closing(outcome=Outcome.HELD, minutes=5, judged_by="x"), at=AT)
+        full.add_trace(run_id, Trace(np.arange(20.0), {"cpu.power": np.arange(20.0)}, AT))
+        full.add_score(NAME, Score(name="points", value=7), run_id=run_id, at=AT)
+        first = full.runs(NAME)[0].id
+        full.amend_run(first, {"minutes": 4.0}, who="ada", why="misread")
+        full.add_trace(first, Trace(np.arange(30.0), {"cpu.clock": np.arange(30.0)}, AT))
+        full.revise_unit(full.unit(NAME).model_copy(update={"firmware": "9.9"}))
+        save_bundle(full, NAME, tmp_path / "new")
+        done = load_bundle(second, tmp_path / "new")
+        assert (done.unit_name, done.merged, done.added, done.runs, done.conflicts) == ("guest", True, 2, 5, ())
+        assert repr(told(second, "guest")) == repr(told(full, NAME))
+        assert load_bundle(second, tmp_path / "new").added == 0
+        assert load_bundle(second, tmp_path / "old").added == 0
+        assert second.faults() == [] and second.unit("guest").firmware == "9.9"
+
+
+def test_what_both_sides_changed_is_told_and_the_newer_counts(full: Journal, tmp_path: Path) -> None:
+    save_bundle(full, NAME, tmp_path / "old")
+    with Journal.open(tmp_path / "second" / "journal.sqlite") as second:
+        load_bundle(second, tmp_path / "old")
+        there, here = second.runs(NAME)[0].id, full.runs(NAME)[0].id
+        second.amend_run(there, {"minutes": 2.0}, who="bo", why="first", at=AT)
+        second.revise_unit(second.unit(NAME).model_copy(update={"firmware": "there"}))
+        full.amend_run(here, {"minutes": 3.0}, who="ada", why="later", at=AT + timedelta(days=1))
+        full.revise_unit(full.unit(NAME).model_copy(update={"firmware": "here"}))
+        save_bundle(second, NAME, tmp_path / "theirs")
+    done = load_bundle(full, tmp_path / "theirs")
+    assert len(done.conflicts) == 2 and "card" in done.conflicts[0] and "corrected on both" in done.conflicts[1]
+    assert full.unit(NAME).firmware == "here" and full.run(here).minutes == 3.0
+    assert "there" in [entry.unit.firmware for entry in full.card_history(NAME) if entry.unit]
+    assert {one.who for one in full.run(here).corrections} == {"ada", "bo"}
+    assert load_bundle(full, tmp_path / "theirs").added == 0
 
 
 def test_an_open_run_does_not_travel(full: Journal, tmp_path: Path) -> None:
@@ -267,5 +323,5 @@ def test_the_command_line(full: Journal, tmp_path: Path, monkeypatch: pytest.Mon
     assert json.loads(surefoot("bundle", "save", NAME, file, "--force", "--json"))["runs"] == 3
     monkeypatch.setenv("SUREFOOT_HOME", str(tmp_path / "second"))
     assert "with 3 runs" in surefoot("bundle", "load", file, "--as", "guest")
-    assert "very unit" in surefoot("bundle", "load", file)
+    assert "nothing new among 3 runs" in surefoot("bundle", "load", file)
     assert len(json.loads(surefoot("runs", "guest", "--json"))) == 3

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from surefoot.cli.common import JsonFlag, UnitName, open_journal, show
+
+if TYPE_CHECKING:
+    from surefoot.journal.bundle import Bundled
 
 
 def register(app: typer.Typer) -> None:
@@ -40,12 +43,19 @@ def load(
     name: Annotated[str | None, typer.Option("--as", metavar="NAME", help="Enter the unit under this name.")] = None,
     as_json: JsonFlag = False,
 ) -> None:
-    """Enter the unit of a bundle into the journal, with its card history and all its times."""
+    """Enter the unit of a bundle into the journal, with all its times; of a unit that is here, what is new."""
     from rich.text import Text
 
     from surefoot.journal.bundle import load_bundle
 
     with open_journal() as journal:
         done = load_bundle(journal, file, name=name)
+    show(done, lambda: [Text(text) for text in _loaded(done)], as_json)
+
+
+def _loaded(done: Bundled) -> list[str]:
     renamed = f", there named {done.named}," if done.unit_name != done.named else ""
-    show(done, lambda: Text(f"{done.unit_name}{renamed} is in the journal with {done.runs} runs."), as_json)
+    if not done.merged:
+        return [f"{done.unit_name}{renamed} is in the journal with {done.runs} runs."]
+    new = f"{done.added} new of {done.runs}" if done.added else f"nothing new among {done.runs}"
+    return [f"{done.unit_name}{renamed} was in the journal: {new} runs.", *(f"! {text}" for text in done.conflicts)]

@@ -12,54 +12,40 @@ import os
 import shutil
 import sqlite3
 import tempfile
-from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from surefoot.errors import BadInput, JournalError
+from surefoot.journal.bundle_merge import mark, merge
+from surefoot.journal.bundle_rows import copy_unit
 from surefoot.journal.failures import translated
 from surefoot.journal.journal import Journal
 from surefoot.journal.schema import APPLICATION_ID
 from surefoot.journal.store import Store, inspect, sync_folder
 from surefoot.units import Unit, validated
 
-# In the order they are copied: what is pointed to before what points to it, and a run's closing after its heartbeats,
-# since a closed run takes none.
-_OF_UNIT = (
-    *("cards", "consents", "runs", "scores", "readings", "configuration_names", "forecasts"),
-    *("standings", "machines", "exceptions", "trials", "trial_ends"),
-)
-_OF_RUN = ("applications", "heartbeats", "closings", "corrections", "trace_blocks", "trial_runs")
-_ORDER = (
-    *("cards", "consents", "trials", "trial_ends", "runs", "trial_runs"),
-    *("applications", "heartbeats", "closings", "corrections", "trace_blocks"),
-    *("scores", "readings", "configuration_names", "forecasts"),
-    *("standings", "machines", "exceptions"),
-)
 _SEAL = "bundle_seal"
 SQLITE_HEAD = b"SQLite format 3\x00"
 HEAD_BYTES = 100
-_POINTS_TO = {
-    "card_id": "cards",
-    "run_id": "runs",
-    "trial_id": "trials",
-    "heartbeat_id": "heartbeats",
-    "import_id": "trace_blocks",
-    "layout_id": "trace_layouts",
-}
 
 
 @dataclass(frozen=True)
 class Bundled:
-    """What went through a bundle. ``unit``: its name in the journal; ``named``: in the bundle; ``runs``: how many."""
+    """What went through a bundle. ``unit_name``: in the journal; ``named``, ``runs``: in the bundle.
+
+    ``added``: how many of them were new here; ``merged``: whether the unit was here before; ``conflicts``: what the two
+    say differently, in words, and which of them counts.
+    """
 
     unit_name: str
     named: str
     path: Path
     runs: int
     bytes: int
+    added: int = 0
+    merged: bool = False
+    conflicts: tuple[str, ...] = ()
 
 
 def save_bundle(journal: Journal, unit_name: str, path: str | os.PathLike[str], *, overwrite: bool = False) -> Bundled:
@@ -90,7 +76,7 @@ def save_bundle(journal: Journal, unit_name: str, path: str | os.PathLike[str], 
         with closing(Store.open(made)) as store:
             with journal.store.snapshot() as source, store.transaction():
                 _refuse_open(source, unit_name)
-                runs = _copy(source, store, unit_name, unit_name, keep_ids=True)
+                runs = copy_unit(source, store, unit_name, unit_name, keep_ids=True)
             with store.transaction():
                 store.connection.execute(f"CREATE TABLE {_SEAL} (sha256 TEXT NOT NULL)")
                 store.insert(_SEAL, sha256=_digest(store.connection))
@@ -105,8 +91,9 @@ def save_bundle(journal: Journal, unit_name: str, path: str | os.PathLike[str], 
 def load_bundle(journal: Journal, path: str | os.PathLike[str], *, name: str | None = None) -> Bundled:
     """Enter the unit of a bundle into the journal with its card history and all times, under ``name`` or its own.
 
-    Everything or nothing. Runs get new ids. Raises BadInput when the file is not a bundle of one unit, is damaged, or
-    when the very unit or another one of that name is in the journal; JournalError when the journal cannot be written.
+    When that very unit is here already, what the bundle knows beyond it is added: see `surefoot.journal.bundle_merge`.
+    Everything or nothing. Runs get new ids. Raises BadInput when the file is not a bundle of one unit, is damaged, when
+    another unit has that name, or the very unit is here under another; JournalError when it cannot be written.
     """
     file = Path(path).expanduser()
     if not file.is_file():
@@ -119,9 +106,13 @@ def load_bundle(journal: Journal, path: str | os.PathLike[str], *, name: str | N
         named = _checked_copy(file, copy, journal.store.schema_objects())
         unit = validated(Unit, {"name": name if name is not None else named}, "--as").name
         with Journal.open(copy) as bundle, journal.store.transaction() as target:
-            _refuse_known(journal, bundle, named, unit)
-            runs = _copy(bundle.store, target, named, unit, keep_ids=False)
-        return Bundled(unit, named, file, runs, file.stat().st_size)
+            here = _here(journal, bundle, named, unit, name is not None)
+            size = file.stat().st_size
+            if here is None:
+                runs = copy_unit(bundle.store, target, named, unit, keep_ids=False)
+                return Bundled(unit, named, file, runs, size, runs)
+            merged = merge(bundle.store, target, named, here)
+            return Bundled(here, named, file, merged.runs, size, merged.added, True, merged.conflicts)
 
 
 def _checked_copy(file: Path, copy: Path, schema: dict[str, str]) -> str:
@@ -224,72 +215,24 @@ def _refuse_open(source: Store, unit_name: str) -> None:
         )
 
 
-def _refuse_known(journal: Journal, bundle: Journal, named: str, unit_name: str) -> None:
-    """Refuse the very unit that is here already, under whatever name, and another one of the same name."""
-    mine = _mark(bundle, named)
-    for there in journal.units(retired=True):
-        if _mark(journal, there.name) == mine:
-            here, brought = len(journal.runs(there.name)), len(bundle.runs(named))
+def _here(journal: Journal, bundle: Journal, named: str, wanted: str, given: bool) -> str | None:
+    """The name of the bundle's very unit in this journal, None when it is not here yet.
+
+    Raises BadInput when it is here and was to be loaded under another name, and when another machine has the name.
+    """
+    mine = mark(bundle.store, named)
+    for row in journal.store.rows("SELECT name FROM units WHERE added_at = ?", (mine[0],)):
+        there = str(row["name"])
+        if mark(journal.store, there) != mine:
+            continue
+        if given and there != wanted:
             raise BadInput(
-                f"this very unit is in the journal as {there.name!r}: {here} runs there, {brought} in the bundle.",
-                remedy="Nothing was loaded; load it into another journal (SUREFOOT_HOME) to see it beside.",
+                f"this very unit is in the journal as {there!r}.",
+                remedy="Load the bundle without --as, which adds what is new; or into another journal (SUREFOOT_HOME).",
             )
+        return there
     try:
-        journal.free_name(unit_name)
+        journal.free_name(wanted)
     except BadInput as error:
         raise BadInput(error.what, remedy="It is another machine's. Load the bundle --as another name.") from None
-
-
-def _mark(journal: Journal, unit_name: str) -> tuple[str, str | None]:
-    """What two copies of one unit share, however many runs were added since: when it and its first run were entered."""
-    row = journal.store.row(
-        "SELECT added_at, (SELECT opened_at FROM runs WHERE runs.unit = units.name ORDER BY id LIMIT 1) AS first"
-        " FROM units WHERE name = ?",
-        (unit_name,),
-    )
-    assert row is not None
-    return row["added_at"], row["first"]
-
-
-def _copy(source: Store, target: Store, unit_name: str, name: str, *, keep_ids: bool) -> int:
-    """Copy a unit's records under a name; the number of runs. Ids are kept, or made new and followed through."""
-    added = source.row("SELECT added_at FROM units WHERE name = ?", (unit_name,))
-    assert added is not None
-    target.insert("units", name=name, added_at=added["added_at"])
-    new_ids: dict[str, dict[int, int]] = {table: {} for table in (*_ORDER, "trace_layouts")}
-    for table in _ORDER:
-        for row in _rows(source, table, unit_name):
-            values = dict(row)
-            old = values.get("id")
-            if "id" in values and not keep_ids:
-                del values["id"]
-            if "unit" in values:
-                values["unit"] = name
-            if table == "cards" and values["card"] is not None and name != unit_name:
-                values["card"] = (
-                    Unit.model_validate_json(values["card"]).model_copy(update={"name": name}).model_dump_json()
-                )
-            if table == "trace_blocks":
-                _bring_layout(source, target, values["layout_id"], new_ids["trace_layouts"])
-            for column, pointed in _POINTS_TO.items():
-                if values.get(column) is not None and not (keep_ids and pointed != "trace_layouts"):
-                    values[column] = new_ids[pointed][values[column]]
-            made = target.insert(table, **values)
-            if old is not None:
-                new_ids[table][old] = made
-    return len(new_ids["runs"])
-
-
-def _rows(source: Store, table: str, unit_name: str) -> Iterator[sqlite3.Row]:
-    of_unit = "unit = ?" if table in _OF_UNIT else "run_id IN (SELECT id FROM runs WHERE unit = ?)"
-    key = "run_id" if table in ("closings", "trial_runs") else "id"
-    # Only names from the tables above; a trace can be large, so that rows are taken as they come.
-    yield from source.connection.execute(f"SELECT * FROM {table} WHERE {of_unit} ORDER BY {key}", (unit_name,))
-
-
-def _bring_layout(source: Store, target: Store, layout_id: int, known: dict[int, int]) -> None:
-    if layout_id in known:
-        return
-    row: Any = source.row("SELECT columns FROM trace_layouts WHERE id = ?", (layout_id,))
-    there = target.row("SELECT id FROM trace_layouts WHERE columns = ?", (row["columns"],))
-    known[layout_id] = there["id"] if there else target.insert("trace_layouts", columns=row["columns"])
+    return None
