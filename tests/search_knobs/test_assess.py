@@ -16,11 +16,11 @@ GOAL = Goal()
 UNIT = unit_of(CORE)
 
 
-def searched(edge: float, unit: Unit = UNIT) -> tuple[list[Run], Step]:
+def searched(edge: float, unit: Unit = UNIT, goal: Goal = GOAL) -> tuple[list[Run], Step]:
     """A search of one knob up to its stop, each run failing half way past a sharp edge."""
     runs: list[Run] = []
     for number in range(1, 60):
-        step = plan(unit, runs, GOAL)
+        step = plan(unit, runs, goal)
         if step.stop:
             return runs, step
         fails = -step.setting.value("cpu-core") > edge
@@ -98,6 +98,23 @@ def test_a_stop_is_a_stop_until_something_changed() -> None:
     ]
     after = assess(UNIT, [*runs, *measured], GOAL)
     assert after.step.stop and after.step.reason == stop.reason
+    # Asked to go on for any gain at all, it would: the measurements make something deeper seem worth a look.
+    keen = Goal(worth_per_hour=0)
+    runs, stop = searched(50.0, goal=keen)
+    known = assess(UNIT, runs, keen).known
+    assert stop.why_stop == "certified" and known is not None
+    depth = known.setting.value("cpu-core")
+    lengths = (15, 15, 15, 120)
+    more = [run_of(70 + n, {"cpu-core": depth}, length, purpose="measure") for n, length in enumerate(lengths)]
+    assert assess(UNIT, [*runs, *more], keen).step.reason == stop.reason
+    as_search = [run.model_copy(update={"plan": run.plan.model_copy(update={"purpose": "search"})}) for run in more]
+    assert not assess(UNIT, [*runs, *as_search], keen).step.stop
+
+
+def test_what_changes_a_stop() -> None:
+    runs, stop = searched(100.0)
+    depth = known_of(runs).setting.value("cpu-core")
+    measured = [run_of(70 + n, {"cpu-core": at}, 15, purpose="measure") for n, at in enumerate((0, depth, depth))]
     # A failure, a hold deeper than what was known, or another goal is a change.
     failed = run_of(80, {"cpu-core": depth}, 3, Outcome.RESET, purpose="measure")
     assert assess(UNIT, [*runs, *measured, failed], GOAL).step.reason != stop.reason

@@ -163,3 +163,9 @@ def test_graphics_domains():
     assert is_graphics("VRAM")
     assert not is_graphics("cpu")
     assert not is_graphics("memory")
+
+
+def test_a_failure_above_stock_is_one_below_it_with_the_sign_slipped():
+    unit = unit_of(CORE)
+    assert evidence([run_of(1, {"cpu-core": 60}, 2, Outcome.RESET)], unit=unit) == (Evidence(60, 2, True),)
+    assert evidence([run_of(1, {"cpu-core": 60}, 2)], unit=unit) == ()
