@@ -19,7 +19,7 @@ from surefoot.cli.main import app
 from surefoot.errors import AnswerIsNo, SurefootError
 from surefoot.journal import Journal
 from surefoot.runs import Closing, Outcome, RunPlan
-from surefoot.units import Setting, Unit
+from surefoot.units import Knob, Setting, Unit
 
 NAME = "shoebox-3"
 OTHER = "moor-desk"
@@ -205,3 +205,17 @@ def test_at_a_terminal_a_person_may_stop(home: Path, terminal: list[str]) -> Non
     with pytest.raises(AnswerIsNo):
         trace_import.import_log(Path(written(home, LINES)), NAME, load="unknown")
     assert runs() == 0
+
+
+def test_the_setting_and_the_room_are_told_with_the_import(home: Path) -> None:
+    with Journal.open() as journal:
+        journal.add_unit(Unit(name="tuned", knobs=(Knob("cpu-core", "cpu", "mV", "down", 5, 250),)))
+    path = written(home, LINES)
+    found = told(path, "--unit", "tuned", "--set", "cpu-core=-40", "--ambient", "21.5")
+    with Journal.open() as journal:
+        run = journal.run(found["run"])
+    assert run.setting.value("cpu-core") == -40 and run.plan.conditions.ambient_celsius == 21.5
+    assert run.outcome is Outcome.VOID
+    assert "past the card's limit" in refused(path, "--unit", "tuned", "--set", "cpu-core=-400")
+    assert "above stock" in refused(path, "--unit", "tuned", "--set", "cpu-core=+40")
+    assert "runs amend" in refused(path, "--unit", "tuned", "--run", "last", "--ambient", "20")

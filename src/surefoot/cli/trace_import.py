@@ -14,9 +14,11 @@ from surefoot.errors import AnswerIsNo, BadInput
 if TYPE_CHECKING:
     from rich.console import Console, RenderableType
 
+    from surefoot.guide.outside import Told
     from surefoot.journal import Journal
     from surefoot.logs import Column, ImportedLog
     from surefoot.runs import Run
+    from surefoot.units import Unit
 
 SHOWN_PROBLEMS = 12
 NEWEST = "last"
@@ -52,6 +54,12 @@ def import_log(
         bool | None, typer.Option("--day-first/--month-first", help="Settles dates like 3/4/2026.")
     ] = None,
     load: Annotated[str, typer.Option("--load", help="What was run meanwhile, for a new run.")] = "unknown",
+    setting: Annotated[
+        list[str] | None,
+        typer.Option("--set", metavar="KNOB=VALUE", help="What was set meanwhile, for a new run; repeat for several."),
+    ] = None,
+    ambient: Annotated[float | None, typer.Option("--ambient", help="Room temperature, °C, for a new run.")] = None,
+    sure: Annotated[bool, typer.Option("--sure", help="What looks like a slip is right as it stands.")] = False,
     dry_run: Annotated[bool, typer.Option("--dry-run", help="Show what would be stored; store nothing.")] = False,
     as_json: JsonFlag = False,
 ) -> None:
@@ -60,8 +68,15 @@ def import_log(
 
     data = _bytes(file)
     with open_journal() as journal:
-        journal.unit(unit)
+        card = journal.unit(unit)
         target = _run(journal, unit, run)
+        if target is not None and (setting or ambient is not None):
+            raise BadInput(
+                f"run {target.id} has its setting and its room already.",
+                where="--set, --ambient",
+                remedy=f"Correct it with `surefoot runs amend {target.id}`.",
+            )
+        values = _values(card, setting)
         try:
             said = {**(journal.remembered_columns(log_fingerprint(data)) or {}), **pairs(mapped, "--map")}
             options: dict[str, Any] = {
@@ -74,7 +89,10 @@ def import_log(
                 log, said = _confirmed(log, said, lambda words: read_log(data, corrections=words, **options), as_json)
         except BadInput as error:
             raise BadInput(error.what, where=error.where or str(file), remedy=error.remedy) from None
-        stored = None if dry_run else _store(journal, unit, target, log, said, file, load)
+        made = None if target else _made(journal, card, log, file, load, values, ambient)
+        if made is not None and not sure:
+            _settle(journal, card, made, as_json)
+        stored = None if dry_run else _store(journal, target, made, log, said, file)
     result = _result(log, unit, stored, dry_run)
     show(result, lambda: _view(log, unit, stored, target is None, dry_run), as_json)
 
@@ -147,31 +165,69 @@ def _unsure(log: ImportedLog) -> list[Column]:
     return [column for column in log.columns if column.channel and column.confidence < ASK_BELOW]
 
 
-def _store(
-    journal: Journal, unit_name: str, target: Run | None, log: ImportedLog, said: dict[str, str], file: Path, load: str
-) -> int:
-    from surefoot.runs import Closing, Outcome, RunPlan
-    from surefoot.units import Setting
+def _values(card: Unit, setting: list[str] | None) -> dict[str, float]:
+    from surefoot.guide.outside import values_of
 
+    return values_of(card, pairs(setting, "--set"))
+
+
+def _made(
+    journal: Journal,
+    card: Unit,
+    log: ImportedLog,
+    file: Path,
+    load: str,
+    values: dict[str, float],
+    ambient: float | None,
+) -> Told:
+    """The run that a log by itself becomes: no evidence, under the card as it was then."""
+    from surefoot.guide.outside import told
+    from surefoot.runs import Outcome
+
+    # A stamp without a zone is taken in this computer's own.
+    at = log.started_at.astimezone() if log.started_at else None
+    return told(
+        card,
+        values,
+        Outcome.VOID,
+        round(log.trace.duration_minutes, 4),
+        then=journal.card_at(card.name, at) if at else None,
+        load=load,
+        at=at,
+        ambient_celsius=ambient,
+        note=f"trace imported from {file.name}" + ("" if values else "; the setting was not told"),
+        judged_by="imported log: no evidence of stability",
+    )
+
+
+def _settle(journal: Journal, card: Unit, made: Told, as_json: bool) -> None:
+    from datetime import UTC, datetime
+
+    from surefoot.cli.log import settle_doubts
+    from surefoot.guide.slips import slips
+
+    if not made.plan.setting.is_stock:
+        doubts = slips(card, [made], journal.runs(card.name), datetime.now(UTC))[0]
+        if doubts:
+            settle_doubts(doubts, "Import it so all the same?", as_json)
+
+
+def _store(
+    journal: Journal, target: Run | None, made: Told | None, log: ImportedLog, said: dict[str, str], file: Path
+) -> int:
     if not log.trace.channels:
         raise BadInput(
             "no column became a channel.", where=str(file), remedy="Say what they are with --map HEADER=CHANNEL."
         )
-    if target is None:
-        minutes = round(log.trace.duration_minutes, 4)
-        plan = RunPlan(
-            unit_name=unit_name, setting=Setting(), load=load, planned_minutes=minutes, purpose="log", source="hand",
-            note=f"trace imported from {file.name}; the setting was not told",
-        )  # fmt: skip
-        closing = Closing(outcome=Outcome.VOID, minutes=minutes, judged_by="imported log: no evidence of stability")
-        started_at = log.started_at
-        # A stamp without a zone is taken in this computer's own.
-        number = journal.log_run(plan, closing, at=started_at.astimezone() if started_at else None)
-    else:
-        number = target.id
-    journal.add_trace(number, log.trace)
-    if said:
-        journal.remember_columns(log.fingerprint, _by_header(log, said))
+    with journal.together():
+        if target is not None:
+            number = target.id
+        else:
+            assert made is not None
+            number = journal.log_run(made.plan, made.closing, at=made.at)
+        journal.add_trace(number, log.trace)
+        if said:
+            journal.remember_columns(log.fingerprint, _by_header(log, said))
     return number
 
 

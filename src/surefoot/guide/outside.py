@@ -57,6 +57,7 @@ def told(
     timed: bool = True,
     line: int | None = None,
     doubts: tuple[str, ...] = (),
+    judged_by: str = "told by the user",
 ) -> Told:
     """A run that the user tells of. Linked knobs that are not named move with their leader.
 
@@ -78,7 +79,7 @@ def told(
         note=note,
         conditions=conditions_then(then, ambient_celsius, power_mode, where),
     )
-    closing = Closing(outcome=outcome, minutes=minutes, judged_by="told by the user", timed=timed)
+    closing = Closing(outcome=outcome, minutes=minutes, judged_by=judged_by, timed=timed)
     return Told(plan, closing, at, whole_day, line, doubts)
 
 
