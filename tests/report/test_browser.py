@@ -15,6 +15,7 @@ from devtools import Browser, Page
 from surefoot.journal import Journal
 from surefoot.report.page import write_report
 from surefoot.report.view import PageView
+from surefoot.report.words import tidy
 from surefoot.runs import Closing, Outcome, RunPlan
 from surefoot.units import Knob, Setting, Unit
 
@@ -161,24 +162,129 @@ def test_the_arrow_keys_read_out_the_marks(page: Page) -> None:
     assert page.evaluate(readout) == ""
 
 
+SAVED = """
+  (async () => {
+    const kept = [], made = URL.createObjectURL, click = HTMLAnchorElement.prototype.click;
+    URL.createObjectURL = (blob) => { kept.push(blob); return 'blob:none'; };
+    HTMLAnchorElement.prototype.click = function () { kept.push(this.download); };
+    const figure = document.querySelector('figure[data-key="KEY"]');
+    figure.querySelector('[data-save=svg]').click();
+    figure.querySelector('[data-save=csv]').click();
+    URL.createObjectURL = made; HTMLAnchorElement.prototype.click = click;
+    return [await kept[0].text(), kept[1], await kept[2].text(), kept[3]];
+  })()
+"""
+
+
 def test_a_picture_and_its_numbers_can_be_saved(page: Page) -> None:
-    saved = page.evaluate("""
-      (async () => {
-        const kept = [], made = URL.createObjectURL, click = HTMLAnchorElement.prototype.click;
-        URL.createObjectURL = (blob) => { kept.push(blob); return 'blob:none'; };
-        HTMLAnchorElement.prototype.click = function () { kept.push(this.download); };
-        const figure = document.querySelector('figure[data-key="limiters-cpu"]');
-        figure.querySelector('[data-save=svg]').click();
-        figure.querySelector('[data-save=csv]').click();
-        URL.createObjectURL = made; HTMLAnchorElement.prototype.click = click;
-        return [await kept[0].text(), kept[1], await kept[2].text(), kept[3]];
-      })()
-    """)
+    saved = page.evaluate(SAVED.replace("KEY", "limiters-cpu"))
     assert saved[1::2] == ["limiters-cpu.svg", "limiters-cpu.csv"]
     root = ET.fromstring(saved[0])
     assert root.tag.endswith("svg") and "var(--" not in saved[0] and 'id="fill-thermal"' in saved[0]
     lines = saved[2].splitlines()
     assert lines[0].startswith("configuration,") and len(lines) == 6
+
+
+@pytest.mark.parametrize("key", ["measure-gear-sums", "search-path-cpu-core", "over-time-cpu-temperature"])
+def test_a_saved_picture_stands_alone(page: Page, view: PageView, key: str) -> None:
+    saved = page.evaluate(SAVED.replace("KEY", key))[0]
+    picture = next(one for one in view.pictures() if one.key == key)
+    root = ET.fromstring(saved)
+    texts = " ".join("".join(text.itertext()) for text in root.iter("{http://www.w3.org/2000/svg}text"))
+    assert tidy(picture.title).replace("\u00a0", " ") in texts.replace("\u00a0", " ")
+    assert view.stamp in texts and "virtual" in view.stamp
+    block = next(one for section in view.sections for one in section.blocks if picture in one.charts)
+    for item in picture.legend or block.legend:
+        assert item.label in texts
+    for words in picture.says.split(". "):
+        assert words.split(";")[0] in texts
+    if key.startswith("measure"):
+        assert "means of 5 runs" in texts and "*" in texts and "points" in texts
+    width, height = float(root.attrib["width"]), float(root.attrib["height"])
+    for text in root.findall("{http://www.w3.org/2000/svg}text"):
+        assert 0 <= float(text.attrib["x"]) < width and 0 < float(text.attrib["y"]) < height
+
+
+def test_the_first_screen_shows_setting_claim_and_gain(page: Page) -> None:
+    page.resize(1280, 800)
+    page.evaluate("window.scrollTo(0, 0)")
+    for what in (".verdict .setting", ".verdict .claim", ".verdict .gained dl"):
+        bottom = page.evaluate(f"document.querySelector('{what}').getBoundingClientRect().bottom")
+        assert 0 < bottom <= 800, (what, bottom)
+    page.resize(1280, 900)
+
+
+# After the rules of axe-core (names read from its documentation): label-content-name-mismatch, landmark-unique,
+# landmark-one-main, region, duplicate-id, scrollable-region-focusable.
+NAMES_AND_LANDMARKS = """
+(() => {
+  const wrong = [];
+  const squeezed = (text) => text.replace(/\\s+/g, ' ').trim().toLowerCase();
+  const seen = (node) => node.getClientRects().length && getComputedStyle(node).visibility !== 'hidden';
+  document.querySelectorAll('button[aria-label], a[aria-label], summary[aria-label]').forEach((node) => {
+    const text = squeezed(node.textContent), name = squeezed(node.getAttribute('aria-label'));
+    if (text && !name.includes(text)) wrong.push(`the name ${name} lacks the text ${text}`);
+  });
+  const nameOf = (node) => squeezed(node.getAttribute('aria-label')
+    || (document.getElementById(node.getAttribute('aria-labelledby')) || {textContent: ''}).textContent);
+  const roles = {MAIN: 'main', NAV: 'navigation', HEADER: 'banner', FOOTER: 'contentinfo', SECTION: 'region'};
+  const landmarks = [...document.querySelectorAll('main, nav, header, footer, section, [role=region]')];
+  const known = new Set();
+  landmarks.forEach((node) => {
+    const key = `${node.getAttribute('role') || roles[node.tagName]} ${nameOf(node)}`;
+    if (known.has(key)) wrong.push(`two landmarks are ${key}`);
+    known.add(key);
+    if (key === 'region ') wrong.push('a region has no name');
+  });
+  if (document.querySelectorAll('main').length !== 1) wrong.push('not one main');
+  const walker = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+  while (walker.nextNode()) {
+    const node = walker.currentNode.parentElement;
+    if (!walker.currentNode.data.trim() || node.closest('script, style, noscript, .skip, [aria-hidden=true]')) continue;
+    if (seen(node) && !node.closest('main, nav, header, footer')) wrong.push(`outside landmarks: ${node.textContent}`);
+  }
+  const ids = [...document.querySelectorAll('[id]')].map((node) => node.id);
+  ids.filter((id, place) => ids.indexOf(id) !== place).forEach((id) => wrong.push(`the id ${id} is there twice`));
+  document.querySelectorAll('.scroll').forEach((node) => {
+    if (node.tabIndex !== 0 || !node.getAttribute('aria-label')) wrong.push('a box that scrolls cannot be reached');
+  });
+  return [wrong, landmarks.length, document.querySelectorAll('button[aria-label]').length];
+})()
+"""
+
+
+def test_names_hold_their_text_and_everything_is_in_a_landmark_of_its_own(page: Page) -> None:
+    wrong, landmarks, named = page.evaluate(NAMES_AND_LANDMARKS)
+    assert wrong == []
+    assert landmarks > 10 and named > 30
+
+
+def test_the_arrow_keys_read_every_chart(page: Page, view: PageView) -> None:
+    said = page.evaluate("""
+      [...document.querySelectorAll('figure[data-key]')].map((figure) => {
+        const plot = figure.querySelector('.plot'), readout = figure.querySelector('.readout');
+        const press = (key) => plot.dispatchEvent(new KeyboardEvent('keydown', {key, bubbles: true, cancelable: true}));
+        press('ArrowRight'); const first = readout.textContent; press('ArrowRight'); const second = readout.textContent;
+        press('Escape');
+        return [figure.dataset.key, first, second, readout.textContent];
+      })
+    """)
+    assert len(said) == len(view.pictures())
+    for key, first, second, after in said:
+        assert first.startswith("1 of ") and len(first) > 12, (key, first)
+        assert second.startswith("2 of ") and second != first and after == "", (key, second)
+
+
+def test_charts_are_drawn_anew_for_paper_and_come_back(page: Page) -> None:
+    letters = """(() => { const svg = document.querySelector('figure[data-key="search-path-cpu-core"] .plot svg');
+      return [svg.width.baseVal.value, svg.getBoundingClientRect().width,
+        svg.querySelector('.role-axis-title text').getBoundingClientRect().height]; })()"""
+    before = page.evaluate(letters)
+    page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
+    drawn, shown, height = page.evaluate(letters)
+    assert drawn <= 700 and drawn == pytest.approx(shown, abs=1) and height == pytest.approx(before[2], abs=0.6)
+    page.evaluate("window.dispatchEvent(new Event('afterprint'))")
+    page.wait_for(f"Math.abs(({letters})[0] - {before[0]}) < 2", 10)
 
 
 def test_light_and_dark_can_be_read(page: Page) -> None:

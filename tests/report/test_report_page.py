@@ -6,6 +6,7 @@ import base64
 import gzip
 import json
 import re
+import xml.etree.ElementTree as ET
 from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
@@ -84,6 +85,20 @@ def test_every_chart_has_its_place_its_words_and_its_table(html: str, view: Page
     assert len(reader.of("details")) == len(keys)
     for one in view.pictures():
         assert len(one.table) > 0 and one.title and "nan" not in one.title.lower()
+
+
+def test_without_javascript_every_chart_is_a_plain_picture(html: str, view: PageView) -> None:
+    stills = re.findall(r'<div class="plot"[^>]*><noscript>(<svg .*?</svg>)</noscript></div>', html, re.DOTALL)
+    assert len(stills) == len(view.pictures())
+    names: list[str] = []
+    for still in stills:
+        root = ET.fromstring(still)
+        assert root.attrib["aria-hidden"] == "true" and float(root.attrib["width"]) > 500
+        assert len(list(root.iter("{http://www.w3.org/2000/svg}path"))) > 3
+        own = re.findall(r' id="([^"]+)"', still)
+        assert set(re.findall(r"url\(#([^)]+-part-\d+)\)", still)) <= set(own)
+        names += own
+    assert len(names) == len(set(names))
 
 
 def test_colours_are_left_to_the_page(html: str) -> None:

@@ -86,7 +86,7 @@ class Picture:
 
         # Altair checks every part against the schema as it is made, which takes nine tenths of the time. The tests
         # draw with the checks on.
-        from surefoot.report.charts.common import datasets
+        from surefoot.report.datasets import datasets
 
         with debug_mode(CHECKED), datasets() as data:
             made = self._spec(canvas, stamp)

@@ -225,12 +225,9 @@
 
   // --- print: drawn anew at the paper's width, so that no letter shrinks ---------------------------------------------
   const PAPER = 620;
-  const widths = new Map();
-  window.addEventListener("beforeprint", () => drawn.forEach((view, key) => {
-    widths.set(key, view.width());
-    view.width(PAPER).run();
-  }));
-  window.addEventListener("afterprint", () => drawn.forEach((view, key) => view.width(widths.get(key)).run()));
+  window.addEventListener("beforeprint", () => drawn.forEach((view) => view.width(PAPER).run()));
+  // Back to what the page gives: each chart listens to the window and measures its place anew.
+  window.addEventListener("afterprint", () => window.dispatchEvent(new Event("resize")));
 
   // --- unpack, then one after the other, so that the page answers while it draws ------------------------------------
   async function unpack(id) {

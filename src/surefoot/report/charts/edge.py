@@ -7,6 +7,7 @@ from typing import Any
 import altair as alt
 import pandas as pd
 
+from surefoot.report import datasets
 from surefoot.report.charts import common
 from surefoot.report.patterns import GUARD_BAND
 from surefoot.report.picture import Canvas
@@ -59,7 +60,7 @@ def density(
     colour = alt.Scale(domain=domain, range=[ink("crash"), ink("held")])
     dash = alt.Scale(domain=domain, range=[[1, 0], [5, 3]])
     curves = (
-        alt.Chart(common.values(frame))
+        alt.Chart(datasets.values(frame))
         .transform_filter(common.shown("curve"))
         .encode(
             x=x,
@@ -111,7 +112,7 @@ def _rug(runs: pd.DataFrame, x: Any, canvas: Canvas) -> Any:
     placed = runs.assign(density=-0.07, ink=[ink(look.color) for look in looks], path=[look.shape for look in looks])
     # The colours and shapes themselves, with no scale: the chart's own scale is that of its curves.
     return (
-        alt.Chart(common.values(placed))
+        alt.Chart(datasets.values(placed))
         .mark_point(filled=True, size=canvas.px(60), opacity=0.9, stroke=ink("card"), strokeWidth=0.7)
         .encode(
             x=x,
@@ -132,7 +133,7 @@ def life(frame: pd.DataFrame, knob: Knob, reach: tuple[float, float], goal_hours
     x = _x(knob, reach)
     y_scale = alt.Scale(type="log", domain=[0.01, 10000], nice=False)
     axis = alt.Axis(values=[0.01, 0.1, 1, 10, 100, 1000, 10000], format="~g", labelOverlap=False)
-    base = alt.Chart(common.values(frame)).encode(x=x)
+    base = alt.Chart(datasets.values(frame)).encode(x=x)
     band = base.mark_area(color=ink("held"), opacity=0.16, aria=False, clip=True).encode(
         y=alt.Y("low:Q", scale=y_scale, title="hours of load between failures", axis=axis), y2=alt.Y2("high:Q")
     )

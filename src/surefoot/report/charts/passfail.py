@@ -7,6 +7,7 @@ from typing import Any
 import altair as alt
 import pandas as pd
 
+from surefoot.report import datasets
 from surefoot.report.charts import common
 from surefoot.report.picture import Canvas
 from surefoot.report.theme import ink
@@ -48,7 +49,7 @@ def draw(
     if known is not None:
         layers += _known(known, x, y, canvas)
     marks = (
-        alt.Chart(common.values(_side_by_side(frame)))
+        alt.Chart(datasets.values(_side_by_side(frame)))
         .mark_point(filled=True, stroke=ink("card"), strokeWidth=1, opacity=1)
         .transform_filter(common.shown("outcome"))
         .encode(
@@ -94,12 +95,12 @@ def _scale(values: pd.Series[float], knob: Knob) -> Any:
 
 
 def _border(border: pd.DataFrame, x: Any, y: Any, canvas: Canvas) -> list[Any]:
-    data = common.values(border)
+    data = datasets.values(border)
     line = alt.Chart(data).mark_line(color=ink("accent"), strokeWidth=canvas.px(1.6), strokeDash=[2, 3], aria=False)
     area = alt.Chart(data).mark_area(color=ink("wash"), opacity=1, aria=False)
     middle = border.iloc[[len(border) // 2]]
     label = (
-        alt.Chart(common.values(middle))
+        alt.Chart(datasets.values(middle))
         .mark_text(
             text="the goal is met on this side", align="center", baseline="top", dy=canvas.px(34),
             fontSize=canvas.px(12), fontStyle="italic", color=ink("accent"), aria=False,

@@ -7,6 +7,7 @@ from typing import Any
 import altair as alt
 import pandas as pd
 
+from surefoot.report import datasets
 from surefoot.report.charts import common
 from surefoot.report.picture import Canvas
 from surefoot.report.theme import ink
@@ -21,7 +22,7 @@ def draw(frame: pd.DataFrame, knob: Knob, known: float | None, canvas: Canvas) -
     ``outcome``, ``minutes``, ``load``, ``purpose``, ``says``; ``known``: the known-stable value, or None.
     """
     colour, shape = common.outcome_scales(frame["outcome"])
-    data = common.values(_labelled(frame))
+    data = datasets.values(_labelled(frame))
     x = alt.X(
         "step:Q",
         title="run of this search, in order",

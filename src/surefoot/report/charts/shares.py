@@ -7,6 +7,7 @@ from typing import Any
 import altair as alt
 import pandas as pd
 
+from surefoot.report import datasets
 from surefoot.report.charts import common
 from surefoot.report.patterns import fill
 from surefoot.report.picture import Canvas, LegendItem
@@ -42,7 +43,7 @@ def draw(frame: pd.DataFrame, order: list[str], canvas: Canvas) -> Any:
     )
     x = alt.X("start:Q", title="share of the time", scale=alt.Scale(domain=[0, 1], nice=False),
               axis=alt.Axis(format="%", tickCount=5, grid=False))  # fmt: skip
-    data = common.values(frame.assign(word=frame["limiter"].map(WORDS)))
+    data = datasets.values(frame.assign(word=frame["limiter"].map(WORDS)))
     base = alt.Chart(data)
     height, drop = canvas.px(17), canvas.px(10)
     bars = base.mark_bar(height=height, yOffset=drop, stroke=ink("card"), strokeWidth=1.5).encode(
@@ -69,7 +70,7 @@ def draw(frame: pd.DataFrame, order: list[str], canvas: Canvas) -> Any:
     )
     words = middle.mark_text(color=ink("ink"), **labels).encode(x=alt.X("middle:Q"), y=row, text=alt.Text("label:N"))
     names = (
-        alt.Chart(common.values(pd.DataFrame({"configuration": order})))
+        alt.Chart(datasets.values(pd.DataFrame({"configuration": order})))
         .mark_text(align="left", baseline="middle", dy=canvas.px(-10), fontSize=canvas.px(12.5), color=ink("ink"),
                    limit=alt.ExprRef("width"), aria=False)
         .encode(y=row, x=alt.XValue(0), text=alt.Text("configuration:N"))

@@ -7,6 +7,7 @@ from typing import Any
 import altair as alt
 import pandas as pd
 
+from surefoot.report import datasets
 from surefoot.report.charts import common
 from surefoot.report.picture import Canvas
 from surefoot.report.theme import Look, ink
@@ -34,7 +35,7 @@ def draw(
     x_scale = alt.Scale(zero=False, nice=True, padding=14)
     x = alt.X("value:Q", title=axis_title, scale=x_scale, axis=alt.Axis(tickCount=6))
     drop = canvas.px(8)
-    data = common.values(means)
+    data = datasets.values(means)
     base = alt.Chart(data).encode(y=row)
     text = {"baseline": "middle", "dy": canvas.px(-11), "aria": False}
     names = _lettered(
@@ -48,7 +49,7 @@ def draw(
         canvas,
     )
     dots = (
-        alt.Chart(common.values(points))
+        alt.Chart(datasets.values(points))
         .mark_point(filled=True, size=canvas.px(34), opacity=0.45, yOffset=drop)
         .encode(
             x=x,

@@ -8,6 +8,7 @@ from typing import Any
 import altair as alt
 import pandas as pd
 
+from surefoot.report import datasets
 from surefoot.report.charts import common
 from surefoot.report.picture import Canvas
 from surefoot.report.theme import Look, ink
@@ -35,14 +36,14 @@ def draw(frame: pd.DataFrame, looks: dict[str, Look], thresholds: Sequence[tuple
         angle=270, align="left", baseline="bottom", dx=4, dy=-3, fontSize=canvas.px(11), color=ink("crash"), aria=False
     ).encode(x=x, y=alt.YValue("height"), text=alt.Text("word:N"), opacity=common.roomy(300))
     names = (
-        alt.Chart(common.values(pd.DataFrame({"place": places})))
+        alt.Chart(datasets.values(pd.DataFrame({"place": places})))
         .mark_text(
             align="left", baseline="middle", dy=canvas.px(-18), fontSize=canvas.px(12.5), color=ink("ink"), aria=False
         )
         .encode(y=row, x=alt.XValue(0), text=alt.Text("place:N"))
     )
     marks = (
-        alt.Chart(common.values(frame))
+        alt.Chart(datasets.values(frame))
         .transform_filter(common.shown("configuration"))
         .mark_point(
             filled=True, size=canvas.px(130), opacity=0.92, stroke=ink("card"), strokeWidth=1, yOffset=canvas.px(8)

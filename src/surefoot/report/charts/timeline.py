@@ -8,6 +8,7 @@ from typing import Any
 import altair as alt
 import pandas as pd
 
+from surefoot.report import datasets
 from surefoot.report.charts import common
 from surefoot.report.picture import Canvas
 from surefoot.report.theme import Look
@@ -22,7 +23,7 @@ def draw(frame: pd.DataFrame, looks: dict[str, Look], title: str, canvas: Canvas
     ``frame``: ``minutes``, ``mean``, ``low``, ``high``, ``configuration``; ``title``: of the y axis, with its unit.
     """
     order = [name for name in looks if name in set(frame["configuration"])]
-    data = common.named(_rows(frame, order))
+    data = datasets.named(_rows(frame, order))
     colour, _, dash = common.series_scales(order, [looks[name] for name in order])
     y_scale = alt.Scale(zero=False, nice=True)
     key = common.line_legend(canvas, columns=3)
