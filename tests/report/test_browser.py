@@ -279,6 +279,7 @@ def test_charts_are_drawn_anew_for_paper_and_come_back(page: Page) -> None:
     letters = """(() => { const svg = document.querySelector('figure[data-key="search-path-cpu-core"] .plot svg');
       return [svg.width.baseVal.value, svg.getBoundingClientRect().width,
         svg.querySelector('.role-axis-title text').getBoundingClientRect().height]; })()"""
+    page.wait_for(f"({letters})[0] > 900", 10)
     before = page.evaluate(letters)
     page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
     drawn, shown, height = page.evaluate(letters)
