@@ -109,6 +109,57 @@ def test_intervals_cover_a_population_of_parts(limit: str, change: str) -> None:
     assert np.mean(errors) < 0.6 * np.mean(naive)
 
 
+@pytest.mark.parametrize("limit", ["power", "thermal"])
+def test_steep_voltage_clock_curves_are_covered(limit: str) -> None:
+    """Near its top a curve may cost half a volt a GHz: the clock gained is then much less."""
+    inside = []
+    for seed in range(30):
+        part = Silicon(seed)
+        part.slope = 0.35 + 0.2 * (seed / 30)
+        made = what_if(part.point(limit), What(-80.0))
+        watts, celsius, mhz = part.under(limit, -0.08, part.room, 1.0)
+        assert made.clock_mhz is not None
+        inside += [made.watts.holds(watts), made.celsius.holds(celsius), made.clock_mhz.holds(mhz)]
+    assert np.mean(inside) >= 0.90
+
+
+def test_a_slope_that_the_run_shows_is_used() -> None:
+    part = Silicon(4)
+    flat, steep = (
+        OperatingPoint(
+            "cpu", part.watts, part.celsius, part.mhz, part.volts, part.room, "power", volts_per_ghz=(slope, slope)
+        )
+        for slope in (0.15, 0.55)
+    )
+    gain = [made.clock_mhz.change for one in (flat, steep) if (made := what_if(one, What(-80.0))).clock_mhz]
+    assert gain[0] > 1.3 * gain[1] > 0
+
+
+def test_a_power_limit_that_nobody_told_is_used() -> None:
+    """An undervolt under a power limit raises the clock and keeps the power, whatever the card says."""
+    trace, _ = run_part(Part(power_limit=40.0), 15, seed=3, idle_before=0.5)
+    for limits in (Limits(), Limits({}, {"cpu": 55.0})):
+        point = operating_point(trace, "cpu", limits, room=22.0)
+        assert point.limiter == "power"
+        assert point.power_limit_watts == pytest.approx(40, rel=0.02)
+        made = what_if(point, What(-80.0))
+        assert made.clock_mhz is not None
+        assert made.clock_mhz.low > (point.clock_mhz or 0)
+        assert made.watts.value == pytest.approx(40, rel=0.03)
+        assert any("as the run shows" in text for text in made.assumptions)
+
+
+def test_at_the_throttle_point_the_clock_rises_and_the_temperature_stays() -> None:
+    part = Part(power_limit=200.0, ceiling=84.0, full_watts=75.0)
+    trace, _ = run_part(part, 15, seed=3)
+    point = operating_point(trace, "cpu", Limits({"cpu": 99.0}), room=22.0)
+    assert point.limiter == "thermal"
+    made = what_if(point, What(-80.0))
+    assert made.celsius.value == pytest.approx(84.0, abs=1.0)
+    assert made.clock_mhz is not None
+    assert made.clock_mhz.low > (point.clock_mhz or 0)
+
+
 def test_no_change_forecasts_what_was_measured() -> None:
     for limit in ("free", "power", "thermal", "unknown"):
         point = Silicon(3).point(limit)

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from made_sinks import sink
 
 from surefoot.errors import BadInput
 from surefoot.runs import Trace
@@ -194,3 +195,43 @@ def test_another_room_has_an_interval_that_covers_leakage_and_the_fan() -> None:
         assert referred.low <= referred.celsius <= referred.high
     held = refer_to_room(70, 20, 28, power_held=True)
     assert held.high - held.celsius < refer_to_room(70, 20, 28).high - 78
+
+
+def test_fans_that_step_between_points_are_told_and_covered() -> None:
+    inside, what_if = [], []
+    for seed in range(8):
+        made = sink(seed)
+        found = coupling(heat_points(made.trace))
+        assert "the fans turned at" in found.assumption
+        inside.append((found.low <= made.matrix) & (made.matrix <= found.high))
+        for name, true in zip(("cpu", "gpu"), made.matrix @ np.array([0.0, -20.0]), strict=True):
+            change = found.what_if({"gpu": -20.0})[name]
+            what_if.append(change.low <= true <= change.high)
+    assert float(np.mean(inside)) >= 0.9
+    assert float(np.mean(what_if)) >= 0.9
+
+
+def test_a_point_at_half_the_fan_is_not_taken_for_the_same_cooling() -> None:
+    """Exact points at two fan speeds, the sink following speed to the power of 0.6."""
+    own, shared, factor = 0.2, 0.3, 0.5**-0.6
+    fast = np.array([[own + shared, shared], [shared, own + shared]])
+    slow = np.array([[own + shared * factor, shared * factor], [shared * factor, own + shared * factor]])
+    made = [
+        HeatPoint(
+            {"cpu": ROOM + float(rise[0]), "gpu": ROOM + float(rise[1])},
+            {"cpu": watts[0], "gpu": watts[1]},
+            ROOM,
+            fan_rpm=rpm,
+        )
+        for watts, matrix, rpm in (
+            ((45.0, 5.0), slow, 1500.0),
+            ((8.0, 80.0), slow, 1500.0),
+            ((40.0, 80.0), fast, 3000.0),
+        )
+        for rise in (matrix @ np.array(watts),)
+    ]
+    found = coupling(made)
+    assert found.matrix == pytest.approx(fast, rel=0.1)
+    assert "3000 rpm" in found.assumption
+    blind = coupling([HeatPoint(p.celsius, p.watts, p.reference_celsius) for p in made])
+    assert np.abs(blind.matrix - fast).max() > np.abs(found.matrix - fast).max()

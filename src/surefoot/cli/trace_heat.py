@@ -45,6 +45,7 @@ def _for_tools(unit_name: str, found: SharedHeat) -> dict[str, Any]:
         "low": fit.low,
         "high": fit.high,
         "residual_celsius": fit.residual_celsius,
+        "assumption": fit.assumption,
         "runs": found.run_ids,
         "points": found.points,
         "cooling": found.cooling,
@@ -69,6 +70,7 @@ def _view(found: SharedHeat) -> list[RenderableType]:
         table.add_row(name.upper(), *cells)
     runs = ", ".join(str(number) for number in found.run_ids)
     parts: list[RenderableType] = [table, Text(f"From {found.points} settled stretches of runs {runs}.")]
+    parts.append(Text(f"Taken for granted: {fit.assumption}."))
     parts += [
         Text(f"{name.upper()}: {one.celsius:+.1f} °C ({one.low:+.1f} to {one.high:+.1f}) after that change of power.")
         for name, one in found.changes.items()

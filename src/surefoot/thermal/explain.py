@@ -244,6 +244,8 @@ def _coupling_sentences(shared: Coupling) -> list[str]:
                     f"Each watt of the {source.upper()} warms the {warmed.upper()} by {value:.2f} °C "
                     f"(95 %: {low:.2f} to {high:.2f})."
                 )
+    if "fans turned" in shared.assumption:
+        said.append(f"Heatsink: {shared.assumption}.")
     gains = shared.what_if({shared.sources[-1]: -20.0})
     changes = ", ".join(f"{name.upper()} {change.celsius:+.1f} °C" for name, change in gains.items())
     said.append(f"If the {shared.sources[-1].upper()} drew 20 W less: {changes}.")

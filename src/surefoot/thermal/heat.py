@@ -107,7 +107,8 @@ class HeatPoint:
     """Settled temperatures of the sources at their powers, over a reference.
 
     ``celsius`` and ``watts``: by domain; ``reference_celsius``: the room, None when not measured;
-    ``spread_celsius``: one standard deviation by domain; ``from_minutes``, ``to_minutes``: where in a trace.
+    ``spread_celsius``: one standard deviation by domain; ``from_minutes``, ``to_minutes``: where in a trace;
+    ``fan_rpm``: mean speed of the fans at its end, None where not measured.
     """
 
     celsius: Mapping[str, float]
@@ -117,6 +118,7 @@ class HeatPoint:
     from_minutes: float = 0.0
     to_minutes: float = 0.0
     settled: bool = True
+    fan_rpm: float | None = None
 
 
 @dataclass(frozen=True)
@@ -214,14 +216,18 @@ def coupling(points: Sequence[HeatPoint], sources: Sequence[str] = DOMAINS) -> C
         )
     rises = (celsius - reference[:, None]).T  # shape (k, points)
     weight = 1.0 / np.maximum(spread, 0.05).T
-    solved = np.stack([non_negative(design * weight[i][:, None], (rises[i] * weight[i])[None])[0] for i in range(k)])
-    left = rises - solved @ design.T
+    breeze, fans_say = _breeze(usable, watts)
+    rows = [_cooled(design, breeze, i, k) for i in range(k)]
+    solved = np.stack([non_negative(rows[i] * weight[i][:, None], (rises[i] * weight[i])[None])[0] for i in range(k)])
+    left = rises - np.stack([rows[i] @ solved[i] for i in range(k)])
     freedom = len(usable) - unknowns
     residual = float(np.sqrt((left**2).sum() / (k * freedom))) if freedom > 0 else math.nan
-    draws = _redrawn(design, rises, weight, spread, k, residual if freedom > 0 else 0.0, measured)
+    draws = _redrawn(design, rises, weight, spread, k, residual if freedom > 0 else 0.0, measured, breeze)
     low, high = np.percentile(draws, (2.5, 97.5), axis=0)
-    assumption = "the same cooling (fan, position, dust) at every point; " + (
-        "each point over its own room temperature" if measured else "one room temperature for all, fitted"
+    assumption = (
+        (fans_say or "the same cooling (fan, position, dust) at every point")
+        + "; "
+        + ("each point over its own room temperature" if measured else "one room temperature for all, fitted")
     )
     return Coupling(
         sources=names,
@@ -236,8 +242,48 @@ def coupling(points: Sequence[HeatPoint], sources: Sequence[str] = DOMAINS) -> C
     )
 
 
+# A heatsink's resistance to the air falls with the fan's speed to some power; what a source has before the heatsink
+# does not (turbulent and laminar flow: 0.8 and 0.5; common practice, no source).
+_FAN_POWER, _BEFORE_SINK = (0.35, 0.85), (0.15, 0.75)
+_SAME_FAN = 0.05
+
+
+def _breeze(points: Sequence[HeatPoint], watts: Floats) -> tuple[Floats, str]:
+    """Fan speed of every point over that of the most loaded one, shape (points,), and how they differ in words."""
+    speeds = [point.fan_rpm for point in points]
+    known = np.array([speed for speed in speeds if speed is not None and speed > 0])
+    if known.size < len(speeds) or float(known.max() / known.min()) < 1.0 + _SAME_FAN:
+        return np.ones(len(points)), ""
+    reference = float(known[int(watts.sum(axis=1).argmax())])
+    words = (
+        f"the fans turned at {known.min():.0f} to {known.max():.0f} rpm at the points, so that cooling differed: "
+        f"values are for {reference:.0f} rpm"
+    )
+    return known / reference, words
+
+
+def _cooled(
+    design: Floats, breeze: Floats, row: int, k: int, power: Floats | float = 0.6, before: Floats | float = 0.45
+) -> Floats:
+    """The design of one row, as if every point had been cooled alike; shape of ``design``, or (draws, ...) of it."""
+    factor = breeze ** -np.asarray(power)[..., None]
+    own = np.asarray(before)[..., None] * (1.0 - factor) + factor
+    shape = np.broadcast_shapes(design.shape, (*factor.shape, 1))
+    made = np.array(np.broadcast_to(design, shape))
+    for column in range(k):
+        made[..., column] *= own if column == row else factor
+    return made
+
+
 def _redrawn(
-    design: Floats, rises: Floats, weight: Floats, spread: Floats, k: int, residual: float, measured: bool
+    design: Floats,
+    rises: Floats,
+    weight: Floats,
+    spread: Floats,
+    k: int,
+    residual: float,
+    measured: bool,
+    breeze: Floats,
 ) -> Floats:
     """The fit repeated on redrawn points, shape (draws, k, k). Seeded: the same points give the same interval."""
     random = np.random.default_rng(20)
@@ -252,8 +298,9 @@ def _redrawn(
     designs = np.repeat(design[None], _DRAWS, axis=0)
     designs[:, :, :k] *= factor
     found = np.empty((_DRAWS, k, k))
+    power, before = random.uniform(*_FAN_POWER, size=_DRAWS), random.uniform(*_BEFORE_SINK, size=_DRAWS)
     for i in range(k):
-        weighted = designs * weight[i][None, :, None]
+        weighted = _cooled(designs, breeze, i, k, power, before) * weight[i][None, :, None]
         found[:, i, :] = non_negative(weighted, (rises[i][None] + noise[:, i, :]) * weight[i][None])[:, :k]
     return found
 
@@ -362,7 +409,9 @@ def heat_point(trace: Trace, room: float | None = None, *, one_load: bool = Fals
         settled = settled and state.reached
     start = float(trace.seconds[0]) / 60.0 if len(trace) else 0.0
     end = float(trace.seconds[-1]) / 60.0 if len(trace) else 0.0
-    return HeatPoint(celsius, watts, room_celsius(trace, room), spread, start, end, settled)
+    fan = fan_series(trace)
+    speed = None if fan is None else float(np.nanmean(fan[-max(1, fan.size // 8) :]))
+    return HeatPoint(celsius, watts, room_celsius(trace, room), spread, start, end, settled, speed)
 
 
 def last_stretch_mean(trace: Trace, values: Floats, state: SteadyState) -> float:
