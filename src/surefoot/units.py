@@ -270,7 +270,10 @@ class GoalCard(_Frozen):
 
 
 class Unit(_Frozen):
-    """The one machine under test, with its card: parts, firmware, cooling, knobs, limits."""
+    """The one machine under test, with its card: parts, firmware, cooling, knobs, limits.
+
+    ``sensors_from``: a log that another program keeps writing on this machine, followed as a live sensor.
+    """
 
     name: str
     parts: dict[str, str] = Field(default_factory=dict)
@@ -285,6 +288,7 @@ class Unit(_Frozen):
     throttle_celsius: dict[str, Annotated[float, Field(ge=30, le=120)]] = Field(default_factory=dict)
     knobs: tuple[Knob, ...] = ()
     hands: HandsCard = HandsCard()
+    sensors_from: str = ""
     loads: tuple[LoadCard, ...] = ()
     goal: GoalCard = GoalCard()
     notes: str = ""

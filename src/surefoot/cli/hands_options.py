@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
 
 Unattended = Annotated[bool, typer.Option("--unattended", help="Nobody will answer; needs hands of kind 'command'.")]
 Agreed = Annotated[bool, typer.Option("--i-agree", help="I have read SAFETY.md and agree.")]
+SensorsFrom = Annotated[
+    Path | None,
+    typer.Option(
+        "--sensors-from", metavar="FILE", help="Also read sensors from a log that another program keeps writing."
+    ),
+]
 ThisMachine = Annotated[
     bool, typer.Option("--this-machine", help="This machine is the unit, though the journal knows another.")
 ]

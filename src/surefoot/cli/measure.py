@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from surefoot.cli.common import JsonFlag, UnitName, console, open_journal, pairs, show
-from surefoot.cli.hands_options import Agreed, ThisMachine, Unattended
+from surefoot.cli.hands_options import Agreed, SensorsFrom, ThisMachine, Unattended
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -42,6 +42,7 @@ def measure(
     ] = False,
     baseline: Annotated[bool, typer.Option("--baseline", help="Mark the runs as the baseline.")] = False,
     note: Annotated[str, typer.Option("--note", help="Anything else.")] = "",
+    sensors_from: SensorsFrom = None,
     unattended: Unattended = False,
     i_agree: Agreed = False,
     this_machine: ThisMachine = False,
@@ -51,11 +52,11 @@ def measure(
     from surefoot.cli.voice import TerminalVoice
     from surefoot.guide.bench import Bench
     from surefoot.guide.interrupts import stoppable
-    from surefoot.guide.machine import RealMachine
     from surefoot.guide.measure import Measuring
     from surefoot.guide.measure import measure as measured
     from surefoot.guide.outside import values_of
     from surefoot.guide.recall import setting_for
+    from surefoot.guide.sensors_from import machine_in_hand
     from surefoot.units import Conditions, validated
 
     with open_journal() as journal:
@@ -76,10 +77,8 @@ def measure(
             agreed=i_agree,
             this_machine=this_machine,
         )
-        machine = RealMachine()
         voice = TerminalVoice(console(stderr=as_json), attended=not unattended)
-        for words in machine.missing():
-            voice.say(words, "quiet")
+        machine = machine_in_hand(journal, card, voice, sensors_from)
         with stoppable():
             runs = measured(Bench(journal, card, machine, voice), measuring)
     show({"unit": unit, "runs": runs}, lambda: _view(card, runs), as_json)

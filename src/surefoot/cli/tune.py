@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from surefoot.cli.common import JsonFlag, UnitName, console, open_journal, show
-from surefoot.cli.hands_options import Agreed, ThisMachine, Unattended
+from surefoot.cli.hands_options import Agreed, SensorsFrom, ThisMachine, Unattended
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -59,6 +59,7 @@ def tune(
     strategy: Strategy = "posterior",
     max_runs: Annotated[int | None, typer.Option("--max-runs", min=1, help="Pause after so many runs.")] = None,
     minutes: Annotated[float | None, typer.Option("--minutes", min=0, help="Pause after so many minutes.")] = None,
+    sensors_from: SensorsFrom = None,
     unattended: Unattended = False,
     i_agree: Agreed = False,
     this_machine: ThisMachine = False,
@@ -68,7 +69,7 @@ def tune(
     from surefoot.cli.voice import TerminalVoice
     from surefoot.guide.bench import Bench
     from surefoot.guide.interrupts import stoppable
-    from surefoot.guide.machine import RealMachine
+    from surefoot.guide.sensors_from import machine_in_hand
     from surefoot.guide.session import Options, Session
 
     with open_journal() as journal:
@@ -86,9 +87,7 @@ def tune(
             this_machine=this_machine,
         )
         voice = TerminalVoice(console(stderr=as_json), attended=not unattended)
-        machine = RealMachine()
-        for words in machine.missing():
-            voice.say(words, "quiet")
+        machine = machine_in_hand(journal, card, voice, sensors_from)
         with stoppable():
             end = Session(Bench(journal, card, machine, voice), options).run()
     show(_end_for_tools(card, end), lambda: _end_view(card, end), as_json)

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
 from surefoot.errors import MachineError
-from surefoot.rig.protocols import Hands, Load
+from surefoot.rig.protocols import Hands, Load, SensorSource
 from surefoot.runs import Ending
 from surefoot.units import Unit
 
@@ -82,16 +82,20 @@ class Machine(Protocol):
 
 
 class RealMachine:
-    """The machine that this process runs on. ``root``: where the kernel's files are looked for."""
+    """The machine that this process runs on.
+
+    ``root``: where the kernel's files are looked for; ``more``: sensor sources beside the machine's own, believed
+    before those.
+    """
 
     source = "rig"
 
-    def __init__(self, root: Path | None = None) -> None:
+    def __init__(self, root: Path | None = None, more: Sequence[SensorSource] = ()) -> None:
         from surefoot.rig.errors_log import watch
         from surefoot.rig.registry import sensors
         from surefoot.rig.sampler import Sampler
 
-        self._sampler = Sampler(sensors(root))
+        self._sampler = Sampler([*more, *sensors(root)])
         self._root = root
         # Begun now, before any run: counters tell only what has changed since.
         watch(root)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Final
 
+from surefoot.guide.blind import Blind
 from surefoot.guide.ends import End, failed
 from surefoot.guide.machine import Machine
 from surefoot.guide.run_in_hand import RunInHand
@@ -31,6 +32,7 @@ def watch(run: RunInHand, poll: Callable[[], LoadState]) -> End:
     bench, plan, holding = run.bench, run.plan, run.holding
     heat = Heat(bench.machine, bench.unit.ceilings_celsius)
     gaps = Gaps(bench.machine)
+    blind = Blind(bench.machine, bench.unit.ceilings_celsius)
     while True:
         state = poll()
         sample, hot = heat.read()
@@ -41,6 +43,8 @@ def watch(run: RunInHand, poll: Callable[[], LoadState]) -> End:
             return failed(state)
         if (gap := gaps.next()) > SLEPT_SECONDS + holding.sample_seconds:
             return End(Outcome.VOID, f"no sample for {gap:.0f} s: the machine slept, or the tool was stopped")
+        if unseen := blind.next(sample):
+            return End(Outcome.VOID, f"stopped, not judged: {unseen}")
         bench.voice.live(_view(run, sample, state))
         if run.beat_is_due(moment):
             run.beat(moment, state.progress)

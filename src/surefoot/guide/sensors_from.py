@@ -1,0 +1,78 @@
+"""Following another program's log: its columns are confirmed once and remembered by its header."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Final
+
+from surefoot.errors import BadInput, MachineError
+from surefoot.guide.machine import RealMachine
+from surefoot.guide.voice import Voice
+from surefoot.journal import Journal
+from surefoot.logs import ASK_BELOW, IGNORE, log_fingerprint
+from surefoot.logs.columns import parse_correction
+from surefoot.rig.sensors.growing_log import GrowingLog
+from surefoot.units import Unit
+
+SHOWN: Final = 12
+
+
+def machine_in_hand(journal: Journal, unit: Unit, voice: Voice, sensors_from: Path | None = None) -> RealMachine:
+    """This machine with all its sensors, and those of the log that was named here or on the card.
+
+    What cannot be judged without a sensor that is missing is said.
+    """
+    path = sensors_from or (Path(unit.sensors_from).expanduser() if unit.sensors_from else None)
+    machine = RealMachine(more=(follow(journal, path, voice),) if path else ())
+    for words in machine.missing():
+        voice.say(words, "quiet")
+    return machine
+
+
+def follow(journal: Journal, path: Path, voice: Voice) -> GrowingLog:
+    """The log as a live sensor. Columns that are not sure are asked about once; with nobody there they are left out.
+
+    Raises MachineError when the file is not there or is no log.
+    """
+    known = _remembered(journal, path)
+    log = GrowingLog(path, known)
+    unsure = [column for column in log.log.columns if column.channel and column.confidence < ASK_BELOW]
+    said = {}
+    for column in unsure:
+        shown = ", ".join(column.sample[:3]) or "nothing yet"
+        answer = column.channel or IGNORE
+        if voice.attended:
+            answer = _asked(voice, column.header, shown, column.channel or IGNORE)
+        else:
+            voice.say(f"Column {column.header!r} ({shown}) may be {column.channel}: not sure, so left out.", "warn")
+            answer = IGNORE
+        said[column.header] = answer
+    if said:
+        log = GrowingLog(path, {**known, **said})
+        if voice.attended:
+            journal.remember_columns(log.log.fingerprint, {**known, **said})
+    taken = log.channels()
+    more = f" and {len(taken) - SHOWN} more" if len(taken) > SHOWN else ""
+    voice.say(f"Sensors from {path.name}: {', '.join(taken[:SHOWN])}{more}.", "quiet")
+    return log
+
+
+def _remembered(journal: Journal, path: Path) -> dict[str, str]:
+    try:
+        with path.open("rb") as file:
+            return journal.remembered_columns(log_fingerprint(file.read(64 * 1024))) or {}
+    except OSError as error:
+        raise MachineError(f"cannot be read: {error.strerror}.", where=str(path)) from None
+    except BadInput as error:
+        raise MachineError(f"it cannot be followed as a log: {error.what}", where=str(path)) from None
+
+
+def _asked(voice: Voice, header: str, shown: str, guess: str) -> str:
+    while True:
+        answer = voice.ask(f"Column {header!r} ({shown}): which channel is it? A channel, or `{IGNORE}`", guess).strip()
+        try:
+            parse_correction(answer, header)
+        except BadInput as error:
+            voice.say(error.message(), "warn")
+            continue
+        return answer
