@@ -78,7 +78,7 @@ def test_measuring_with_the_built_in_load_records_real_checked_work(bench: Bench
     assert bench.store.read_text() == "0", "command hands were told to be at stock"
 
 
-@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGHUP])
 def test_every_stopping_signal_voids_the_run_and_returns_to_stock(bench: Bench, number: int) -> None:
     bench.held(0, 20)
     child = subprocess.Popen(
