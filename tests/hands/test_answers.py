@@ -50,7 +50,14 @@ def test_a_value_is_read(answer: str, value: float) -> None:
 
 @pytest.mark.parametrize(
     ("answer", "words"),
-    [("95", "type the sign"), ("-500", "past the limit"), ("no", "not a value"), ("nan", "not a value"), ("1e999", "")],
+    [
+        ("95", "type the sign"),
+        ("-500", "past the limit"),
+        ("-155", "past the limit"),
+        ("no", "not a value"),
+        ("nan", "not a value"),
+        ("1e999", ""),
+    ],
 )
 def test_a_slip_is_asked_again_and_says_what_is_accepted(answer: str, words: str) -> None:
     typing = Typing([answer, "-95"])
