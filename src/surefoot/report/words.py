@@ -155,6 +155,21 @@ def gain_text(row: Row, cell: Cell) -> str:
     return f"{signed(gain.absolute, row.metric.decimals)} {row.metric.unit}".rstrip()
 
 
+def verdict_in_brief(cell: Cell) -> str:
+    """A verdict in the few words that a title has room for; `why_not_shown` gives the rest."""
+    if cell.is_real:
+        return "real"
+    said = VERDICT_SAYS[cell.verdict]
+    return "not shown to be real" if said.startswith("not shown: ") else said
+
+
+def why_not_shown(cells: Iterable[Cell]) -> str:
+    """Why differences are not shown to be real, a sentence for each reason there is; "" where there is none."""
+    reasons = dict.fromkeys(VERDICT_SAYS[cell.verdict] for cell in cells)
+    told = [said.removeprefix("not shown: ") for said in reasons if said.startswith("not shown: ")]
+    return " ".join(f"Not shown to be real: {reason}." for reason in told)
+
+
 def tidy(text: str) -> str:
     """A text whose numbers stay with their units at the end of a line, ``90%`` written ``90 %``."""
     text = re.sub(r"(\d)%", r"\1 %", text)
@@ -178,7 +193,7 @@ def measure_title(
             return f"{label}: {gain_text(compared, cell)} {by}"
         if cell.verdict == "not shown":
             return f"{label}: no real difference shown {by}"
-        return f"{label}: {gain_text(compared, cell)} {by}, {VERDICT_SAYS[cell.verdict]}"
+        return f"{label}: {gain_text(compared, cell)} {by}, {verdict_in_brief(cell)}"
     real = [cell for cell in row.cells if cell.verdict in REAL and cell.gain is not None]
     if row.metric.better and real:
         better = [cell for cell in real if cell.verdict == "better"]

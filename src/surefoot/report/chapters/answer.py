@@ -7,8 +7,18 @@ import math
 from surefoot.report.look import Looks
 from surefoot.report.material import Material
 from surefoot.report.view import Answer, Column, Empty, GainGroup, GainView, Section, TableCell, TableView
-from surefoot.report.words import gain_text, listed, minus, number, quoted, setting_parts, signed
-from surefoot.scores.comparison import REAL, VERDICT_SAYS, Cell, Comparison, Row
+from surefoot.report.words import (
+    gain_text,
+    listed,
+    minus,
+    number,
+    quoted,
+    setting_parts,
+    signed,
+    verdict_in_brief,
+    why_not_shown,
+)
+from surefoot.scores.comparison import REAL, Cell, Comparison, Row
 from surefoot.scores.own_share import differences
 from surefoot.search import KnownStable
 from surefoot.units import Setting, Unit
@@ -127,31 +137,31 @@ def _gains(material: Material, looks: Looks) -> tuple[GainGroup, ...]:
         also = "nothing else differs" if pair.alone else f"besides the setting: {listed(pair.also)}"
         title = "What the setting brought by itself" if pair.alone else "With the setting, and more that changed"
         load = f", under {pair.tuned.load}" if len(material.own) > 1 else ""
-        figures = _figures(compared, pair.tuned.key)
-        groups.append(GainGroup(title, f"“{tuned}” against “{stock}”{load}; {also}.", figures))
+        figures, unsure = _figures(compared, pair.tuned.key)
+        groups.append(GainGroup(title, f"“{tuned}” against “{stock}”{load}; {also}. {unsure}".rstrip(), figures))
     pair = material.own[0][0]
     base = comparison.configuration(comparison.baseline)
     if base.key not in (pair.stock.key, pair.tuned.key):
         also = listed((*differences(pair.tuned, base), *(() if base.setting.is_stock else ("the setting it had",))))
-        groups.append(
-            GainGroup(
-                "With all that changed since",
-                f"“{looks.names[pair.tuned.key]}” against “{looks.names[base.key]}”; besides the setting: {also}.",
-                _figures(comparison, pair.tuned.key),
-            )
+        figures, unsure = _figures(comparison, pair.tuned.key)
+        told = (
+            f"“{looks.names[pair.tuned.key]}” against “{looks.names[base.key]}”; besides the setting: {also}. {unsure}"
         )
+        groups.append(GainGroup("With all that changed since", told.rstrip(), figures))
     return tuple(groups)
 
 
-def _figures(comparison: Comparison, key: str) -> tuple[GainView, ...]:
-    """The figures of a configuration against the comparison's baseline, real differences first."""
+def _figures(comparison: Comparison, key: str) -> tuple[tuple[GainView, ...], str]:
+    """The figures of a configuration against the comparison's baseline, real differences first; and what keeps others
+    from being shown, in words."""
     made = []
     for row in comparison.rows:
         cell = next((one for one in row.cells if one.configuration == key), None)
         if cell is not None and cell.gain is not None and _worth_a_place(row):
             made.append((row, cell))
     made.sort(key=lambda pair: pair[1].verdict not in REAL)
-    return tuple(_gain(row, cell) for row, cell in made[:MOST_GAINS])
+    shown = made[:MOST_GAINS]
+    return tuple(_gain(row, cell) for row, cell in shown), why_not_shown(cell for _, cell in shown)
 
 
 def _worth_a_place(row: Row) -> bool:
@@ -166,7 +176,7 @@ def _worth_a_place(row: Row) -> bool:
 def _gain(row: Row, cell: Cell) -> GainView:
     gain = cell.gain
     assert gain is not None
-    sure = "real" if cell.is_real else VERDICT_SAYS[cell.verdict]
+    sure = verdict_in_brief(cell)
     if math.isfinite(gain.percent) and math.isfinite(gain.low_percent):
         between = f"{signed(gain.low_percent, 1)} to {signed(gain.high_percent, 1)} %; "
     elif math.isfinite(gain.low):

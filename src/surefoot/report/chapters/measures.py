@@ -218,13 +218,22 @@ def _strip(row: Row, comparison: Comparison, looks: Looks, material: Material) -
         key=f"measure-{slug(metric.name)}",
         title=_title(row, material, looks),
         description=f"{axis}, by configuration. " + _said(means),
-        note=_note(row, notes, measured),
+        note=" ".join(part for part in (_note(row, notes, measured), _beside(row, material, looks)) if part),
         says=_says(measured, comparison, looks),
         draw=partial(strip.draw, means, points, looks.by_name, axis, base.mean if base else None),
         table=means[["configuration", "mean", "low", "high", "runs", "verdict"]],
         data=points,
         wide=False,
     )
+
+
+def _beside(row: Row, material: Material, looks: Looks) -> str:
+    """What the title sets beside what, where that is not the chart's own baseline."""
+    for pair, compared in material.own:
+        cell = compared.cell(row.metric.name, pair.tuned.key)
+        if cell is not None and cell.gain is not None:
+            return f"The title sets “{looks.names[pair.tuned.key]}” beside “{looks.names[pair.stock.key]}”."
+    return ""
 
 
 def _says(measured: list[Cell], comparison: Comparison, looks: Looks) -> str:
