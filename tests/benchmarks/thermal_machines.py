@@ -18,9 +18,15 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[1] / "thermal"))
 
 from made_machines import KINDS, machines
+from made_sinks import sink
 
+from surefoot.errors import BadInput
+from surefoot.thermal.fan import fan_series
+from surefoot.thermal.heat import coupling
 from surefoot.thermal.labels import CODE
 from surefoot.thermal.limiter import limiters
+from surefoot.thermal.steady import forecast_final
+from surefoot.thermal.stretches import heat_points
 
 OTHER, CURRENT = CODE["other"], CODE["current"]
 
@@ -56,6 +62,43 @@ def judged(world: str, kind: str, count: int, seed: int, hide: bool = False) -> 
     }
 
 
+def ends(world: str, count: int, seed: int, chassis: bool, fan: bool) -> dict[str, float]:
+    """End temperatures of power-limited machines, whose true end is known exactly: coverage, bias, settled."""
+    inside, bias, width, settled = [], [], [], []
+    for minutes in (15.0, 30.0):
+        for one in machines("long-term", count, seed, world, chassis=chassis, fan_steps=fan, minutes=minutes):
+            state = forecast_final(one.trace.seconds, one.trace.channels["cpu.temperature"], fan_series(one.trace))
+            inside.append(state.low <= one.final_celsius <= state.high)
+            bias.append(state.final_celsius - one.final_celsius)
+            width.append(state.half_width)
+            if state.reached:
+                settled.append(inside[-1])
+    return {
+        "covered": float(np.mean(inside)),
+        "of those called settled": float(np.mean(settled)) if settled else float("nan"),
+        "called settled": len(settled) / len(inside),
+        "bias": float(np.mean(bias)),
+        "median half width": float(np.median(width)),
+    }
+
+
+def sinks(count: int, fan: bool) -> dict[str, float]:
+    """Coupling of two sources on a sink: coverage of its entries and of what 20 W less on one would do."""
+    entries, changes, refused = [], [], 0
+    for seed in range(count):
+        made = sink(seed, fan_steps=fan)
+        try:
+            found = coupling(heat_points(made.trace))
+        except BadInput:
+            refused += 1
+            continue
+        entries.append((found.low <= made.matrix) & (made.matrix <= found.high))
+        true = made.matrix @ np.array([0.0, -20.0])
+        guess = found.what_if({"gpu": -20.0})
+        changes += [guess[name].low <= true[row] <= guess[name].high for row, name in enumerate(("cpu", "gpu"))]
+    return {"entries covered": float(np.mean(entries)), "what-if covered": float(np.mean(changes)), "refused": refused}
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--count", type=int, default=40, help="machines of each kind in each world")
@@ -89,6 +132,19 @@ def main() -> None:
             everything[f"confidence {low} to {high}"] = (len(some), float(np.mean(some)))
             if not options.json:
                 print(f"said with {low:.2f} to {high:.2f}: right {np.mean(some):.2f} of {len(some)}")
+    for world in ("dev", "held"):
+        for chassis, fan in ((False, False), (True, False), (False, True), (True, True)):
+            found_ends = ends(world, max(options.count // 2, 4), options.seed, chassis, fan)
+            name = f"{world} end{', chassis' if chassis else ''}{', fan steps' if fan else ''}"
+            everything[name] = found_ends
+            if not options.json:
+                print(f"{name:28}" + "  ".join(f"{key} {value:.2f}" for key, value in found_ends.items()), flush=True)
+    for fan in (False, True):
+        found_sinks = sinks(max(options.count // 2, 4), fan)
+        name = f"coupling{', fan steps' if fan else ''}"
+        everything[name] = found_sinks
+        if not options.json:
+            print(f"{name:28}" + "  ".join(f"{key} {value:.2f}" for key, value in found_sinks.items()), flush=True)
     unknown = sum(main == "unknown" for _, _, main in calls)
     everything["not known"] = unknown
     if options.json:

@@ -142,3 +142,10 @@ def test_episodes_are_counted_with_their_first_minute() -> None:
     assert figures.first_throttled_minute == pytest.approx(2.0, abs=0.05)
     assert [(one.label, one.count) for one in figures.episodes] == [("thermal", 2)]
     assert figures.episodes[0].minutes == pytest.approx(96 / 60, abs=0.1)
+
+
+def test_means_under_load_leave_idling_out() -> None:
+    trace, _ = run_part(Part(power_limit=40.0), 12, seed=2, idle_before=4.0)
+    figures = explain(trace).domains["cpu"].figures
+    assert figures.mean_watts == pytest.approx(40, rel=0.03)
+    assert figures.energy_joules == pytest.approx(float(trace.channels["cpu.power"].sum()), rel=0.01)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from made_machines import KINDS, Machine, machines
+from made_traces import Part, run_part
 
 from surefoot.runs import Trace
 from surefoot.thermal.labels import CODE
@@ -161,3 +162,11 @@ def test_confidence_is_weighted_by_time() -> None:
     plain = float(np.mean([use.confidence for use in uses]))
     assert report.confidence == pytest.approx(expected)
     assert abs(expected - plain) > 0.02
+
+
+def test_a_short_term_and_a_sustained_limit_are_told_apart() -> None:
+    trace, _ = run_part(Part(short_limit=64.0, short_seconds=60.0, power_limit=42.0, ceiling=110), 15, seed=2)
+    found = {one.kind: one for one in limiters(trace)["cpu"].found}
+    assert found["power"].value == pytest.approx(42, rel=0.02)
+    assert found["short-term power"].value == pytest.approx(64, rel=0.02)
+    assert found["short-term power"].to_minutes < 1.3
