@@ -9,8 +9,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from surefoot.rehearsal.literature import NAMES, certificate, decades_to_goal, register_literature
+from surefoot.rehearsal.literature import NAMES, register_literature
 from surefoot.rehearsal.literature_bisection import ProbabilisticBisection, quantile
+from surefoot.rehearsal.literature_claims import certificate, decades_to_goal
 from surefoot.rehearsal.literature_quest import QuestPlusStrategy
 from surefoot.rehearsal.literature_updown import UpAndDown, dixon_mood
 from surefoot.search import Evidence, Goal, certify, next_step

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from surefoot.rehearsal.literature import RUN_MINUTES, certificate, decades_to_goal, wide_per_decade
+from surefoot.rehearsal.literature_claims import RUN_MINUTES, certificate, decades_to_goal, wide_per_decade
 from surefoot.search.evidence import Certificate, Evidence, Goal, Proposal
 from surefoot.units import Knob
 

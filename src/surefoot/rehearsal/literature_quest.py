@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from surefoot.errors import MachineError
-from surefoot.rehearsal.literature import RUN_MINUTES, certificate
+from surefoot.rehearsal.literature_claims import RUN_MINUTES, certificate
 from surefoot.search.evidence import Certificate, Evidence, Goal, Proposal
 from surefoot.search.prior import typical_per_decade
 from surefoot.units import Knob

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import NormalDist
 
-from surefoot.rehearsal.literature import RUN_MINUTES, certificate
+from surefoot.rehearsal.literature_claims import RUN_MINUTES, certificate
 from surefoot.search.evidence import Certificate, Evidence, Goal, Proposal
 from surefoot.search.prior import typical_per_decade
 from surefoot.units import Knob
