@@ -13,7 +13,8 @@ if TYPE_CHECKING:
     from surefoot.report.gather import Room
 
 BaselineOption = Annotated[
-    str | None, typer.Option("--baseline", metavar="NAME", help="What to compare with. Default: the first.")
+    str | None,
+    typer.Option("--baseline", metavar="NAME", help="What to compare with. Default: the last trial's, else the first."),
 ]
 RoomOption = Annotated[
     str,

@@ -12,9 +12,11 @@ from surefoot.guide.bench import Bench
 from surefoot.guide.recall import Recall, recall
 from surefoot.guide.session import Options, Session, SessionEnd
 from surefoot.guide.settle import Settling
+from surefoot.guide.trial_planning import begin_trial, plan_says, plan_trial
 from surefoot.guide.voice import Voice
 from surefoot.journal import Journal
 from surefoot.rehearsal.demo_card import (
+    BOTH_LOAD,
     CLEANED,
     ROOM_CELSIUS,
     WORKBENCH,
@@ -23,11 +25,12 @@ from surefoot.rehearsal.demo_card import (
     stages_after,
     stages_before,
 )
-from surefoot.rehearsal.demo_measures import REPEATS, Happening, measured
+from surefoot.rehearsal.demo_measures import MINUTES, REPEATS, Happening, measured, measured_in_blocks
 from surefoot.rehearsal.machine import MachineDown, VirtualMachine
 from surefoot.rehearsal.virtual import VirtualUnit
 from surefoot.runs import Run
 from surefoot.scores.configurations import key_of, parts_of
+from surefoot.scores.trial_plan import Arm
 from surefoot.search import Goal
 from surefoot.units import Unit
 
@@ -84,11 +87,30 @@ def play(journal: Journal, seed: int, voice: Voice, *, name: str | None = None) 
     hours = (machine.seconds() - began) / 3600
     found = recall(journal, unit, options.goal, machine.now()).as_setting()
     machine.sleep(BENCH_NIGHT_SECONDS)
-    _say_measured(voice, stages_after(found))
-    unit = write_happenings(journal, unit, list(measured(unit, machine, stages_after(found), seed + 1)))
+    unit = _trial(journal, unit, machine, voice, stages_after(found), seed)
     # What was measured is evidence too: recall is asked once more, and says what it will say tomorrow.
     answer = recall(journal, unit, options.goal, machine.now())
     return Demo(unit, end, answer, crashes, hours, _true_mttf(unit, edges, answer))
+
+
+def _trial(
+    journal: Journal, unit: Unit, machine: VirtualMachine, voice: Voice, stages: Sequence[Stage], seed: int
+) -> Unit:
+    """Compare the stages as a trial: planned, written down, taken in its order."""
+    arms = tuple(Arm(name=one.name, setting=one.setting, power_mode=one.mode, cooling=one.cooling) for one in stages)
+    planned = plan_trial(
+        journal, unit, arms, load=BOTH_LOAD, seed=seed, minutes=MINUTES, repeats=REPEATS, metric="gear sums"
+    )
+    number = begin_trial(journal, unit, planned.plan, at=machine.now())
+    voice.say(f"Compared as a trial. {plan_says(planned)}", "quiet")
+    design = planned.plan.design(number)
+    names = journal.configuration_names(unit.name)
+    for stage, key in zip(stages, design.configurations, strict=True):
+        if key not in names:
+            journal.name_configuration(unit.name, key, stage.name, len(journal.configuration_names(unit.name)) + 1)
+    unit = write_happenings(journal, unit, list(measured_in_blocks(unit, machine, stages, design, seed + 1)))
+    journal.end_trial(unit.name, number, "every block is in", at=machine.now())
+    return unit
 
 
 def _say_measured(voice: Voice, stages: Sequence[Stage]) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import secrets
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Final
 
 from surefoot.errors import BadInput
@@ -86,7 +87,7 @@ def plan_trial(
     return Planned(plan, spread, source, chance)
 
 
-def begin_trial(journal: Journal, unit: Unit, plan: TrialPlan) -> int:
+def begin_trial(journal: Journal, unit: Unit, plan: TrialPlan, *, at: datetime | None = None) -> int:
     """Write the plan down; its number. Raises BadInput while another trial of the unit goes on."""
     going = [one for one in states(journal, unit.name) if one.next is not None]
     if going:
@@ -96,7 +97,7 @@ def begin_trial(journal: Journal, unit: Unit, plan: TrialPlan) -> int:
         )
     for arm in plan.arms:
         unit.depths(arm.setting)
-    return journal.add_trial(unit.name, plan.model_dump(mode="json"))
+    return journal.add_trial(unit.name, plan.model_dump(mode="json"), at=at)
 
 
 def drawn_seed() -> int:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Final
 
@@ -13,7 +13,8 @@ import numpy as np
 from surefoot.rehearsal.demo_card import BOTH_LOAD, Stage
 from surefoot.rehearsal.heat import fan_sound
 from surefoot.rehearsal.machine import VirtualHands, VirtualMachine
-from surefoot.runs import Closing, Floats, Outcome, Reading, RunPlan, Score, Trace
+from surefoot.runs import Closing, Floats, Outcome, Place, Reading, RunPlan, Score, Trace
+from surefoot.scores.design import Trial
 from surefoot.units import Conditions, Setting, Unit
 
 REPEATS: Final = 5
@@ -61,6 +62,24 @@ def measured(unit: Unit, machine: VirtualMachine, stages: Sequence[Stage], seed:
             machine.room_celsius = room + float(rng.normal(0, 0.3))
             yield _one(unit, machine, stage, rng, instruments=repeat < WITH_INSTRUMENTS)
             machine.sleep(PAUSE_MINUTES * 60)
+    machine.room_celsius = room
+
+
+def measured_in_blocks(
+    unit: Unit, machine: VirtualMachine, stages: Sequence[Stage], trial: Trial, seed: int
+) -> Iterator[Happening]:
+    """Measure the stages as a trial, in its order; the room warms by a degree while it lasts, as rooms do."""
+    rng = np.random.default_rng([seed, 12])
+    room = machine.room_celsius
+    turns = trial.order()
+    for number, turn in enumerate(turns):
+        stage = stages[turn.configuration]
+        machine.put(power_mode=stage.mode, cooling=stage.cooling)
+        machine.room_celsius = room + 1.0 * number / len(turns) + float(rng.normal(0, 0.2))
+        one = _one(unit, machine, stage, rng, instruments=turn.block <= WITH_INSTRUMENTS)
+        place = Place(trial=trial.number, block=turn.block, position=turn.position)
+        yield replace(one, plan=one.plan.model_copy(update={"place": place}))
+        machine.sleep(PAUSE_MINUTES * 60)
     machine.room_celsius = room
 
 

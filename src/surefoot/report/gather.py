@@ -181,7 +181,8 @@ def comparison_of(
 ) -> Comparison:
     """Compare configurations of a unit.
 
-    ``wanted``: names or numbers, all when empty; ``baseline``: name or number, the first when None; ``room``: Celsius
+    ``wanted``: names or numbers, all when empty; ``baseline``: name or number, when None that of
+    the latest trial, else the first; ``room``: Celsius
     that temperatures are re-referred to, None for as measured, ``auto`` for the runs' median where every run has one.
     ``metrics``: names or labels, or parts of them, all when empty. Raises BadInput for one that is not there, or when
     nothing was measured.
@@ -193,7 +194,7 @@ def comparison_of(
             remedy="Measure with `surefoot measure`, or add a `surefoot score` or a `surefoot reading` to a run.",
         )
     chosen = list(dict.fromkeys(find(gathered.configurations, text).key for text in wanted))
-    first = find(gathered.configurations, baseline).key if baseline else None
+    first = find(gathered.configurations, baseline).key if baseline else _of_trial(gathered, chosen)
     if first and chosen and first not in chosen:
         chosen.insert(0, first)
     by_key = {one.key: one for one in gathered.configurations}
@@ -208,6 +209,16 @@ def comparison_of(
         limiters=gathered.limiters,
         trials=gathered.trials,
     )
+
+
+def _of_trial(gathered: Gathered, chosen: Sequence[str]) -> str | None:
+    """The baseline of the latest trial, where it was measured and is among the configurations wanted; else None."""
+    there = {one.key for one in gathered.comparable}
+    for trial in reversed(gathered.trials):
+        key = trial.configurations[0]
+        if key in there and (not chosen or key in chosen):
+            return key
+    return None
 
 
 def _wanted_samples(samples: Sequence[Sample], metrics: Sequence[str]) -> Sequence[Sample]:

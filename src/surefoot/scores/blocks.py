@@ -10,7 +10,7 @@ import numpy as np
 
 from surefoot.errors import BadInput
 from surefoot.runs import Floats
-from surefoot.scores.many_to_one import corrected
+from surefoot.scores.many_to_one import Reach, corrected
 
 FEWEST_FOR_BOOTSTRAP = 8
 """Blocks below which a low is judged by t as everything else: fewer give too few different resamples."""
@@ -24,7 +24,7 @@ class WithinBlocks:
 
     ``errors``: standard errors, ``degrees``: of freedom; ``p_values``: alone, ``adjusted``: corrected for the number of
     configurations. ``blocks``: how many; ``spread``: between runs of a block, blocks and configurations taken out.
-    ``draws``: of a bootstrap, for each the absolute studentised differences, ascending.
+    ``draws``: of a bootstrap, for each the absolute studentised differences, ascending; ``reaches``: of intervals.
     """
 
     differences: Floats
@@ -36,6 +36,7 @@ class WithinBlocks:
     spread: float
     method: BlockMethod
     draws: tuple[Floats, ...] = ()
+    reaches: tuple[Reach, ...] = ()
 
 
 def within_blocks(
@@ -64,6 +65,7 @@ def within_blocks(
         p = np.where(differences == 0, 1.0, math.nan)
         return WithinBlocks(differences, np.zeros(many - 1), degrees, p, p, blocks, 0.0, _method(many))
     draws: tuple[Floats, ...] = ()
+    reaches: list[Reach] = []
     if bootstrap and blocks >= FEWEST_FOR_BOOTSTRAP:
         raw, adjusted, draws = _resampled(table, differences, error, floor, resamples, seed)
         method: BlockMethod = "block bootstrap"
@@ -74,12 +76,21 @@ def within_blocks(
         adjusted, method = raw, "paired"
     else:
         own, own_degrees, more = own_spreads(squares, common, floor, blocks)
-        raw, adjusted = corrected(
+        raw, adjusted, reaches = corrected(
             differences, np.full(many - 1, error), degrees, np.sqrt(own / blocks), own_degrees, more, blocks
         )
         method = "blocks"
     return WithinBlocks(
-        differences, np.full(many - 1, error), degrees, raw, adjusted, blocks, math.sqrt(common), method, draws
+        differences,
+        np.full(many - 1, error),
+        degrees,
+        raw,
+        adjusted,
+        blocks,
+        math.sqrt(common),
+        method,
+        draws,
+        tuple(reaches),
     )
 
 

@@ -274,7 +274,7 @@ def _said(metric: Metric, cell: Cell, base: Cell, one: Verdictless, adjusted: fl
     real = one.level is not None and final <= level and not math.isnan(adjusted)
     # The raw chance that this comparison had to stay below, everything counted in.
     needed = level * (one.p_value / final if final > 0 else 1.0)
-    half = one.half(needed)
+    half = one.half(level, final) if one.level is not None else one.half(level, 1.0)
     difference = one.difference
     scale = 100 / abs(base.mean) if base.mean and metric.has_percent else math.nan
     by_drift = plain and against_drift > level
@@ -287,7 +287,7 @@ def _said(metric: Metric, cell: Cell, base: Cell, one: Verdictless, adjusted: fl
         high=difference + half,
         low_percent=(difference - half) * scale,
         high_percent=(difference + half) * scale,
-        confidence=1 - needed,
+        confidence=1 - level,
         p_value=one.p_value,
         p_adjusted=final,
         method=one.method,

@@ -13,7 +13,7 @@ from surefoot.scores.blocks import within_blocks
 from surefoot.scores.bootstrap import FEWEST_RUNS, bootstrap_difference
 from surefoot.scores.design import Trial
 from surefoot.scores.drift import AgainstDrift, DriftTests, Taken, against_drift, drift_tests, how_taken
-from surefoot.scores.many_to_one import corrected
+from surefoot.scores.many_to_one import Reach, corrected
 from surefoot.scores.means import Difference, resolution_of, welch
 from surefoot.scores.multiple import holm
 
@@ -46,7 +46,7 @@ class Verdictless:
     ``adjusted``: corrected for the number of configurations; ``level``: what that must reach, None while a trial is not
     to be judged yet; ``drift_p``: with a drift allowed for, NaN where it need not be; ``drift_error``,
     ``drift_degrees``: of that; ``drift``: whether one is seen; ``taken``: how; ``blocks``: of a trial; ``method``;
-    ``draws``: of a bootstrap, the absolute studentised differences, ascending.
+    ``draws``: of a bootstrap, the absolute studentised differences, ascending; ``reach``: of its interval.
     """
 
     difference: float
@@ -63,24 +63,34 @@ class Verdictless:
     drift_degrees: float = math.nan
     drift: DriftTests | None = None
     draws: Floats | None = field(default=None, repr=False, compare=False)
+    reach: Reach | None = None
 
     def times(self, parts: int) -> Verdictless:
         """The same as one of several families that share the chance of error."""
         return self if parts == 1 else replace(self, adjusted=min(1.0, self.adjusted * parts))
 
-    def half(self, level: float) -> float:
-        """Half the interval at the chance of error ``level``: 0 is outside of it exactly when ``p_value`` <= level."""
+    def half(self, level: float, final: float) -> float:
+        """Half the interval: 0 lies outside of it exactly when ``final``, the chance of error with everything counted
+        in, stays below ``level``. Where a drift must be allowed for, as wide as that makes it."""
         from scipy import stats
 
         if not (self.error > 0 and level > 0):
             return math.nan
-        if self.draws is None:
-            return float(stats.t.isf(level / 2, self.degrees)) * self.error
-        rank = max(1, math.ceil((1 - level) * (self.draws.size + 1) - 1e-9))
-        if rank > self.draws.size:
-            # So far out nothing was drawn: beyond all that was.
-            return max(float(self.draws[-1]) * self.error, abs(self.difference)) * (1 + 1e-9)
-        return float(self.draws[rank - 1]) * self.error
+        if self.draws is not None:
+            needed = level * (self.p_value / self.adjusted if self.adjusted > 0 else 1.0)
+            rank = max(1, math.ceil((1 - needed) * (self.draws.size + 1) - 1e-9))
+            half = float(self.draws[min(rank, self.draws.size) - 1]) * self.error
+        elif self.reach is not None:
+            half = self.reach.half(level)
+        else:
+            # One alone, or Welch's tests after Holm: the raw level that the correction left it.
+            needed = level * (self.p_value / self.adjusted if self.adjusted > 0 else 1.0)
+            half = float(stats.t.isf(needed / 2, self.degrees)) * self.error
+        if not math.isnan(self.drift_p) and self.drift_error < math.inf:
+            half = max(half, float(stats.t.isf(level / 2, self.drift_degrees)) * self.drift_error)
+        # What a larger neighbour decided (step by step), or a drift estimated elsewhere, has the last word.
+        edge = abs(self.difference)
+        return min(half, edge * (1 - 1e-9)) if final <= level else max(half, edge * (1 + 1e-9))
 
 
 def judge(
@@ -164,6 +174,7 @@ def _in_blocks(
             taken="in blocks",
             blocks=found.blocks,
             draws=found.draws[i] if found.draws else None,
+            reach=found.reaches[i] if found.reaches else None,
         )
         for i, name in enumerate(names)
     }
@@ -187,13 +198,16 @@ def _independent(
     raw = {name: one.p_value for name, one in plain.items()}
     methods: dict[str, str] = {name: one.method for name, one in plain.items()}
     adjusted = dict(zip(raw, (one.p_value for one in holm(list(raw.values()))), strict=True))
+    reaches: dict[str, Reach] = {}
     if len(sides) > 1 and "bootstrap" not in methods.values():
         pooled = _many_to_one(first, sides, plain, max(resolution.values()))
         if pooled is not None:
-            errors, degrees, raw, adjusted = pooled
+            errors, degrees, raw, adjusted, reaches = pooled
             methods = dict.fromkeys(sides, "many-to-one")
     shown = min((p for p in adjusted.values() if not math.isnan(p)), default=1.0) <= alpha
     taken, tests, against = _drift(base, others, max(resolution.values()), shown)
+    # Corrected as the differences themselves are: with many configurations one drift has many chances to fool.
+    by_drift = [one.p_value for one in holm(against.p_values.tolist())] if against else []
     return {
         name: Verdictless(
             difference=one.difference,
@@ -203,18 +217,19 @@ def _independent(
             adjusted=adjusted[name],
             level=alpha,
             method=methods[name],
-            taken=taken,
-            drift_p=float(against.p_values[i]) if against else math.nan,
+            taken=taken[i],
+            drift_p=by_drift[i] if against else math.nan,
             drift_error=float(against.errors[i]) if against else math.nan,
             drift_degrees=against.degrees if against else math.nan,
             drift=tests,
             draws=one.draws,
+            reach=reaches.get(name),
         )
         for i, (name, one) in enumerate(plain.items())
     }
 
 
-_Found = tuple[dict[str, float], dict[str, float], dict[str, float], dict[str, float]]
+_Found = tuple[dict[str, float], dict[str, float], dict[str, float], dict[str, float], dict[str, Reach]]
 
 
 def _many_to_one(
@@ -238,7 +253,7 @@ def _many_to_one(
     differences = np.array([one.difference for one in plain.values()])
     errors = np.sqrt(common * (1 / counts[0] + 1 / counts[1:]))
     shares = [float(count / (count + counts[0])) for count in counts[1:]]
-    raw, adjusted = corrected(
+    raw, adjusted, reach = corrected(
         differences, errors, degrees,
         np.array([one.standard_error for one in plain.values()]), np.array([one.degrees for one in plain.values()]),
         more, int(counts.min()), shares,
@@ -249,23 +264,25 @@ def _many_to_one(
         dict.fromkeys(names, degrees),
         dict(zip(names, raw.tolist(), strict=True)),
         dict(zip(names, adjusted.tolist(), strict=True)),
+        dict(zip(names, reach, strict=True)),
     )
 
 
 def _drift(
     base: Sequence[Value], others: Mapping[str, Sequence[Value]], resolution: float, shown: bool
-) -> tuple[Taken, DriftTests | None, AgainstDrift | None]:
-    """How the runs were taken and, where a difference would be shown, whether they drifted and what that leaves."""
+) -> tuple[list[Taken], DriftTests | None, AgainstDrift | None]:
+    """How each one's runs were taken with the baseline's; whether they drifted, where a difference would be shown."""
     marked = [(one, 0) for one in base]
     for number, values in enumerate(others.values(), 1):
         marked += [(one, number) for one in values]
     if any(one.at is None for one, _ in marked):
-        return "order not known", None, None
+        return ["order not known"] * len(others), None, None
     marked.sort(key=lambda pair: pair[0].at or 0.0)
     groups = [group for _, group in marked]
+    taken = [how_taken([one for one in groups if one in (0, number)]) for number in range(1, len(others) + 1)]
     if not shown:
-        return how_taken(groups), None, None
+        return taken, None, None
     y = np.array([one.value for one, _ in marked])
     room = np.array([math.nan if one.room is None else one.room for one, _ in marked])
     known = room if np.all(np.isfinite(room)) else None
-    return how_taken(groups), drift_tests(y, groups, known), against_drift(y, groups, known, resolution=resolution)
+    return taken, drift_tests(y, groups, known), against_drift(y, groups, known, resolution=resolution)

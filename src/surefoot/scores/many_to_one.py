@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
@@ -54,6 +55,7 @@ def tail(largest: float, comparisons: int, degrees: float, shares: Sequence[floa
     return float(min(max(outside, one), 1.0, comparisons * one))
 
 
+@lru_cache(maxsize=4096)
 def critical(comparisons: int, degrees: float, alpha: float = 0.05) -> float:
     """The |t| that the largest of several reaches with chance ``alpha`` where nothing differs; see `tail`."""
     from scipy import optimize, stats
@@ -64,6 +66,27 @@ def critical(comparisons: int, degrees: float, alpha: float = 0.05) -> float:
     if comparisons == 1:
         return low
     return float(optimize.brentq(lambda t: tail(t, comparisons, degrees) - alpha, low, high + 1e-9, xtol=1e-8))
+
+
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """What the interval of one of several differences rests on: how many it was corrected for, the common spread's
+    standard error and degrees, the own spreads', and how much of the level these are allowed."""
+
+    comparisons: int
+    error: float
+    degrees: float
+    own_error: float = 0.0
+    own_degrees: float = 1.0
+    own_share: float = 1.0
+
+    def half(self, level: float) -> float:
+        """Half the interval, outside of which 0 lies where the corrected chance of error stays below ``level``."""
+        common = critical(self.comparisons, self.degrees, level) * self.error
+        if self.own_error <= 0:
+            return common
+        own = critical(self.comparisons, self.own_degrees, min(0.9, level * self.own_share)) * self.own_error
+        return max(common, own)
 
 
 def trust(runs: int) -> tuple[float, float, float]:
@@ -86,14 +109,15 @@ def corrected(
     varies_more: Floats,
     runs: int,
     shares: Sequence[float] | None = None,
-) -> tuple[Floats, Floats]:
+) -> tuple[Floats, Floats, list[Reach]]:
     """Chances of error of several differences to one baseline: alone, and corrected for their number.
 
     ``differences``, shape (m,); ``common_error``: standard errors by the spread common to all, with ``common_degrees``;
     ``own_error``, ``own_degrees``: by the two configurations' own spreads alone (Welch and Satterthwaite);
     ``varies_more``, shape (m + 1,), the baseline first: the chance (F test) that a configuration's runs vary so much
     more than the rest's. Step-down from the largest |t| (closed testing: Marcus, Peritz and Gabriel 1976, Biometrika
-    63; as Holm's, with Dunnett's distribution in place of Bonferroni's bound). Returns raw and corrected, shape (m,).
+    63; as Holm's, with Dunnett's distribution in place of Bonferroni's bound). Returns raw and corrected, shape (m,),
+    and for each how far its interval reaches.
     """
     from scipy import stats
 
@@ -106,13 +130,19 @@ def corrected(
     order = np.argsort(-t, kind="stable")
     made = np.ones(m)
     so_far = 0.0
+    reaches: dict[int, Reach] = {}
     for place, index in enumerate(order):
         left = m - place
+        own_share = 1.0 if apart[index] else own_limit / PLAIN_ALPHA
+        own_left = max(1.0, round(float(own_degrees[index]), 1))
+        reaches[int(index)] = Reach(
+            left, float(common_error[index]), common_degrees, float(own_error[index]), own_left, own_share
+        )
         kept = None if shares is None else [shares[i] for i in order[place:]]
         common = tail(float(t[index]), left, common_degrees, kept)
         alone = tail(float(own_t[index]), left, max(1.0, float(own_degrees[index])))
         # So that at 5 % both hold: the common spread's answer, and the own spreads' at their own limit.
-        own = alone if apart[index] else alone * PLAIN_ALPHA / own_limit
+        own = alone / own_share
         so_far = max(so_far, common, min(1.0, own), float(raw[index]))
         made[index] = so_far
-    return raw, made
+    return raw, made, [reaches[i] for i in range(m)]
