@@ -33,7 +33,7 @@ AMPLITUDE_CELSIUS = 25.0
 
 # A chassis behind the heatsink warms for half an hour and more. Its amplitude is integrated out beside each pair of the
 # others (common practice, no source: some tenth of the rise, with the rise; half of the machines show one).
-_BODY_SHARE, _BODY_SPREAD, _BODY_LEAST = 0.04, 0.11, 0.4  # of the rise: mean, standard deviation, and that much more
+_BODY_SHARE, _BODY_SPREAD, _BODY_LEAST = 0.02, 0.12, 0.4  # of the rise: mean, standard deviation, and that much more
 _BODIES = tuple((tau, 0.11) for tau in (650.0, 950.0, 1350.0, 1950.0, 2800.0, 4000.0))  # seconds, chance
 _BODY_RATIO = 1.8
 
