@@ -28,6 +28,7 @@ ONE_BLAS_THREAD = {
     "NUMEXPR_NUM_THREADS": "1",
 }
 _TAIL_LINES = 8
+_MOST_WRONGS = 10_000
 STUCK_SECONDS = 0.9
 """Of silence after which the system is asked what a worker is doing; it speaks four times a second."""
 BUSY_SECONDS = 0.8
@@ -43,6 +44,7 @@ class WorkerProcess:
         self._ready: dict[str, Any] | None = None
         self._wrong: dict[str, Any] | None = None
         self._trouble: dict[str, Any] | None = None
+        self.wrongs: list[tuple[float, dict[str, Any]]] = []
         self._ended = False
         self._now: dict[str, float] = {}
         self._units = 0
@@ -92,6 +94,8 @@ class WorkerProcess:
                 return
             self._ready = message.get("ready", self._ready)
             self._wrong = message.get("wrong", self._wrong)
+            if "wrong" in message and len(self.wrongs) < _MOST_WRONGS:
+                self.wrongs.append((time.monotonic(), message["wrong"]))
             self._trouble = message.get("trouble", self._trouble)
             self._ended = message.get("ended", self._ended)
             if "beat" in message:

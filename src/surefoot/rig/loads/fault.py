@@ -74,12 +74,16 @@ class DeviceLost(RuntimeError):
 
 
 class Saboteur:
-    """Carries faults out inside one worker, each once and in their order. With none for this worker it does nothing."""
+    """Carries faults out inside one worker, each once and in their order. With none for this worker it does nothing.
+
+    ``done``: how many were put in.
+    """
 
     def __init__(self, faults: Sequence[Fault], worker: int) -> None:
         self._waiting = [fault for fault in faults if fault.worker == worker]
         self._armed: Fault | None = None
         self._slow = False
+        self.done = 0
 
     @property
     def slows(self) -> bool:
@@ -99,6 +103,7 @@ class Saboteur:
         if fault.phase not in ("", phase):
             return
         self._armed = self._waiting.pop(0)
+        self.done += 1
         if fault.kind == "die":
             os.kill(os.getpid(), signal.SIGSEGV)
         elif fault.kind == "kill":

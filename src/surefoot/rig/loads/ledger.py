@@ -36,11 +36,19 @@ class Ledger:
         for place, amount in enumerate((done, seconds, 1)):
             tally[place] += amount
 
-    def wrong(self, error: WrongResult, phase: str, seed: Any, repeats: bool | None) -> int:
-        """Tell the parent of a wrong result, with all that is needed to do it again. Returns the exit code."""
+    def wrong(
+        self, error: WrongResult, phase: str, seed: Any, repeats: bool | None, at_seconds: float | None = None
+    ) -> int:
+        """Tell the parent of a wrong result, with all that is needed to do it again. Returns the exit code.
+
+        ``at_seconds``: since the load began, when the unit was begun.
+        """
         self.beat()
         facts = {"kernel": error.kernel, "what": error.what, "expected": error.expected, "found": error.found}
-        say({"wrong": {**facts, "phase": phase, "unit_of_work": self.units, "seed": seed, "repeats": repeats}})
+        facts["phase"] = phase
+        say(
+            {"wrong": {**facts, "unit_of_work": self.units, "seed": seed, "repeats": repeats, "at_seconds": at_seconds}}
+        )
         return WRONG_EXIT
 
 

@@ -9,6 +9,7 @@ from typing import Any, Literal
 from surefoot.errors import MachineError
 from surefoot.rig.loads.crew import Crew
 from surefoot.rig.loads.fault import Fault
+from surefoot.rig.loads.pace import PaceWatch
 from surefoot.rig.loads.program import PHASE_WORDS, Program
 from surefoot.rig.loads.verdicts import Finding, WorkerView, judge_worker
 from surefoot.rig.protocols import LoadState
@@ -18,6 +19,7 @@ from surefoot.runs import Outcome, Score
 HANG_SECONDS = 30.0
 READY_SECONDS = 120.0
 STOP_SECONDS = 15.0
+PACE_SECONDS = 0.5
 _WORST_FIRST = (Outcome.MISCOMPUTE, Outcome.DRIVER_RESET, Outcome.HANG, Outcome.VOID)
 
 Rates = Callable[[list[dict[str, dict[str, list[float]]]]], tuple[Score, ...]]
@@ -37,6 +39,9 @@ class WorkSession:
         self._faults = tuple(faults)
         self._epoch: float | None = None
         self._last: LoadState | None = None
+        self._pace = PaceWatch()
+        self._duty = 1.0
+        self._pace_looked = float("-inf")
 
     @property
     def worker_pids(self) -> tuple[int, ...]:
@@ -81,6 +86,9 @@ class WorkSession:
         findings = self._findings(views, self._hang_seconds)
         if findings:
             return self._close("failed", views, findings)
+        if time.monotonic() - self._pace_looked >= PACE_SECONDS and self._duty >= 1.0:
+            self._pace_looked = time.monotonic()
+            self._pace.look(self.work())
         if all(view.ended for view in views):
             return self._close("done", views, [])
         return LoadState("running", progress=_progress(views), phase=self._phase(), detail=self._detail(views))
@@ -109,6 +117,7 @@ class WorkSession:
 
     def set_duty(self, share: float) -> None:
         """Let every worker work this share of the time; 0 is a rest."""
+        self._duty = share
         self._crew.tell(f"duty {share:.3f}")
 
     def cores(self) -> dict[str, dict[str, Any]]:
@@ -149,6 +158,9 @@ class WorkSession:
         unpinned = [view.post.words for view in views if not view.pinned]
         if unpinned:
             detail["not_pinned"] = unpinned
+        if self._pace.lost:
+            words = [member.post.words for member in self._crew.members]
+            detail["lost_pace"] = {words[worker]: round(share, 3) for worker, share in self._pace.lost.items()}
         if self._faults:
             detail["fault_put_in_on_purpose"] = self._faults[0].as_plain()
         return detail
@@ -164,6 +176,9 @@ class WorkSession:
         if idle:
             detail["verified_nothing"] = idle
             message += f" Nothing was verified on {', '.join(idle)}: the load was too short."
+        if self._pace.lost:
+            told = ", ".join(f"{where} to {share:.0%}" for where, share in detail["lost_pace"].items())
+            message += f" Lost pace against its own at first: {told}."
         outcome = None
         if findings:
             first = findings[0]

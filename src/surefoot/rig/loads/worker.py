@@ -82,7 +82,7 @@ def main(job: dict[str, Any]) -> int:
             break
         moment = program.at(now, index, workers)
         if abs(now - last_beat) >= BEAT_SECONDS:
-            ledger.beat()
+            ledger.beat(**({"put_in": saboteur.done} if saboteur.done else {}))
             last_beat = now
         if now < 0 or not moment.busy or stopping.duty <= 0:
             stopping.wait(min(max(moment.until - now, 0.001), IDLE_SLICE_SECONDS))
@@ -97,7 +97,7 @@ def main(job: dict[str, Any]) -> int:
                 kernel.run(seed, moment.long)
         except WrongResult as error:
             repeats = comes_wrong_again(partial(kernel.run, seed, moment.long))
-            code = ledger.wrong(error, moment.phase, list(seed), repeats)
+            code = ledger.wrong(error, moment.phase, list(seed), repeats, now)
             if goes_on:
                 # Only where faults were put in one after another, to count how many are caught.
                 continue
