@@ -168,7 +168,11 @@ class WorkerProcess:
         try:
             spent = sum(self._seen.cpu_times()[:2])
             status = self._seen.status()
+            # One that has died may take seconds to give a card's memory back; its exit code will tell what it died of.
+            dying = not self._reader.is_alive() or self._seen.memory_info().rss == 0
         except psutil.Error:
+            return ""
+        if dying:
             return ""
         if self._spent is None:
             # From here on: what it spent before it fell silent is not known.
