@@ -110,3 +110,13 @@ def test_looking_at_the_loads_imports_nothing_heavy():
     code = f"import sys, surefoot.rig.registry as registry; registry.loads(); print({heavy})"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_a_knob_of_some_cores_is_exercised_by_a_load_of_those_alone():
+    one, pair = knob("core-3", "cpu", cores=(3,)), knob("pair", "cpu", cores=(0, 1))
+    both = unit(one, pair)
+    assert default_load(one, both) == "cpu-core-3"
+    assert default_load(pair, both) == "cpu-core-0+1"
+    assert make_load("cpu-core-0+1").exercises() == ("cpu", "transition", "core-0", "core-1")
+    assert default_load(None, both) == "cpu"
+    assert default_load(knob("ram", "memory"), both) == "memory"

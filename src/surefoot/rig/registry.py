@@ -142,6 +142,9 @@ def _of_all(unit: Unit) -> str:
     if not knobs:
         return CPU
     each = {_of_knob(knob, unit) for knob in knobs}
+    if len(each) > 1:
+        # Knobs of single cores are held together under the load of all of them.
+        each = {CPU if chosen_processors(name) else name for name in each}
     if len(each) == 1:
         return each.pop()
     for card in unit.loads:

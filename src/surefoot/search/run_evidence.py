@@ -132,6 +132,7 @@ def _count(unit: Unit, run: Run, used: Mapping[str, frozenset[str]], conditions:
         return CountedRun(run, depths, tuple(bears), False)
     if outcome is Outcome.SLOW and not able:
         return "slow with no clock knob off stock, which says nothing"
+    able = [knob for knob in able if governs(unit, knob, failed_core(run))]
     causes = [knob.name for knob in able if knob.name in bears] or [knob.name for knob in able]
     if off_stock and not causes:
         return "failed in a way that none of the knobs off stock can cause"
@@ -183,6 +184,8 @@ def bears_on(unit: Unit, knob: Knob, run: Run, used: Mapping[str, frozenset[str]
     if load in {member.load for member in family}:
         return True
     exercised = exercised_by(unit, run)
+    if knob.cores and (worked := cores_worked(exercised)) and not worked & cores_of(unit, knob):
+        return False
     if exercised:
         domains = {member.domain.lower() for member in family}
         return any(
@@ -200,6 +203,28 @@ def exercised_by(unit: Unit, run: Run) -> tuple[str, ...]:
     if isinstance(noted, list | tuple):
         return tuple(str(part) for part in noted)
     return next((card.exercises for card in unit.loads if card.name == run.plan.load), ())
+
+
+def cores_worked(exercised: Iterable[str]) -> frozenset[int]:
+    """The processors that a load worked alone (``core-3``), as noted; () when it worked all of them."""
+    return frozenset(int(part[5:]) for part in exercised if re.fullmatch(r"core-\d+", part))
+
+
+def cores_of(unit: Unit, knob: Knob) -> frozenset[int]:
+    """The processors that a knob and those that move with it govern; () for a knob of the whole part."""
+    return frozenset(core for member in (knob, *unit.followers(knob.name)) for core in member.cores)
+
+
+def failed_core(run: Run) -> int | None:
+    """The processor on which a failure was seen, where the load could tell."""
+    core = run.closing.detail.get("processor") if run.closing else None
+    return core if isinstance(core, int) and not isinstance(core, bool) else None
+
+
+def governs(unit: Unit, knob: Knob, core: int | None) -> bool:
+    """Whether a knob can have caused a failure seen on a processor: not where it governs others alone."""
+    own = cores_of(unit, knob)
+    return core is None or not own or core in own
 
 
 def is_graphics(domain: str) -> bool:

@@ -57,8 +57,9 @@ class CpuLoad:
         self._seed = seed
 
     def exercises(self) -> tuple[str, ...]:
-        """``cpu``, and ``transition`` where the program goes from idle to full."""
-        return ("cpu", "transition") if self._program.has_transitions else ("cpu",)
+        """``cpu``, ``transition`` where it goes from idle to full, and ``core-3`` for each chosen processor."""
+        cores = tuple(f"core-{number}" for number in chosen_processors(self.name))
+        return (*(("cpu", "transition") if self._program.has_transitions else ("cpu",)), *cores)
 
     def start(self, minutes: float) -> WorkSession:
         """Start the workers and wait until all are at work. Raises BadInput for minutes <= 0, MachineError."""
