@@ -9,6 +9,7 @@ from datetime import datetime
 
 from surefoot.runs import Run
 from surefoot.search.bounds import mttf_lower_bound
+from surefoot.search.cores import weakest_core_words
 from surefoot.search.evidence import Certificate, Goal
 from surefoot.search.joint import JointPosterior
 from surefoot.search.joint_setting import SteppedBack
@@ -159,9 +160,8 @@ def _from_parts(reckoning: Reckoning, target: SteppedBack) -> KnownStable | None
     else:
         says = strategy_sentence(unit, setting, reckoning.strategy, goal.confidence, whole)
     evidence = {name: reckoning.evidence(name) for name in depths}
-    basis = (*hours_sentences(unit, rests), *edge_sentences(unit, certificates, evidence))
-    evidence = {name: reckoning.evidence(name) for name in depths}
-    basis = (*hours_sentences(unit, rests), *edge_sentences(unit, certificates, evidence))
+    cores = weakest_core_words(unit, read.counted)
+    basis = (*hours_sentences(unit, rests), *edge_sentences(unit, certificates, evidence), *cores)
     return _assemble(
         unit, read, goal, setting, certificates, together, deep, supporting[-1], target.back, bound, says,
         rests=rests, whole=whole, likely=likely, basis=basis,
