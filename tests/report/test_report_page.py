@@ -87,6 +87,11 @@ def test_every_chart_has_its_place_its_words_and_its_table(html: str, view: Page
         assert len(one.table) > 0 and one.title and "nan" not in one.title.lower()
 
 
+def test_every_picture_that_stands_alone_says_what_it_rests_on(view: PageView) -> None:
+    silent = [one.key for one in view.pictures() if not re.search(r"\d+ (to \d+ )?(run|reading)|One run", one.says)]
+    assert [key for key in silent if not key.startswith("pass-fail")] == []
+
+
 def test_without_javascript_every_chart_is_a_plain_picture(html: str, view: PageView) -> None:
     stills = re.findall(r'<div class="plot"[^>]*><noscript>(<svg .*?</svg>)</noscript></div>', html, re.DOTALL)
     assert len(stills) == len(view.pictures())

@@ -12,7 +12,7 @@ from surefoot.report.material import Material
 from surefoot.report.picture import LegendItem, Picture
 from surefoot.report.theme import ink
 from surefoot.report.view import Block, Empty, Section
-from surefoot.report.words import minus, number, quoted, slug
+from surefoot.report.words import count, minus, number, quoted, slug
 from surefoot.search import EdgePosterior
 from surefoot.units import Knob
 
@@ -99,6 +99,7 @@ def _density(material: Material, knob: Knob, found: EdgePosterior) -> Picture:
             drawing.density, frame, _runs(material, knob, reach), knob, reach, recommended,
             knob.value_at(edge_depth) if claim else None,
         ),
+        says=f"From {count(len(material.evidence.get(knob.name, ())), 'run')} that bear on the knob.",
         table=table.rename(columns={"value": f"{knob.name} ({knob.unit})"}),
         data=frame.drop(columns=["depth_text"]),
         wide=False,
@@ -157,6 +158,7 @@ def _life(material: Material, knob: Knob, found: EdgePosterior) -> Picture:
         title=title,
         description=f"Mean time to failure over {knob.name}, with its bounds at {goal.confidence:.0%} confidence.",
         note=f"Line: the middle of what the runs allow; shade: bounds at {goal.confidence:.0%} confidence each.",
+        says=f"From {count(len(material.evidence.get(knob.name, ())), 'run')} that bear on the knob.",
         draw=partial(drawing.life, frame, knob, reach, goal.mttf_hours),
         table=table,
         data=frame.drop(columns=["depth_text"]),

@@ -85,6 +85,7 @@ def _path_chart(frame: pd.DataFrame, knob: Knob, known: float | None, runs: list
         table=table,
         data=frame,
         legend=common.outcome_legend(frame["outcome"]),
+        says=f"{count(len(frame), 'run')}, in order; the area of a mark is how long the run was held.",
         zooms=True,
     )
 

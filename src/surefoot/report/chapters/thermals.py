@@ -82,11 +82,19 @@ def _shares(domain: str, found: list[LimiterShare], looks: Looks) -> Picture:
         key=f"limiters-{slug(domain)}",
         title=_shares_title(word, frame, order, looks),
         description=f"Share of the time by what held the {word} clock down, by configuration.",
+        says=_runs_behind(found),
         draw=partial(shares.draw, frame, order),
         table=table,
         data=frame.drop(columns=["start", "end", "label"]),
         wide=False,
     )
+
+
+def _runs_behind(found: list[LimiterShare]) -> str:
+    """How many runs the shares are means of."""
+    runs = [one.runs for one in found]
+    many = str(runs[0]) if min(runs) == max(runs) else f"{min(runs)} to {max(runs)}"
+    return f"Means over {many} runs of each configuration."
 
 
 def _shares_title(word: str, frame: pd.DataFrame, order: list[str], looks: Looks) -> str:
@@ -187,6 +195,7 @@ def _timeline(frame: pd.DataFrame, channel: str, looks: Looks) -> Picture:
         description=f"{label} over time by configuration. Mean of the last quarter: "
         + "; ".join(f"{name} {number(float(value), decimals)} {parsed.unit}" for name, value in ends.items())
         + ".",
+        says="One run of each configuration. Lines: means; the shade reaches from the least to the greatest value.",
         draw=partial(timeline.draw, frame, looks.by_name, f"{label}, {parsed.unit}"),
         table=pd.DataFrame(table),
         data=frame,
