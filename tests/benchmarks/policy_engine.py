@@ -28,6 +28,7 @@ class Constants:
     """Everything that a sweep may vary: prior, allowances, planner. Names as in the product."""
 
     # prior on ln(s / typical): three kinds of edge
+    middle: float = 1.0
     spread: float = 0.25
     soft_multiple: float = 2.1
     soft_spread: float = 0.15
@@ -127,13 +128,11 @@ class Model:
         held = -one / c.run_spread
         at_time = xp.logaddexp(math.log1p(-c.stray) + xp.log(h) + held - one, math.log(c.stray) - xp.log(hours))
         before = xp.logaddexp(math.log1p(-c.stray) + xp.log(xp.maximum(-xp.expm1(held), 1e-30)), math.log(c.stray))
-        return xp.where(
-            failed[:, None, None], xp.where(timed[:, None, None], at_time, before), held
-        )
+        return xp.where(failed[:, None, None], xp.where(timed[:, None, None], at_time, before), held)
 
 
 def log_kinds(log_s: np.ndarray, c: Constants) -> np.ndarray:
-    typical = np.exp(-0.5 * (log_s / c.spread) ** 2)
+    typical = np.exp(-0.5 * ((log_s - math.log(c.middle)) / c.spread) ** 2)
     soft = np.exp(-0.5 * ((log_s - math.log(c.soft_multiple)) / c.soft_spread) ** 2)
     mixed = (1.0 - c.soft_weight) * typical / typical.sum() + c.soft_weight * soft / soft.sum()
     return np.asarray(np.log(np.maximum(mixed, 1e-30)))
@@ -322,9 +321,7 @@ def _look(
     return gain >= least, depth, minutes
 
 
-def _pairs(
-    model: Model, weight: Array, flat: Array, best: Array, chosen: Array, now: Array, deepest: Array
-) -> Array:
+def _pairs(model: Model, weight: Array, flat: Array, best: Array, chosen: Array, now: Array, deepest: Array) -> Array:
     """Expected fall of the risk by two runs, both made whatever the first shows: (B, K, K)."""
     units, few = best.shape
     n = flat.shape[1]

@@ -31,6 +31,7 @@ TARGETS = {
 HONEST = 0.905
 # name: lowest, highest, scale (log or plain)
 BOUNDS: dict[str, tuple[float, float, str]] = {
+    "middle": (0.7, 1.5, "log"),
     "spread": (0.15, 0.6, "log"),
     "soft_multiple": (1.5, 3.0, "log"),
     "soft_spread": (0.08, 0.5, "log"),
@@ -45,11 +46,12 @@ BOUNDS: dict[str, tuple[float, float, str]] = {
     "plan_doubt": (0.3, 3.0, "log"),
     "careful_decades": (1.0, 4.0, "log"),
     "careful_minutes": (1.0, 8.0, "log"),
+    "stride_minutes": (1.0, 6.0, "log"),
     "full_share": (0.15, 1.0, "log"),
     "soft_prior": (0.3, 3.0, "log"),
     "background": (0.02, 0.2, "log"),
 }
-PRIOR = ("spread", "soft_multiple", "soft_spread", "soft_weight", "run_spread", "doubt")
+PRIOR = ("middle", "spread", "soft_multiple", "soft_spread", "soft_weight", "run_spread", "doubt")
 POLICY = tuple(name for name in BOUNDS if name not in (*PRIOR, "background"))
 
 
@@ -220,7 +222,13 @@ def search(
             tried.append((score, x))
             if score < best[0]:
                 best = (score, made)
-                line = {"score": score, "at": time.time() - began, "doubt": doubt, "constants": vars(made), "found": found}
+                line = {
+                    "score": score,
+                    "at": time.time() - began,
+                    "doubt": doubt,
+                    "constants": vars(made),
+                    "found": found,
+                }
                 print(json.dumps(line), flush=True)
             if time.time() - began > seconds:
                 break
@@ -255,7 +263,7 @@ def main() -> None:
     ask.add_argument("--seconds", type=float, default=60.0)
     ask.add_argument("--count", type=int, default=None)
     ask.add_argument("--from", dest="start", default=None)
-    ask.add_argument("--vary", default="all", choices=("all", "policy"))
+    ask.add_argument("--vary", default="all", choices=("all", "policy", "core"))
     ask.add_argument("--sigma", type=float, default=0.15)
     ask.add_argument("--seed", type=int, default=1)
     ask.add_argument("--names", default=None)
@@ -269,10 +277,15 @@ def main() -> None:
         start = Constants(**json.loads(Path(args.start).read_text()).get(args.effort, {}))
     if args.what == "show":
         began = time.time()
-        show(bundle.played(start))
+        doubt, found = bundle.at_equal_honesty(start)
+        print("doubt", doubt)
+        show(found)
         print(f"{time.time() - began:.2f} s")
         return
-    vary = tuple(BOUNDS) if args.vary == "all" else POLICY
+    core = tuple(
+        n for n in BOUNDS if n not in ("within", "unclaimed", "most_gain", "soft_prior", "background", "doubt")
+    )
+    vary = {"all": tuple(BOUNDS), "policy": POLICY, "core": core}[args.vary]
     made = search(bundle, args.effort, start, vary, args.seconds, args.sigma, args.seed)
     print(f"# {args.effort} {made}")
     show(bundle.played(made))

@@ -1,6 +1,6 @@
 """The virtual units that the sweep plays: drawn once from the rehearsal's populations and others, as plain arrays.
 
-    python tests/benchmarks/policy_units.py UNITS SEED FILE.npz
+python tests/benchmarks/policy_units.py UNITS SEED FILE.npz
 """
 
 from __future__ import annotations

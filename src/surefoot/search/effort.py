@@ -29,9 +29,9 @@ class Effort:
 EFFORTS: dict[str, Effort] = {
     effort.name: effort
     for effort in (
-        Effort("quick", crash_aversion=28.0, worth_decades_per_hour=0.55),
-        Effort("usual", crash_aversion=8.0, worth_decades_per_hour=0.45),
-        Effort("thorough", crash_aversion=2.0, worth_decades_per_hour=0.15),
+        Effort("quick", crash_aversion=16.0, worth_decades_per_hour=0.9),
+        Effort("usual", crash_aversion=4.5, worth_decades_per_hour=0.42),
+        Effort("thorough", crash_aversion=2.5, worth_decades_per_hour=0.2),
     )
 }
 
