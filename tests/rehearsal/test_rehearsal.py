@@ -159,7 +159,7 @@ def test_the_ladder_costs_what_the_trade_knows() -> None:
 def test_the_search_is_cheaper_and_honest() -> None:
     own, ladder = rehearse(25, 12, workers=1)
     assert own.hours < ladder.hours / 2.5
-    assert own.crashes < 1.5
+    assert own.crashes < 2.0
     assert own.honest >= 0.9 > ladder.honest
 
 

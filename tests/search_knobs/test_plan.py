@@ -363,7 +363,7 @@ def test_slow_runs_are_priced_as_soft_failures():
 def test_the_goal_fits_the_unit_of_the_knob():
     assert goal_in_unit(CORE, GOAL) == GOAL
     clock = goal_in_unit(GPU, GOAL)
-    assert clock.max_stride == pytest.approx(60)
+    assert clock.max_stride == pytest.approx(48)
     assert clock.within == pytest.approx(24)
     coarse = goal_in_unit(MEMORY, GOAL)
     assert coarse.within >= MEMORY.step

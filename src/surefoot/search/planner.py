@@ -34,7 +34,7 @@ its size, and that of the careful strides, were set by the sweep."""
 CAREFUL_STRIDE_DECADES = 3.17
 WITHOUT_CLAIM = 0.21
 """With not one step to claim yet the search is worth more: this share of the threshold is enough to go on."""
-SOFT_PRIOR_WEIGHT = 1.5
+SOFT_PRIOR_WEIGHT = 1.0
 """How many failures the goal's ``soft_share`` is worth."""
 
 
