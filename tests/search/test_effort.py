@@ -19,7 +19,8 @@ RUNS = (
     Evidence(0, 2, False),
     *(Evidence(20.0 * at, 1, False) for at in range(1, 6)),
     Evidence(120, 0.4, True),
-    Evidence(105, 45, False),
+    Evidence(105, 90, False),
+    Evidence(105, 15, False),
 )
 
 

@@ -10,11 +10,16 @@ from surefoot.cli.common import JsonFlag, UnitName, console, open_journal, show
 from surefoot.cli.hands_options import Agreed, SensorsFrom, ThisMachine, Unattended
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from rich.console import RenderableType
 
     from surefoot.guide.session import SessionEnd
     from surefoot.search import Goal, Step
+    from surefoot.search.prospect import Prospect
     from surefoot.units import Unit
+
+    Prospects = Mapping[str, tuple[Prospect, ...]]
 
 Knobs = Annotated[
     list[str] | None, typer.Option("--knob", metavar="KNOB", help="Only this knob (may be given again). Default: all.")
@@ -105,17 +110,18 @@ def next_(
     worth: Worth = None,
     effort: Effort = None,
     strategy: Strategy = "posterior",
-    why: Annotated[bool, typer.Option("--why", help="Also the alternatives, their price and worth.")] = False,
+    why: Annotated[bool, typer.Option("--why", help="Also the alternatives, and what more effort would buy.")] = False,
     as_json: JsonFlag = False,
 ) -> None:
     """Say what would be tried next and why; writes nothing."""
-    from surefoot.guide.preview import preview
+    from surefoot.guide.preview import more_effort, preview
 
     with open_journal() as journal:
         card = journal.unit(unit)
         goal = _goal(card, mttf_hours, confidence, within, max_stride, max_failures, worth, effort)
         step = preview(journal, card, goal, tuple(knob) if knob else None, strategy)
-    show(_step_for_tools(card, step, why), lambda: _step_view(card, step, why), as_json)
+        more = more_effort(journal, card, goal, step) if why else {}
+    show(_step_for_tools(card, step, why, more), lambda: _step_view(card, step, why, more), as_json)
 
 
 def _goal(
@@ -181,7 +187,7 @@ def _end_view(unit: Unit, end: SessionEnd) -> list[RenderableType]:
     ]
 
 
-def _step_for_tools(unit: Unit, step: Step, why: bool) -> dict[str, Any]:
+def _step_for_tools(unit: Unit, step: Step, why: bool, more: Prospects) -> dict[str, Any]:
     found: dict[str, Any] = {
         "unit": unit.name,
         "stop": step.stop,
@@ -197,10 +203,11 @@ def _step_for_tools(unit: Unit, step: Step, why: bool) -> dict[str, Any]:
     }
     if why:
         found["alternatives"] = step.proposal.alternatives if step.proposal else ()
+        found["more_effort"] = more
     return found
 
 
-def _step_view(unit: Unit, step: Step, why: bool) -> list[RenderableType]:
+def _step_view(unit: Unit, step: Step, why: bool, more: Prospects) -> list[RenderableType]:
     from rich.text import Text
 
     from surefoot.search.words import chance_words
@@ -215,7 +222,25 @@ def _step_view(unit: Unit, step: Step, why: bool) -> list[RenderableType]:
     parts += [Text(text) for text in said if text]
     if why:
         parts += _alternatives_view(unit, step)
+        parts += _more_effort_view(unit, more)
     return parts
+
+
+def _more_effort_view(unit: Unit, more: Prospects) -> list[RenderableType]:
+    from rich.table import Table
+    from rich.text import Text
+
+    if not more:
+        return []
+    table = Table(title="\nWhat effort would still take and give, on average", box=None, pad_edge=False)
+    for name in ("knob", "effort", "hours", "crashes", "certified"):
+        table.add_column(name, justify="left" if name in ("knob", "effort") else "right", overflow="fold")
+    for name, offers in more.items():
+        for one in offers:
+            depth = unit.knob(name).describe(round(one.depth, 1))
+            table.add_row(name, one.effort, f"{one.hours:.1f}", f"{one.crashes:.1f}", depth)
+    note = "The search played on against edges that the runs so far allow: a mean of few, as good as the model."
+    return [table, Text(note, style="dim")]
 
 
 def _alternatives_view(unit: Unit, step: Step) -> list[RenderableType]:

@@ -26,7 +26,7 @@ from surefoot.units import Knob
 
 STOCK_MINUTES = 2.0
 STRIDE_MINUTES = 1.0
-CAREFUL_MINUTES = 4.0
+CAREFUL_MINUTES = 4.2
 """Length of a full stride of the climb, and of a careful one."""
 FULL_STRIDE_SHARE = 0.29
 """Share of the knob's range in which the climb takes full strides: few edges lie there. *Common practice, no source*;
@@ -106,7 +106,7 @@ class PosteriorStrategy:
         gain = outlook.gain_per_hour(at)
         least = threshold if known is not None and known.depth >= knob.step - 1e-9 else WITHOUT_CLAIM * threshold
         if gain < least:
-            return _not_worth(knob, evidence, goal, known, claim, gain, least)
+            return _not_worth(knob, evidence, goal, known, claim, least)
         depth, minutes = float(outlook.depths[at[0]]), float(outlook.minutes[at[1]])
         chance = float(outlook.failure_chance[at])
         reason = (
@@ -154,11 +154,10 @@ def _not_worth(
     goal: Goal,
     known: Certificate | None,
     claim: str,
-    gain: float,
     threshold: float,
 ) -> Proposal:
     """The stop because the next hour buys too little, named by what else is true of it."""
-    buys = f"the next hour would gain about {gain:.1f} {knob.unit}, less than the {threshold:.1f} it must"
+    buys = f"the next hour would gain less than the {threshold:.1f} {knob.unit} that it must"
     deepest = deepest_believed(knob, evidence, goal) or 0.0
     if deepest >= knob.deepest - 1e-9 and not any(piece.failed for piece in evidence):
         return _stop(
