@@ -82,7 +82,7 @@ class PosteriorStrategy:
         if known is not None and middle - known.depth <= goal.within:
             reason = (
                 f"Stop: {knob.describe(known.depth)} is certified and likely within {goal.within:g} {knob.unit} of "
-                f"the deepest that would do ({knob.describe(round(middle, 1))})."
+                f"the deepest that would do (about {knob.describe(round(middle / knob.step) * knob.step)})."
             )
             return _stop("certified", reason, claim)
         threshold = worth_threshold(knob, goal)
