@@ -98,8 +98,8 @@ def test_a_stop_is_a_stop_until_something_changed() -> None:
     ]
     after = assess(UNIT, [*runs, *measured], GOAL)
     assert after.step.stop and after.step.reason == stop.reason
-    # Asked to go on for any gain at all, it would: the measurements make something deeper seem worth a look.
-    keen = Goal(worth_per_hour=0)
+    # Given much for depth, it would go on: the measurements make something deeper seem worth a look.
+    keen = Goal(effort="thorough")
     runs, stop = searched(50.0, goal=keen)
     known = assess(UNIT, runs, keen).known
     assert stop.why_stop == "certified" and known is not None
