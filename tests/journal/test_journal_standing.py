@@ -11,7 +11,7 @@ from surefoot.journal import Journal
 from surefoot.journal.bundle import load_bundle, save_bundle
 from surefoot.units import Setting, Unit
 
-NAME = "fenland-15"
+NAME = "shoebox-3"
 
 
 @pytest.fixture
