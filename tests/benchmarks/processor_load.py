@@ -22,6 +22,7 @@ from surefoot.rig.loads.cpu import CpuLoad, stream_bytes
 from surefoot.rig.loads.kernels import leave_alone, make_kernels
 from surefoot.rig.loads.processors import allowed_processors
 from surefoot.rig.loads.program import DENSE, EVERY
+from surefoot.rig.loads.session import WorkSession
 from surefoot.rig.registry import sensors
 from surefoot.rig.sampler import Sampler
 
@@ -34,16 +35,17 @@ a, b = np.random.default_rng(1).standard_normal((2, n, n))
 c = np.empty((n, n))
 np.matmul(a, b, out=c)
 sys.stdin.readline()
-began, count = time.perf_counter(), 0
+began, spent, count = time.perf_counter(), time.process_time(), 0
 while time.perf_counter() - began < seconds:
     np.matmul(a, b, out=c)
     count += 1
-print(json.dumps(2 * n**3 * count / 1e9 / (time.perf_counter() - began)))
+done = 2 * n**3 * count / 1e9
+print(json.dumps([done / (time.perf_counter() - began), done / (time.process_time() - spent)]))
 """
 
 
-def plain(n: int, seconds: float, sampler: Sampler) -> tuple[float, float]:
-    """GFLOP/s of all processors together, and watts (nan where they are not measured)."""
+def plain(n: int, seconds: float, sampler: Sampler) -> tuple[float, float, float]:
+    """GFLOP/s of all processors together by the clock on the wall, the same by processor time, and watts (or nan)."""
     crew = [
         subprocess.Popen(
             [sys.executable, "-c", PLAIN, str(number), str(n), str(seconds)],
@@ -58,7 +60,8 @@ def plain(n: int, seconds: float, sampler: Sampler) -> tuple[float, float]:
         one.stdin.write("\n")
         one.stdin.flush()
     watts = watch(sampler, seconds)
-    return sum(json.loads(one.communicate()[0]) for one in crew), watts
+    told = [json.loads(one.communicate()[0]) for one in crew]
+    return sum(wall for wall, _ in told), sum(spent for _, spent in told), watts
 
 
 def watch(sampler: Sampler, seconds: float) -> float:
@@ -74,15 +77,33 @@ def watch(sampler: Sampler, seconds: float) -> float:
     return median(seen) if seen else float("nan")
 
 
-def dense(seconds: float, sampler: Sampler) -> tuple[float, float]:
-    """The load's own dense phase: checked GFLOP/s of all processors together, by the clock on the wall, and watts."""
+def dense(seconds: float, sampler: Sampler) -> tuple[float, float, float]:
+    """The load's own dense phase: as `plain`, every product checked; all that a worker does counts as its time."""
     seconds = min(seconds, DENSE.seconds)
     session = CpuLoad("cpu-heavy").start(seconds / 60)
-    watts = watch(sampler, seconds)
+    time.sleep(0.5)
+    first = tally(session)
+    watts = watch(sampler, seconds - 1.2)
+    last = tally(session)
     while session.poll().state == "running":
         time.sleep(0.05)
     session.stop()
-    return sum(work["dense"]["matrix"][0] for work in session.work()) / seconds, watts
+    wall = sum(work["dense"]["matrix"][0] for work in session.work()) / seconds
+    rates = [(done - was) / (spent - before) for (was, before), (done, spent) in zip(first, last, strict=True)]
+    return wall, sum(rates), watts
+
+
+def tally(session: WorkSession) -> list[tuple[float, float]]:
+    """Of each worker: products done, in GFLOP, and all the processor time that it took, from one and the same word."""
+    while True:
+        facts = list(session.cores().values())
+        work = session.work()
+        # A word may have come in between the two.
+        if [fact.get("processor_seconds") for fact in session.cores().values()] == [
+            fact.get("processor_seconds") for fact in facts
+        ]:
+            done = [each.get("dense", {}).get("matrix", (0.0,))[0] for each in work]
+            return [(amount, fact.get("processor_seconds", 0.0)) for amount, fact in zip(done, facts, strict=True)]
 
 
 def shares(turns: int) -> None:
@@ -104,20 +125,19 @@ def shares(turns: int) -> None:
 def main() -> None:
     asked = argparse.ArgumentParser()
     asked.add_argument("--seconds", type=float, default=8)
+    asked.add_argument("--rounds", type=int, default=3)
     asked.add_argument("--turns", type=int, default=15)
     given = asked.parse_args()
     sampler = Sampler(sensors())
     found = {n: plain(n, 2.0, sampler) for n in (512, 1024, 2048)}
     best = max(found, key=lambda n: found[n][0])
-    # The reference before and after, because the machine may have other work.
-    before = plain(best, given.seconds, sampler)
-    ours = dense(given.seconds, sampler)
-    after = plain(best, given.seconds, sampler)
-    rate, watts = max(before[0], after[0]), max(before[1], after[1])
-    processors = len(allowed_processors())
-    print(f"plain products, n {best}, {processors} processors: {rate:,.1f} GFLOP/s, {watts:.0f} W")
-    print(f"the load's dense phase, every product checked: {ours[0]:,.1f} GFLOP/s, {ours[1]:.0f} W")
-    print(f"share of the work: {ours[0] / rate:.1%}; share of the power: {ours[1] / watts:.1%}")
+    # Turn about, because the machine may have other work.
+    turns = [(plain(best, given.seconds, sampler), dense(given.seconds, sampler)) for _ in range(given.rounds)]
+    print(f"plain products, n {best}, {len(allowed_processors())} processors; the load's dense phase, all checked")
+    for name, place, unit in (("by the wall", 0, "GFLOP/s"), ("by processor time", 1, "GFLOP/s"), ("power", 2, "W")):
+        one, other = (median(turn[side][place] for turn in turns) for side in (0, 1))
+        ratio = median(turn[1][place] / turn[0][place] for turn in turns)
+        print(f"  {name:18} {one:8,.1f} and {other:8,.1f} {unit}: {ratio:.1%}")
     shares(given.turns)
 
 

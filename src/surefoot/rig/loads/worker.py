@@ -82,7 +82,8 @@ def main(job: dict[str, Any]) -> int:
             break
         moment = program.at(now, index, workers)
         if abs(now - last_beat) >= BEAT_SECONDS:
-            ledger.beat(**({"put_in": saboteur.done} if saboteur.done else {}))
+            faults = {"put_in": saboteur.done} if saboteur.done else {}
+            ledger.beat(processor_seconds=round(time.process_time(), 3), **faults)
             last_beat = now
         if now < 0 or not moment.busy or stopping.duty <= 0:
             stopping.wait(min(max(moment.until - now, 0.001), IDLE_SLICE_SECONDS))

@@ -85,7 +85,8 @@ class MemoryLoad:
         }
         posts = [Post(f"memory worker on processor {number}", {"processor": number}) for number in processors]
         crew = Crew("surefoot.rig.loads.memory.worker", posts, job)
-        session = WorkSession(crew, MEMORY_PROGRAM, partial(_scores, MEMORY_PROGRAM), self._hang_seconds, faults)
+        rates = partial(_scores, MEMORY_PROGRAM)
+        session = WorkSession(crew, MEMORY_PROGRAM, rates, self._hang_seconds, faults, judge_pace=False)
         session.await_ready()
         return session
 
