@@ -29,9 +29,9 @@ class Effort:
 EFFORTS: dict[str, Effort] = {
     effort.name: effort
     for effort in (
-        Effort("quick", crash_aversion=20.0, worth_decades_per_hour=0.40),
+        Effort("quick", crash_aversion=20.0, worth_decades_per_hour=0.50),
         Effort("usual", crash_aversion=4.7, worth_decades_per_hour=0.30),
-        Effort("thorough", crash_aversion=2.8, worth_decades_per_hour=0.08),
+        Effort("thorough", crash_aversion=2.8, worth_decades_per_hour=0.10),
     )
 }
 
