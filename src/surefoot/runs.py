@@ -73,7 +73,7 @@ _SAYS = {
     Outcome.VOID: "interrupted; no evidence",
 }
 
-Purpose = Literal["search", "joint", "baseline", "measure", "soak", "log", "game"]
+Purpose = Literal["search", "joint", "baseline", "measure", "soak", "log", "game", "use"]
 
 
 class _Frozen(BaseModel):

@@ -46,6 +46,18 @@ def rehearse(
         str | None,
         typer.Option("--knobs", metavar="CARD", help="Units of several knobs instead: `two` or `three`."),
     ] = None,
+    use: Annotated[
+        int | None,
+        typer.Option("--use", metavar="DAYS", min=1, help="Live with the units for so many days after quick tuning."),
+    ] = None,
+    use_hazard: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--use-hazard",
+            metavar="KIND",
+            help="With --use: `bench`, `tenth`, `three` or `all`; may be given again.",
+        ),
+    ] = None,
     workers: Annotated[
         int | None, typer.Option("--workers", min=1, help="Processes; the result does not depend on it.")
     ] = None,
@@ -56,6 +68,10 @@ def rehearse(
         from surefoot.cli.rehearse_knobs import show_knobs
 
         return show_knobs(units, seed, knobs, strategy, workers, as_json, _progress(), population or table)
+    if use is not None:
+        from surefoot.cli.rehearse_use import show_use
+
+        return show_use(units, seed, use, population, use_hazard, workers, as_json, _progress())
     from surefoot.rehearsal.benchmark import benchmark
     from surefoot.rehearsal.measures import rehearse as play
     from surefoot.rehearsal.populations import POPULATIONS

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from surefoot.rehearsal.populations import GOAL, Population
+from surefoot.rehearsal.virtual import VirtualUnit
 from surefoot.search import Evidence, Goal, certify, next_step
 from surefoot.search.joint_goal import goal_in_unit
 
@@ -35,21 +36,24 @@ class Played:
     why_stop: str
 
 
-def play(
-    population: Population,
-    strategy: str,
-    seed: int,
-    index: int,
-    *,
-    goal: Goal = GOAL,
-) -> Played:
-    """Play a strategy against unit ``index`` of a population.
+@dataclass(frozen=True, slots=True)
+class Tuned:
+    """A unit after its tuning: what was written down, and what it cost in minutes and crashes."""
+
+    unit: VirtualUnit
+    evidence: tuple[Evidence, ...]
+    minutes: float
+    crashes: int
+    soft_failures: int
+    why_stop: str
+
+
+def tune(population: Population, seed: int, index: int, goal: Goal, strategy: str = "posterior") -> Tuned:
+    """Tune unit ``index`` of a population. ``goal``: in the unit of the population's knob.
 
     The unit and the luck of its runs depend on ``seed`` and ``index`` alone: every strategy meets the same units.
-    ``goal`` is meant for mV and is put into the unit of the population's knob, as `plan` does.
     """
     knob = population.knob
-    goal = goal_in_unit(knob, goal)
     unit = population.draw(np.random.default_rng([seed, index, 0]))
     rng = np.random.default_rng([seed, index, 1])
     evidence: list[Evidence] = []
@@ -70,17 +74,36 @@ def play(
             crashes += 1
             minutes_spent += goal.crash_minutes
         evidence.append(seen)
+    return Tuned(unit, tuple(evidence), minutes_spent, crashes, soft, why_stop)
+
+
+def play(
+    population: Population,
+    strategy: str,
+    seed: int,
+    index: int,
+    *,
+    goal: Goal = GOAL,
+) -> Played:
+    """Play a strategy against unit ``index`` of a population (`tune`) and judge its claim.
+
+    ``goal`` is meant for mV and is put into the unit of the population's knob, as `plan` does.
+    """
+    knob = population.knob
+    goal = goal_in_unit(knob, goal)
+    tuned = tune(population, seed, index, goal, strategy)
+    unit, evidence = tuned.unit, tuned.evidence
     known = certify(knob, evidence, goal, strategy=strategy)
     best = unit.best_depth(goal.mttf_hours, knob.limit)
     return Played(
-        bench_hours=minutes_spent / 60.0,
-        crashes=crashes,
-        soft_failures=soft,
+        bench_hours=tuned.minutes / 60.0,
+        crashes=tuned.crashes,
+        soft_failures=tuned.soft_failures,
         runs=len(evidence),
         depth=known.depth if known else None,
         honest=known is not None and unit.mttf_hours(known.depth) >= goal.mttf_hours,
         give_away=best - known.depth if known else best,
         best=best,
         overshoot=max((piece.depth for piece in evidence), default=0.0) - unit.edge,
-        why_stop=why_stop,
+        why_stop=tuned.why_stop,
     )

@@ -25,6 +25,7 @@ from surefoot.search.likelihood import SHORTEST_HOURS, log_likelihood, log_survi
 from surefoot.search.posterior import Posterior
 from surefoot.search.prior import RUN_SPREAD, STRAY_FAILURES, Grid, grid_for
 from surefoot.search.run_evidence import CountedRun, alone
+from surefoot.search.use_evidence import apart, log_use
 from surefoot.units import Knob
 
 Floats = NDArray[np.float64]
@@ -214,7 +215,9 @@ def _start(knob: Knob, counted: Sequence[CountedRun], goal: Goal) -> tuple[Grid,
     """A knob's grid, and its weights after all that needs no blaming: passes, its own failures, times survived."""
     grid = grid_for(knob, goal)
     log_weight = grid.log_prior.copy()
-    for piece in alone(counted, knob.name):
+    bench, use = apart(alone(counted, knob.name))
+    log_weight += log_use(grid, use)
+    for piece in bench:
         log_weight += log_likelihood(
             grid.hazard(piece.depth),
             piece.minutes / 60.0,

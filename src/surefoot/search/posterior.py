@@ -13,6 +13,7 @@ from surefoot.search.evidence import Evidence, Goal
 from surefoot.search.likelihood import log_likelihood, log_survival
 from surefoot.search.own_evidence import believed
 from surefoot.search.prior import RUN_SPREAD, STRAY_FAILURES, Grid, grid_for, model_confidence
+from surefoot.search.use_evidence import apart, log_use
 from surefoot.units import Knob
 
 Floats = NDArray[np.float64]
@@ -98,8 +99,10 @@ def posterior(knob: Knob, evidence: Sequence[Evidence], goal: Goal) -> Posterior
     """The posterior after the evidence, all of it believed; the order of the runs does not matter to it."""
     grid = grid_for(knob, goal)
     log_weight = grid.log_prior.copy()
-    for piece in evidence:
+    bench, use = apart(evidence)
+    for piece in bench:
         log_weight += _piece(grid, piece.depth, piece.minutes, piece.failed, piece.timed)
+    log_weight += log_use(grid, use)
     weight = np.exp(log_weight - log_weight.max())
     return Posterior(grid, np.asarray(weight / weight.sum()))
 

@@ -8,15 +8,13 @@ from dataclasses import dataclass
 from surefoot.runs import Run
 from surefoot.search.bounds import mttf_lower_bound
 from surefoot.search.rules import covers, within
-from surefoot.search.run_evidence import CountedRun
+from surefoot.search.run_evidence import USE, CountedRun
 from surefoot.units import Unit
 
 RESULTS = "results checked"
 EXIT_CODE = "exit code checked"
 BY_HAND = "told by hand"
 STAYING_UP = "nothing checked but that the machine stayed up"
-USE = "use"
-"""Purpose of a run that was ordinary life with a setting, watched."""
 
 
 @dataclass(frozen=True, slots=True)

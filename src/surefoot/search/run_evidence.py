@@ -12,6 +12,8 @@ from surefoot.search.evidence import Evidence
 from surefoot.units import Conditions, Knob, Setting, Unit
 
 NO_LOAD = frozenset({"", "none", "idle", "no load"})
+USE = "use"
+"""Purpose of a run that was ordinary life with a setting, watched."""
 GRAPHICS = frozenset({"gpu", "vram", "graphics"})
 
 
@@ -55,7 +57,8 @@ class CountedRun:
     def evidence(self, knob: str, failed: bool) -> Evidence:
         """The run as evidence on one knob."""
         timed = not failed or (self.timed and knob not in self.doubted)
-        return Evidence(self.depths[knob], self.minutes, failed, timed, failed and self.soft)
+        use = self.run.plan.purpose == USE
+        return Evidence(self.depths[knob], self.minutes, failed, timed, failed and self.soft, use)
 
 
 @dataclass(frozen=True, slots=True)
