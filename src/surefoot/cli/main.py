@@ -19,6 +19,7 @@ GROUPS = (
     "recall",
     "runs",
     "bundle",
+    "journal",
     "log",
     "check",
     "knobs",

@@ -11,7 +11,6 @@ import hashlib
 import os
 import shutil
 import sqlite3
-import tempfile
 from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
@@ -22,7 +21,8 @@ from surefoot.journal.bundle_rows import copy_unit
 from surefoot.journal.failures import translated
 from surefoot.journal.journal import Journal
 from surefoot.journal.schema import APPLICATION_ID
-from surefoot.journal.store import Store, inspect, sync_folder
+from surefoot.journal.store import Store, inspect
+from surefoot.journal.whole import put, workroom
 from surefoot.units import Unit, validated
 
 _SEAL = "bundle_seal"
@@ -67,12 +67,8 @@ def save_bundle(journal: Journal, unit_name: str, path: str | os.PathLike[str], 
             )
     if not target.parent.is_dir():
         raise BadInput("there is no such folder.", where=str(target.parent))
-    try:
-        place = tempfile.TemporaryDirectory(prefix=".bundle-", dir=target.parent)
-    except OSError as error:
-        raise BadInput(f"nothing can be written here: {error.strerror or error}.", where=str(target.parent)) from None
-    with translated(target), place as folder:
-        made = Path(folder) / "bundle.sqlite"
+    with translated(target), workroom(journal.path.parent) as folder:
+        made = folder / "bundle.sqlite"
         with closing(Store.open(made)) as store:
             with journal.store.snapshot() as source, store.transaction():
                 _refuse_open(source, unit_name)
@@ -81,10 +77,10 @@ def save_bundle(journal: Journal, unit_name: str, path: str | os.PathLike[str], 
                 store.connection.execute(f"CREATE TABLE {_SEAL} (sha256 TEXT NOT NULL)")
                 store.insert(_SEAL, sha256=_digest(store.connection))
             store.into_one_file()
-        with made.open("rb+") as file:
-            os.fsync(file.fileno())
-        os.replace(made, target)
-        sync_folder(target.parent)
+        try:
+            put(made, target, overwrite=overwrite)
+        except OSError as error:
+            raise BadInput(f"nothing can be written here: {error.strerror or error}.", where=str(target)) from None
         return Bundled(unit_name, unit_name, target, runs, target.stat().st_size)
 
 
@@ -101,8 +97,8 @@ def load_bundle(journal: Journal, path: str | os.PathLike[str], *, name: str | N
     if file.resolve() == journal.path.resolve():
         raise BadInput("this is the journal itself.", where=str(file))
     # Worked on in a copy: an older one is brought forward there, and the file given is never changed.
-    with tempfile.TemporaryDirectory(prefix="surefoot-bundle-") as folder:
-        copy = Path(folder) / "bundle.sqlite"
+    with workroom(journal.path.parent) as folder:
+        copy = folder / "bundle.sqlite"
         named = _checked_copy(file, copy, journal.store.schema_objects())
         unit = validated(Unit, {"name": name if name is not None else named}, "--as").name
         with Journal.open(copy) as bundle, journal.store.transaction() as target:

@@ -11,9 +11,9 @@ from pathlib import Path
 from surefoot.errors import JournalError
 
 DAMAGED_REMEDY = (
-    "Surefoot did not change it. Copy the whole folder to another disk first, check that disk for faults, "
-    "then move the file away and load your last bundle or backup of it; what is still readable can be saved with any "
-    "SQLite client's recover command."
+    "Surefoot did not change it. Copy the whole folder to another disk first and check that disk for faults. "
+    "`surefoot journal check` says what is wrong, `surefoot journal rescue FILE` brings what is readable into a new "
+    "file; put that, or your last backup, in its place."
 )
 READ_ONLY_REMEDY = "Make the folder writable, or set SUREFOOT_HOME to one that is."
 

@@ -12,7 +12,6 @@ step). Source: SQLite's documentation, PRAGMA synchronous and Write-Ahead Loggin
 
 from __future__ import annotations
 
-import os
 import sqlite3
 import sys
 import threading
@@ -23,7 +22,9 @@ from typing import Any
 
 from surefoot.errors import JournalError
 from surefoot.journal import locks, schema
+from surefoot.journal.backup import copy_journal
 from surefoot.journal.failures import READ_ONLY_REMEDY, damaged, translate, translated
+from surefoot.journal.whole import make_folder, sweep, sync_folder
 
 BUSY_SECONDS = 5.0
 PAGE_BYTES = 8192
@@ -53,9 +54,10 @@ class Store:
                     )
                 if inspect(path) < schema.VERSION:
                     return cls(path, _brought_forward_in_memory(path), read_only=True)
-                return cls(path, _connect_read_only(path), read_only=True)
+                return cls(path, connect_read_only(path), read_only=True)
             if inspect(path) < schema.VERSION:
                 _create_or_migrate(path)
+            sweep(path.parent)
             return cls(path, _connect(path), read_only=False)
 
     def close(self) -> None:
@@ -177,7 +179,7 @@ def inspect(path: Path) -> int:
         head = file.read(len(_MAGIC))
     if head != _MAGIC:
         raise damaged(path, "its first bytes are not those of a SQLite file")
-    with closing(_connect_read_only(path)) as connection:
+    with closing(connect_read_only(path)) as connection:
         application = connection.execute("PRAGMA application_id").fetchone()[0]
         version = int(connection.execute("PRAGMA user_version").fetchone()[0])
         tables = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
@@ -204,7 +206,8 @@ def _uri(path: Path, query: str) -> str:
     return f"{plain if plain.startswith('file:///') else plain.replace('file://', 'file:////', 1)}?{query}"
 
 
-def _connect_read_only(path: Path) -> sqlite3.Connection:
+def connect_read_only(path: Path) -> sqlite3.Connection:
+    """A connection that cannot write. Raises sqlite3.Error."""
     connection = sqlite3.connect(
         _uri(path, "mode=ro"), uri=True, timeout=BUSY_SECONDS, isolation_level=None, check_same_thread=False
     )
@@ -226,7 +229,7 @@ def _connect_read_only(path: Path) -> sqlite3.Connection:
 def _brought_forward_in_memory(path: Path) -> sqlite3.Connection:
     """An older journal as today's schema has it, in memory: to be read where its file cannot or must not be changed."""
     made = sqlite3.connect(":memory:", isolation_level=None, check_same_thread=False)
-    with closing(_connect_read_only(path)) as old:
+    with closing(connect_read_only(path)) as old:
         old.backup(made)
     schema.migrations().apply(schema.wrapped(made))
     made.row_factory = sqlite3.Row
@@ -263,7 +266,7 @@ def _make_wal(connection: sqlite3.Connection) -> None:
 
 def _create_or_migrate(path: Path) -> None:
     folder = path.parent
-    folder.mkdir(parents=True, exist_ok=True)
+    make_folder(folder)
     with locks.held(folder, f"schema of {path.name}", "the journal is being set up", wait_seconds=30):
         before = inspect(path)
         if before >= schema.VERSION:
@@ -279,18 +282,7 @@ def _create_or_migrate(path: Path) -> None:
 
 
 def _keep_copy(path: Path, version: int) -> None:
-    """A copy of the file as it was before a migration, beside it."""
+    """A copy of the file as it was before a migration, beside it: whole and on the disk before anything is changed."""
     kept = path.with_name(f"{path.stem}.schema-{version}.sqlite")
-    with closing(_connect_read_only(path)) as old, closing(sqlite3.connect(str(kept))) as copy:
-        old.backup(copy)
-
-
-def sync_folder(folder: Path) -> None:
-    """Flush a folder's entries, so that a file just made in it survives a power loss. Windows has no such call."""
-    if sys.platform == "win32":  # pragma: no cover
-        return
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
+    with closing(connect_read_only(path)) as old:
+        copy_journal(old, path.parent, kept, overwrite=True)
