@@ -54,3 +54,18 @@ def test_only_like_is_compared_with_like() -> None:
 
 def test_batch_means_leave_the_warm_up_out() -> None:
     assert batch_means([0.0] + [10.0] * 9, 3) == [10.0, 10.0, 10.0]
+
+
+def test_kernels_that_were_sized_otherwise_are_not_compared():
+    plan = run_at({"gpu-memory": 800}, rates(970, 2)).plan
+    earlier = [run_at({}, rates(1000, 1))]
+    assert lost_score(UNIT, plan, rates(900, 2), earlier) is not None
+    assert lost_score(UNIT, plan, rates(900, 2), earlier, {"graphics_sizes": {"mixed": "one in 3"}}) is None
+
+
+def test_a_core_that_lost_pace_within_the_run_is_told():
+    plan = run_at({"gpu-memory": 800}, rates(970, 2)).plan
+    words = lost_score(UNIT, plan, rates(1000, 2), [], {"lost_pace": {"processor 3": 0.5}})
+    assert words is not None
+    assert "processor 3 to 50%" in words
+    assert lost_score(UNIT, run_at({}, rates(1, 1)).plan, rates(9, 1), [], {"lost_pace": {"processor 3": 0.5}}) is None

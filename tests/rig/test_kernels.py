@@ -73,8 +73,7 @@ def test_a_long_unit_is_about_one_step_of_progress_and_a_short_one_far_less(name
     if name == "stream":
         pytest.skip("its long unit is as large as its array, which is small here")
     long = [kernel.run((9, seed), True, leave_alone) / kernel.nominal for seed in range(3)]
-    # A product's size is measured: 512 or 1024.
-    assert 0.7 < sum(long) / len(long) / (8 if name == "matrix" and min(long) > 7 else 1) < 1.5
+    assert 0.7 < sum(long) / len(long) < 1.5
     assert kernel.run((9,), False, leave_alone) / kernel.nominal < 0.3
 
 
@@ -117,3 +116,18 @@ def test_rates_take_all_workers_together_in_one_phase_only():
     other = {"full": {"matrix": [20.0, 2.0, 9]}}
     assert verified_rates([one, other], "full") == {"matrix": 10.0}
     assert verified_rates([], "full") == {}
+
+
+def test_a_product_is_as_large_as_a_processors_share_of_the_last_cache_takes(tmp_path):
+    from surefoot.rig.loads.kernels.matrix import long_size
+    from surefoot.rig.loads.processors import last_cache_share
+
+    assert last_cache_share(tmp_path) == 0
+    for core, size in ((0, "32768K"), (1, "32768K"), (2, "16384K")):
+        folder = tmp_path / f"sys/devices/system/cpu/cpu{core}/cache/index3"
+        folder.mkdir(parents=True)
+        (folder / "level").write_text("3\n")
+        (folder / "size").write_text(size + "\n")
+        (folder / "shared_cpu_list").write_text("0-1\n" if core < 2 else "2\n")
+    assert last_cache_share(tmp_path) == 16 << 20
+    assert [long_size(share) for share in (0, 8 << 20, 16 << 20, 32 << 20)] == [512, 512, 768, 1024]

@@ -80,9 +80,11 @@ def _make(run: RunInHand, load: Load) -> End:
         end = last_word(plan, end, last)
     if load.by_hand and end.outcome is Outcome.HELD:
         bench.voice.live(None)
-        end = told_by_the_user(bench.voice, run.title)
-    if end.outcome is Outcome.HELD and run.holding.lost_score and (words := run.holding.lost_score(run.rates)):
-        end = End(Outcome.SLOW, words)
+        told = told_by_the_user(bench.voice, run.title)
+        end = End(told.outcome, told.judged_by, {**last.detail, **told.detail})
+    ask = run.holding.lost_score
+    if end.outcome is Outcome.HELD and ask is not None and (words := ask(run.rates, last.detail)):
+        end = End(Outcome.SLOW, words, end.detail)
     return _still_there(bench, plan.setting if read is None else read, _as_logged(run, end))
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
@@ -20,15 +20,16 @@ Samples = list[tuple[float, dict[str, float]]]
 class Holding:
     """How a run is watched.
 
-    ``stop_early(trace)``: asked at each heartbeat, a reason to end the run as held, or None. ``lost_score(rates)``:
-    asked of a run that completed, with its rates of verified work per second, one a heartbeat; words when it was slow.
+    ``stop_early(trace)``: asked at each heartbeat, a reason to end the run as held, or None. ``lost_score(rates,
+    detail)``: asked of a run that completed, with its rates of verified work per second, one a heartbeat, and what the
+    load said at its end; words when it was slow.
     ``chance``, ``edge``: what the search said before the run, in words, for the live view.
     """
 
     sample_seconds: float = 1.0
     heartbeat_seconds: float = 10.0
     stop_early: Callable[[Trace], str | None] | None = None
-    lost_score: Callable[[list[float]], str | None] | None = None
+    lost_score: Callable[[list[float], Mapping[str, Any]], str | None] | None = None
     start: dict[str, float] = field(default_factory=dict)
     start_words: str = ""
     chance: str = ""

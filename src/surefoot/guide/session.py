@@ -202,7 +202,7 @@ class Session:
         holding = Holding(
             sample_seconds=options.sample_seconds,
             heartbeat_seconds=options.heartbeat_seconds,
-            lost_score=lambda rates: lost_score(bench.unit, run_plan, rates, runs),
+            lost_score=lambda rates, detail: lost_score(bench.unit, run_plan, rates, runs, detail),
             start=start,
             start_words=start_words,
             chance=chance_words(step.failure_chance),

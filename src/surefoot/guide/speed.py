@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Final
+from collections.abc import Mapping, Sequence
+from typing import Any, Final
 
 import numpy as np
 
@@ -27,14 +27,26 @@ def batch_means(rates: Sequence[float], batches: int = BATCHES) -> list[float]:
     return [float(part.mean()) for part in np.array_split(kept, min(batches, kept.size)) if part.size]
 
 
-def lost_score(unit: Unit, plan: RunPlan, rates: Sequence[float], earlier: Sequence[Run]) -> str | None:
+def lost_score(
+    unit: Unit,
+    plan: RunPlan,
+    rates: Sequence[float],
+    earlier: Sequence[Run],
+    detail: Mapping[str, Any] | None = None,
+) -> str | None:
     """In words, how much speed a run that completed lost against the last shallower run that held, or None.
+
+    ``detail``: what the load said at its end. A worker that lost pace against its fellows is told first; and only runs
+    whose kernels were sized alike are compared, because a load that sizes itself to the card may choose otherwise.
 
     Only for a setting that moves a clock knob, under the same load and power mode, by Welch's test on batch means of
     the rate of verified work: significant at 99 % and a fall of at least 1 %.
     """
     if not any(knob.is_clock and plan.setting.value(knob.name) for knob in unit.knobs):
         return None
+    said = dict(detail or {})
+    if lost := said.get("lost_pace"):
+        return "pace was lost within the run: " + ", ".join(f"{where} to {share:.0%}" for where, share in lost.items())
     before = [
         found
         for other in earlier
@@ -42,6 +54,7 @@ def lost_score(unit: Unit, plan: RunPlan, rates: Sequence[float], earlier: Seque
         and other.plan.load == plan.load
         and other.plan.conditions.power_mode == plan.conditions.power_mode
         and _shallower(unit, other.setting, plan.setting)
+        and _sizes(other.closing.detail if other.closing else {}) == _sizes(said)
         and len(found := _rates(other)) >= LEAST_RATES
     ]
     if len(rates) < LEAST_RATES or not before:
@@ -55,6 +68,11 @@ def lost_score(unit: Unit, plan: RunPlan, rates: Sequence[float], earlier: Seque
     if difference.high < 0 and fall >= LEAST_FALL:
         return f"verified work per second fell by {fall:.1%} (Welch, p {difference.p_value:.2g})"
     return None
+
+
+def _sizes(detail: Mapping[str, Any]) -> Any:
+    loads = detail.get("loads", {})
+    return [detail.get("graphics_sizes"), *(one.get("graphics_sizes") for one in loads.values())]
 
 
 def _rates(run: Run) -> list[float]:

@@ -9,7 +9,7 @@ from functools import partial
 from surefoot.errors import BadInput
 from surefoot.rig.loads.crew import Crew
 from surefoot.rig.loads.fault import Fault
-from surefoot.rig.loads.processors import allowed_processors
+from surefoot.rig.loads.processors import allowed_processors, last_cache_share
 from surefoot.rig.loads.program import ONE_CORE_PREFIX, PROGRAMS, Program, chosen_processors, program_of
 from surefoot.rig.loads.rates import WORK_UNITS, rate_scores
 from surefoot.rig.loads.session import HANG_SECONDS, WorkSession
@@ -81,6 +81,7 @@ class CpuLoad:
             "seed": self._seed if self._seed is not None else secrets.randbits(32),
             "faults": [fault.as_plain() for fault in faults],
             "stream_bytes": stream_bytes(len(processors)),
+            "cache_bytes": last_cache_share(),
             "gives_way": self._gives_way,
         }
         posts = [Post(f"processor {number}", {"processor": number}) for number in processors]

@@ -61,7 +61,7 @@ def main(job: dict[str, Any]) -> int:
     longest = 0.0
     # Proves the kernels themselves before anything is counted, and brings every library in.
     try:
-        kernels = make_kernels(program.kernels, int(job["stream_bytes"]))
+        kernels = make_kernels(program.kernels, int(job["stream_bytes"]), int(job.get("cache_bytes", 0)))
         for kernel in kernels.values():
             kernel.run((0, 0), False)
             began = time.process_time()

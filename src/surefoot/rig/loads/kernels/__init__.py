@@ -16,10 +16,14 @@ from surefoot.rig.loads.kernels.transform import Transform
 __all__ = ["Kernel", "Tamper", "WrongResult", "leave_alone", "make_kernels"]
 
 
-def make_kernels(names: Iterable[str], stream_bytes: int = STREAM_BYTES) -> dict[str, Kernel]:
-    """The kernels of these names. ``stream_bytes``: of memory that the memory-bound one goes through."""
+def make_kernels(names: Iterable[str], stream_bytes: int = STREAM_BYTES, cache_bytes: int = 0) -> dict[str, Kernel]:
+    """The kernels of these names.
+
+    ``stream_bytes``: of memory that the memory-bound one goes through; ``cache_bytes``: a processor's share of the
+    last cache, 0 where it is not known.
+    """
     makers: dict[str, Callable[[], Kernel]] = {
-        "matrix": Matrix,
+        "matrix": lambda: Matrix(cache_bytes),
         "chain": Chain,
         "transform": Transform,
         "chase": Chase,
