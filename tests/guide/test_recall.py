@@ -119,3 +119,22 @@ def test_a_harder_goal_recalls_less(tuned: Journal) -> None:
     easy = recall(tuned, unit_with(), Goal(mttf_hours=10), now)
     hard = recall(tuned, unit_with(), Goal(mttf_hours=1000), now)
     assert abs(hard.setting.get("cpu-core", 0)) < abs(easy.setting["cpu-core"])
+
+
+def test_a_virtual_unit_is_not_said_to_have_changed_its_system(journal: Journal, unit: Unit) -> None:
+    conditions = Conditions(firmware="F-1", operating_system="Virtual 1.0")
+    for source, told in (("virtual", False), ("rig", True)):
+        for depth in (0, 40, 50, 50, 50):
+            plan = RunPlan(
+                unit_name=unit.name,
+                setting=unit.setting_at({"cpu-core": depth}),
+                load="cpu",
+                planned_minutes=400,
+                knob="cpu-core",
+                conditions=conditions,
+                source=source,  # type: ignore[arg-type]
+            )
+            journal.log_run(plan, Closing(outcome=Outcome.HELD, minutes=400, judged_by="the test"))
+        present = Present(datetime.now(UTC), operating_system="Elsewhere 9")
+        answer = recall(journal, unit, Goal(mttf_hours=2), present)
+        assert answer.known and any("operating system" in text for text in answer.warnings) == told

@@ -105,6 +105,9 @@ def recall(journal: Journal, unit: Unit, goal: Goal, now: datetime | Present) ->
     if known is None:
         return answer
     then = _conditions_of_last(runs, known)
+    if all(run.plan.source == "virtual" for run in runs if run.id in set(known.run_ids)):
+        # A unit that does not exist runs no system: the one here is not its.
+        conditions = conditions.model_copy(update={"operating_system": None})
     if then is not None:
         warnings += [text for text in changed(then, conditions) if text not in warnings]
     warnings += aged((present.at - known.last_at).days) + never_tried(known)
