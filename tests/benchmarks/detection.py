@@ -35,8 +35,11 @@ OUTCOMES = {
 }
 
 
-def flips(count: int, limit_seconds: float) -> None:
-    """Faults over all phases, in the order in which they come, on every processor."""
+def flips(count: int, limit_seconds: float) -> tuple[int, int, int, float]:
+    """Faults over all phases, in the order in which they come, on every processor.
+
+    Returns how many were put in, told, told in the right phase, and the longest time to the answer in seconds.
+    """
     chance = random.Random(8)
     program = PROGRAMS["cpu"]
     processors = allowed_processors()
@@ -83,6 +86,7 @@ def flips(count: int, limit_seconds: float) -> None:
         f"told after {median(delays):.2f} s (median), {max(delays):.2f} s at most, from the start of the unit of work"
     )
     print(", ".join(f"{name} {number}" for name, number in sorted(where.items())))
+    return put_in, found, right, max(delays)
 
 
 def session(number: int) -> tuple[str, bool, float]:

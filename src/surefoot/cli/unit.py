@@ -255,7 +255,8 @@ def _knobs(unit: Unit) -> list[RenderableType]:
         return [Text("No knobs: nothing can be tuned until the card has one (`surefoot unit edit`).")]
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="bold")
     table.add_column("knob", overflow="fold")
-    for name in ("domain", "toward", "step", "limit", "load", "moves with"):
+    per_core = any(knob.cores for knob in unit.knobs)
+    for name in ("domain", "toward", "step", "limit", "load", "moves with", *(["cores"] if per_core else [])):
         table.add_column(name, overflow="fold", justify="right" if name in ("step", "limit") else "left")
     for knob in unit.knobs:
         table.add_row(
@@ -266,5 +267,6 @@ def _knobs(unit: Unit) -> list[RenderableType]:
             f"{knob.value_at(knob.limit):+g} {knob.unit}",
             Text(knob.load or "of its domain"),
             Text(knob.linked_to or ""),
+            *([Text(", ".join(map(str, knob.cores)) or "all")] if per_core else []),
         )
     return [Text(""), table]
