@@ -184,3 +184,21 @@ def test_attended_the_confirmation_shows_columns_words_and_doubts(home: Path, so
     for words in ("core mV", "cpu-core", "did not pass", "? line 5: cpu-core -120 mV", "3 runs understood, 1 not sure"):
         assert words in result.stderr
     assert isinstance(log("--from", path, keys="n\nn\n").exception, AnswerIsNo)
+
+
+def test_resets_typed_one_by_one_are_as_many_and_a_far_hold_after_them_is_asked_about() -> None:
+    for _ in range(3):
+        assert one("-60", "reset", "3").exit_code == 0
+    assert len(runs()) == 3
+    assert "slip" in message(one("-250", "held", "5"))
+    assert len(runs()) == 3
+
+
+def test_a_pass_typed_twice_is_asked_about() -> None:
+    assert one("-40").exit_code == 0
+    assert "told twice" in message(one("-40"))
+
+
+def test_a_failure_far_past_what_held_is_asked_about() -> None:
+    assert one("-40").exit_code == 0
+    assert "far past" in message(one("-200", "reset", "1"))

@@ -176,3 +176,12 @@ def test_any_table_gives_runs_or_problems_never_a_traceback(rows: list[list[str]
     found = read_hand_table(table(["cpu-core", "minutes", "result", "when"], *rows), UNIT)
     told_of = [row for row in rows if any(cell.strip() for cell in row)]
     assert len(found.rows) + len(found.problems) == len(told_of), "nothing is silently dropped"
+
+
+def test_on_a_unit_of_one_knob_an_offset_can_be_nothing_else() -> None:
+    one = UNIT.model_copy(update={"knobs": UNIT.knobs[:2]})
+    read = read_hand_table(table(["offset", "outcome"], ["-40", "held"]), one)
+    assert [column.meaning for column in read.columns] == ["cpu-core", "outcome"]
+    assert meanings("Versatz", "outcome", "Core mV")[0] == "ignore", "with two knobs it may be either"
+    with pytest.raises(BadInput, match="no column holds"):
+        read_hand_table(table(["GPU offset", "outcome"], ["-40", "held"]), one)

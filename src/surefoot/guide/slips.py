@@ -21,6 +21,8 @@ FAR_STRIDES: Final = 2.5
 """A value is far past what ever held from so many strides on, the stride being what the search allows itself."""
 LONG_MINUTES: Final = 24 * 60.0
 CLOCK_LEEWAY: Final = timedelta(minutes=5)
+THE_RUN: Final = "the run"
+"""How one that was told by itself, and not in a table, is spoken of."""
 TYPED_TWICE: Final = timedelta(minutes=10)
 """Within this a short run told without a date, and told again in the same words, is the same one."""
 
@@ -93,7 +95,9 @@ def _values(unit: Unit, seen: _Seen, all_runs: Sequence[_Seen]) -> list[str]:
             found.append(f"{knob.name} {knob.describe(depth)} is past the card's limit of {knob.describe(knob.limit)}")
         elif knob.linked_to is None:
             reach, far = _reach(knob, all_runs), FAR_STRIDES * goal_in_unit(knob, Goal()).max_stride
-            if depth > reach + far:
+            # Where nothing off stock ever held there is nothing to lay a failure beside; it can only make a claim
+            # shallower. Beside runs that held, one told far too deep would hide where it really failed.
+            if depth > reach + far and (seen.outcome is Outcome.HELD or reach > 0):
                 held = f"what ever held ({knob.describe(reach)})"
                 found.append(f"{knob.name} {knob.describe(depth)} is far past {held}")
     if seen.minutes > LONG_MINUTES:
@@ -153,7 +157,12 @@ def _alike(one: _Seen, other: _Seen) -> bool:
 
 
 def _twice(seen: _Seen, earlier: Sequence[_Seen], now: datetime) -> list[str]:
-    """The same run told again: the same in everything, and at a time when the machine was taken by the first."""
+    """The same run told again: the same in everything, and at a time when the machine was taken by the first.
+
+    Failures typed one by one are as many as were typed: three resets in a row are three, and make no claim deeper.
+    """
+    if seen.outcome is not Outcome.HELD and seen.words == THE_RUN:
+        return []
     for other in earlier:
         same = (seen.setting, seen.outcome, seen.load) == (other.setting, other.outcome, other.load)
         if same and other.by_hand and abs(seen.minutes - other.minutes) < 0.01 and _at_once(seen, other, now):
@@ -162,7 +171,7 @@ def _twice(seen: _Seen, earlier: Sequence[_Seen], now: datetime) -> list[str]:
 
 
 def _at_once(seen: _Seen, other: _Seen, now: datetime) -> bool:
-    in_table = seen.words != "the run"
+    in_table = seen.words != THE_RUN
     if in_table and (seen.at is None or other.at is None):
         return True
     here, there = seen.at or now, other.at or now

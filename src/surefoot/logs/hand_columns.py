@@ -138,7 +138,12 @@ def _knob_named(unit: Unit, heading: str, taken: set[str]) -> str | None:
     named = [knob for knob in free if set(plain(knob.name).split()) <= said]
     if named:
         return max(named, key=lambda knob: len(plain(knob.name).split())).name
-    fits = [knob for knob in free if knob.linked_to is None and _fits(knob, heading)]
+    leaders = [knob for knob in free if knob.linked_to is None]
+    fits = [knob for knob in leaders if _fits(knob, heading)]
+    if not fits and len(unit.leaders()) == 1 and said & _QUANTITIES:
+        # On a unit of one knob "Offset" can be nothing else, unless it names another part.
+        elsewhere = set().union(*(words for domain, words in _DOMAINS.items() if domain != unit.leaders()[0].domain))
+        fits = [] if said & elsewhere else leaders
     return fits[0].name if len(fits) == 1 else None
 
 
