@@ -219,3 +219,67 @@ def test_the_setting_and_the_room_are_told_with_the_import(home: Path) -> None:
     assert "past the card's limit" in refused(path, "--unit", "tuned", "--set", "cpu-core=-400")
     assert "above stock" in refused(path, "--unit", "tuned", "--set", "cpu-core=+40")
     assert "runs amend" in refused(path, "--unit", "tuned", "--run", "last", "--ambient", "20")
+
+
+def test_what_is_not_sure_of_the_whole_file_is_refused_with_the_line(home: Path) -> None:
+    short = [",".join(line.split(",")[:4]) if place else line for place, line in enumerate(LINES)]
+    message = refused(written(home, short), "--unit", NAME)
+    assert "line 2" in message and "5 names" in message
+    elapsed = ["Time,CPU Package [°C]", *(f"{row},{50 + row}" for row in range(20))]
+    assert "minutes" in refused(written(home, elapsed), "--unit", NAME)
+    assert runs() == 0
+    found = told(written(home, elapsed), "--unit", NAME, "--map", "#1=time[min]")
+    assert found["minutes"] == pytest.approx(19) and not found["questions"]
+
+
+def held_with(path: str) -> int:
+    plan = RunPlan(unit_name=NAME, setting=Setting(), load="cpu", planned_minutes=8)
+    with Journal.open() as journal:
+        number = journal.log_run(plan, Closing(outcome=Outcome.HELD, minutes=8, judged_by="the test"))
+    told(path, "--unit", NAME, "--run", str(number))
+    return number
+
+
+def test_samples_that_a_run_has_are_not_replaced_unasked(home: Path) -> None:
+    number = held_with(written(home, LINES))
+    other = [line.replace(",5", ",6") if place in (4, 5) else line for place, line in enumerate(LINES)]
+    path = written(home, other, "other.csv")
+    message = refused(path, "--unit", NAME, "--run", str(number))
+    assert "cpu.temperature would change at 2 samples, by up to 10 °C" in message and "--replace" in message
+    with Journal.open() as journal:
+        assert journal.trace(number).channels["cpu.temperature"].max() == 69
+        assert journal.trace(number).channels["cpu.temperature"][3] == 53
+    told(path, "--unit", NAME, "--run", str(number), "--replace")
+    with Journal.open() as journal:
+        assert journal.trace(number).channels["cpu.temperature"][3] == 63
+
+
+def test_other_times_and_other_channels_are_added(home: Path) -> None:
+    number = held_with(written(home, LINES))
+    later = [line.replace("10:00:", "10:01:") for line in LINES]
+    assert told(written(home, later, "later.csv"), "--unit", NAME, "--run", str(number))["stored"]
+    fans = ["Time,CPU Fan [rpm]", *(f"2026-03-04T10:00:{row:02d}Z,{900 + row}" for row in range(20))]
+    assert told(written(home, fans, "fans.csv"), "--unit", NAME, "--run", str(number))["stored"]
+    with Journal.open() as journal:
+        trace = journal.trace(number)
+    assert len(trace) == 40 and "cpu.fan" in trace.channels
+
+
+def test_between_the_samples_of_a_channel_is_an_overlap_too(home: Path) -> None:
+    number = held_with(written(home, LINES))
+    between = [line.replace("Z,", ".500Z,") for line in LINES]
+    assert "from 0.5 to 19 s" in refused(written(home, between, "between.csv"), "--unit", NAME, "--run", str(number))
+
+
+def test_the_same_log_twice_is_noticed(home: Path) -> None:
+    path = written(home, LINES)
+    number = held_with(path)
+    again = told(path, "--unit", NAME, "--run", str(number))
+    assert not again["stored"] and again["run"] == number
+    assert "holds all of this log already" in surefoot(path, "--unit", NAME, "--run", str(number)).stdout
+    first = told(path, "--unit", OTHER)["run"]
+    twin = told(path, "--unit", OTHER)
+    assert twin["run"] == first and not twin["stored"]
+    assert runs(OTHER) == 1
+    told(path, "--unit", OTHER, "--sure")
+    assert runs(OTHER) == 2

@@ -16,11 +16,12 @@ if TYPE_CHECKING:
 
     from surefoot.guide.outside import Told
     from surefoot.journal import Journal
-    from surefoot.logs import Column, ImportedLog
+    from surefoot.logs import ImportedLog, Problem
     from surefoot.runs import Run
     from surefoot.units import Unit
 
 SHOWN_PROBLEMS = 12
+SHOWN_QUESTIONS = 6
 NEWEST = "last"
 
 
@@ -59,11 +60,17 @@ def import_log(
         typer.Option("--set", metavar="KNOB=VALUE", help="What was set meanwhile, for a new run; repeat for several."),
     ] = None,
     ambient: Annotated[float | None, typer.Option("--ambient", help="Room temperature, °C, for a new run.")] = None,
+    replace: Annotated[
+        bool, typer.Option("--replace", help="Add it also where the run has samples: at equal times the log's count.")
+    ] = False,
     sure: Annotated[bool, typer.Option("--sure", help="What looks like a slip is right as it stands.")] = False,
     dry_run: Annotated[bool, typer.Option("--dry-run", help="Show what would be stored; store nothing.")] = False,
     as_json: JsonFlag = False,
 ) -> None:
-    """Import a sensor log as the trace of a run."""
+    """Import a sensor log as the trace of a run.
+
+    What is not sure is asked, or refused where nobody can be asked; samples that a run has are never replaced unasked.
+    """
     from surefoot.logs import log_fingerprint, read_log
 
     data = _bytes(file)
@@ -92,9 +99,10 @@ def import_log(
         made = None if target else _made(journal, card, log, file, load, values, ambient)
         if made is not None and not sure:
             _settle(journal, card, made, as_json)
-        stored = None if dry_run else _store(journal, target, made, log, said, file)
-    result = _result(log, unit, stored, dry_run)
-    show(result, lambda: _view(log, unit, stored, target is None, dry_run), as_json)
+        there = _there_already(journal, card, target, made, log, replace, sure)
+        stored = None if dry_run else there or _store(journal, target, made, log, said, file)
+    result = _result(log, unit, stored, dry_run or there is not None)
+    show(result, lambda: _view(log, unit, stored, target is None, dry_run, there is not None), as_json)
 
 
 def _bytes(file: Path) -> bytes:
@@ -125,20 +133,20 @@ def _run(journal: Journal, unit_name: str, wanted: str | None) -> Run | None:
 def _confirmed(log: ImportedLog, said: dict[str, str], again: Any, as_json: bool) -> tuple[ImportedLog, dict[str, str]]:
     """The log as a person confirmed it. Without a terminal it is taken when every column taken is sure enough."""
     if not sys.stdin.isatty() or as_json:
-        unsure = _unsure(log)
+        unsure = log.questions
         if unsure:
-            names = ", ".join(f"{column.header!r} as {column.channel}" for column in unsure[:6])
+            more = f"; and {len(unsure) - SHOWN_QUESTIONS} more" if len(unsure) > SHOWN_QUESTIONS else ""
             raise BadInput(
-                f"{len(unsure)} columns are not sure: {names}.",
-                remedy="Give --yes to take them so, or say what they are with --map.",
+                f"not sure: {'; '.join(_question(one) for one in unsure[:SHOWN_QUESTIONS])}{more}.",
+                remedy="Give --yes to take it so, or say what a column is with --map, as in --map '#1=time[s]'.",
             )
         return log, said
     out = console(stderr=True)
     while True:
         for part in _columns_view(log, all_columns=True):
             out.print(part)
-        if _unsure(log):
-            out.print("Columns marked ? are not sure.", markup=False)
+        for one in log.questions:
+            out.print(f"? {_question(one)}", markup=False)
         answer = _asked(out)
         if answer == "":
             return log, said
@@ -159,10 +167,33 @@ def _asked(out: Console) -> str:
         raise AnswerIsNo("nothing was stored.") from None
 
 
-def _unsure(log: ImportedLog) -> list[Column]:
-    from surefoot.logs import ASK_BELOW
+def _question(one: Problem) -> str:
+    where = f"line {one.line}: " if one.line else ""
+    return f"{where}{one.column!r} {one.text}" if one.column else f"{where}{one.text}"
 
-    return [column for column in log.columns if column.channel and column.confidence < ASK_BELOW]
+
+def _there_already(
+    journal: Journal, card: Unit, target: Run | None, made: Told | None, log: ImportedLog, replace: bool, sure: bool
+) -> int | None:
+    """The run that has all of it already, or None. Raises BadInput where it would stand beside or instead of what a run
+    has."""
+    from surefoot.guide.overlap import overlap, same_log
+
+    if target is None:
+        return (
+            None
+            if sure or made is None
+            else same_log(journal, journal.runs(card.name), log.trace, made.closing.minutes)
+        )
+    if not journal.has_trace(target.id):
+        return None
+    found = overlap(journal.trace(target.id), log.trace)
+    if found.channels and not found.same and not replace:
+        raise BadInput(
+            f"run {target.id} has {len(found.channels)} of its channels in that time already: {found.words}.",
+            remedy="Nothing was stored. --replace adds it all the same: at equal times the log's values count then.",
+        )
+    return target.id if found.same else None
 
 
 def _values(card: Unit, setting: list[str] | None) -> dict[str, float]:
@@ -248,6 +279,7 @@ def _result(log: ImportedLog, unit_name: str, run: int | None, dry_run: bool) ->
         "channels": sorted(log.trace.channels),
         "columns": list(log.columns),
         "problems": list(log.problems),
+        "questions": list(log.questions),
         "notes": list(log.notes),
         "encoding": log.encoding,
         "delimiter": log.delimiter,
@@ -271,7 +303,7 @@ def _columns_view(log: ImportedLog, all_columns: bool) -> list[RenderableType]:
     for column in log.columns:
         if not (all_columns or column.channel or column.role == "time"):
             continue
-        mark = "?" if column.channel and column.confidence < ASK_BELOW else ""
+        mark = "?" if column.confidence < ASK_BELOW and (column.channel or column.role == "time") else ""
         perhaps = f"- ({column.suggestion}?)" if column.suggestion else "- not understood"
         becomes = column.channel or {"time": "(time)", "ignored": "-", "unknown": perhaps}[column.role]
         sure = f"{column.confidence:.0%}{mark}" if column.channel or column.role == "time" else ""
@@ -281,7 +313,9 @@ def _columns_view(log: ImportedLog, all_columns: bool) -> list[RenderableType]:
     return [table]
 
 
-def _view(log: ImportedLog, unit_name: str, run: int | None, made: bool, dry_run: bool) -> list[RenderableType]:
+def _view(
+    log: ImportedLog, unit_name: str, run: int | None, made: bool, dry_run: bool, there: bool = False
+) -> list[RenderableType]:
     from rich.text import Text
 
     parts = _columns_view(log, all_columns=True)
@@ -298,7 +332,11 @@ def _view(log: ImportedLog, unit_name: str, run: int | None, made: bool, dry_run
         parts.append(Text(f"? and {len(log.problems) - len(shown)} more; --json lists them all.", style="yellow"))
     start = f", from {log.started_at.isoformat(sep=' ', timespec='seconds')}" if log.started_at else ""
     size = f"{len(log.trace)} samples, {log.trace.duration_minutes:.1f} min, {len(log.trace.channels)} channels{start}"
-    if dry_run:
+    if there and run is not None:
+        parts.append(Text(f"Run {run} of {unit_name} holds all of this log already: nothing was stored."))
+        if made:
+            parts.append(Text("If it is to stand twice, give --sure."))
+    elif dry_run:
         parts.append(Text(f"Dry run: {size}; nothing was stored."))
     elif made:
         parts.append(Text(f"Stored as run {run} of {unit_name}, noted as void (no evidence): {size}."))

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,13 +20,16 @@ from surefoot.logs.cells import Cells, as_cells, cell_text, tell_bad
 from surefoot.logs.clock import put_in_order, tell_gaps, unroll
 from surefoot.logs.columns import TIME_WORDS, Column, correction_for, make_claim, parse_correction, settle
 from surefoot.logs.dialect import Dialect, find_decimal, find_dialect
-from surefoot.logs.encoding import Decoded, decode
+from surefoot.logs.encoding import decode
 from surefoot.logs.header import Header, find_header
+from surefoot.logs.imported import ImportedLog, Part, join
 from surefoot.logs.lines import Ints, Lines, index_lines, split
 from surefoot.logs.numbers import Decimal, is_grouped, is_missing
 from surefoot.logs.plausible import outside
-from surefoot.logs.problems import Ledger, Problem, spans
+from surefoot.logs.problems import Ledger, spans
 from surefoot.logs.reader import Columns, Parse, Quiet, read_ahead
+from surefoot.logs.sections import MANY, check_width, other_headers
+from surefoot.logs.shifted import column_values, find_shifted
 from surefoot.logs.stamps import DAY
 from surefoot.logs.times import (
     Moments,
@@ -42,30 +46,6 @@ from surefoot.runs import Channel, Floats, Trace
 _SAMPLE_LINES = (120, 40, 40)  # at the head, in the middle and at the tail
 _JUDGED_LINES = 60
 _PLAIN_NUMBER = {sign: re.compile(rf"^[+\-]?[0-9]+(?:[{sign}][0-9]*)?(?:[eE][+\-]?[0-9]+)?$") for sign in ".,"}
-
-
-@dataclass(frozen=True)
-class ImportedLog:
-    """A log as it was understood.
-
-    ``trace``: the samples, time 0 at the first; ``columns``: every column of the file, taken or not; ``problems``: what
-    could not be understood, by line; ``notes``: what was understood and assumed, in words; ``fingerprint``: of the
-    header texts, by which corrections are remembered; ``started_at``: time of the first sample, with a zone only where
-    the file or the user gave one; ``samples_read``: records that hold samples; ``time_how``: where the time comes from.
-    """
-
-    trace: Trace
-    columns: tuple[Column, ...]
-    problems: tuple[Problem, ...]
-    notes: tuple[str, ...]
-    fingerprint: str
-    encoding: str
-    delimiter: str
-    decimal: str
-    header_line: int | None
-    started_at: datetime | None
-    samples_read: int
-    time_how: str
 
 
 def read_log(
@@ -85,17 +65,76 @@ def read_log(
 
     Raises BadInput for what is no log: no text, no line of samples, no time, no channel's worth of numbers.
     """
-    ledger = Ledger()
-    said = dict(corrections or {})
     if interval_seconds is not None and not (np.isfinite(interval_seconds) and interval_seconds > 0):
         raise BadInput(f"an interval is a number of seconds above 0, got {interval_seconds!r}.")
-    decoded, lines, dialect, header = _headed(data, ledger)
-    said = _by_text(said, header)
-    _check_corrections(said, header)
+    ledger = Ledger()
+    decoded = decode(data, ledger)
+    headed = _headed(decoded.utf8)
+    below = other_headers(headed.lines, headed.dialect.delimiter, headed.header)
+    said = _by_text(dict(corrections or {}), headed.header)
+    options = _Options(said, timezone, day_first, interval_seconds, decoded.name)
+    if not below:
+        _check_corrections(said, headed.header.texts + headed.header.names)
+        return _read(headed, ledger, options).log
+    return join(*_several(headed, below, ledger, options))
+
+
+@dataclass(frozen=True)
+class _Options:
+    said: dict[str, str]
+    timezone: str | None
+    day_first: bool | None
+    interval_seconds: float | None
+    encoding: str
+
+
+@dataclass(frozen=True)
+class _Headed:
+    lines: Lines
+    dialect: Dialect
+    header: Header
+
+
+def _several(headed: _Headed, below: list[int], ledger: Ledger, options: _Options) -> tuple[list[Part], Ledger]:
+    """The parts of a file with several headers, each read by itself, and what could not be."""
+    lines = headed.lines
+    edges = [0, *below, len(lines)]
+    pieces = []
+    for start, end in pairwise(edges):
+        first, last = int(lines.starts[start]), int(lines.starts[end]) if end < len(lines) else len(lines.data)
+        pieces.append((lines.data[first:last], int(lines.numbers[start])))
+    every = []
+    for data, line in pieces:
+        try:
+            every.append((_headed(data, line), line))
+        except BadInput as error:
+            ledger.problem(f"another header, and what is below it cannot be read: {error.what}", line=line)
+    known = tuple(text for one, _ in every for text in (*one.header.texts, *one.header.names))
+    _check_corrections(options.said, known)
+    parts = []
+    for one, line in every:
+        own = Ledger()
+        try:
+            parts.append(_read(one, own, options))
+        except BadInput as error:
+            if not parts:
+                raise
+            ledger.problem(f"another header, and what is below it cannot be read: {error.what}", line=line)
+            continue
+        if line > 1:
+            ledger.note(f"another header at line {line}: from there on the columns are taken by it.")
+        ledger.take(own)
+    return parts, ledger
+
+
+def _read(headed: _Headed, ledger: Ledger, options: _Options) -> Part:
+    lines, dialect, header = headed.lines, headed.dialect, headed.header
+    said = dict(options.said)
     below = [index for index in _sample(lines) if index >= header.first]
     judged = sorted({*below[:: max(1, len(below) // _JUDGED_LINES)], *below[-10:]})
     shown = [lines.text(index) for index in judged]
     rows = [split(line, dialect.delimiter) for line in shown]
+    named = check_width(lines, dialect.delimiter, header, judged, rows, ledger)
     usual = _usual_width([len(row) for row in rows], dialect.fields)
     width = max(usual, len(header.texts))
     texts, names, units = _padded(header, width)
@@ -113,7 +152,7 @@ def read_log(
     )
     titles = [lines.text(index) for index in range(header.first)]
     _tell_preamble(header, titles, lines, ledger)
-    shape = Shape(dialect.delimiter, width, usual, header.first, header.records)
+    shape = Shape(dialect.delimiter, width, usual, header.first, header.records, named)
     empties = sorted({cell for cells in cells_by_column for cell in cells if cell and is_missing(cell)})
     parse = Parse(dialect.delimiter, decimal, frozenset(as_text), tuple(empties), blanks)
     regular = not lines.cut and all(len(row) == usual for row in rows)
@@ -123,11 +162,11 @@ def read_log(
         block = gather(lines, shape, ledger, frozenset(text.strip() for text in titles))
         columns = Columns(block, parse, ahead)
         return _Assembly(
-            ledger, said, timezone, day_first, interval_seconds, block, columns, own_decimals, texts, names, units,
-            cells_by_column, main, date, others, titles,
+            ledger, said, options.timezone, options.day_first, options.interval_seconds, block, columns, own_decimals,
+            texts, names, units, cells_by_column, main, date, others, titles, shape.most, lines.cut,
         ).finish(
-            fingerprint=fingerprint(texts),
-            encoding=decoded.name,
+            fingerprint=fingerprint(header.texts if header.records else texts),
+            encoding=options.encoding,
             delimiter=dialect.delimiter,
             decimal=decimal,
             header_line=int(lines.numbers[header.records[0]]) if header.records else None,
@@ -136,12 +175,11 @@ def read_log(
 
 def log_fingerprint(data: bytes) -> str:
     """The fingerprint of a log's header, without reading its samples. Raises BadInput as `read_log`."""
-    return fingerprint(_headed(data, Ledger())[3].texts)
+    return fingerprint(_headed(decode(data, Ledger()).utf8).header.texts)
 
 
-def _headed(data: bytes, ledger: Ledger) -> tuple[Decoded, Lines, Dialect, Header]:
-    decoded = decode(data, ledger)
-    lines = index_lines(decoded.utf8)
+def _headed(utf8: bytes, first_line: int = 1) -> _Headed:
+    lines = index_lines(utf8, first_line)
     dialect = find_dialect([lines.text(index) for index in _sample(lines)])
     header = find_header(lines, dialect.delimiter, dialect.fields)
     if header is None:
@@ -149,7 +187,7 @@ def _headed(data: bytes, ledger: Ledger) -> tuple[Decoded, Lines, Dialect, Heade
             "no line of samples was found.",
             remedy="A log is a text file with a line of column names and, below it, lines of numbers.",
         )
-    return decoded, lines, dialect, header
+    return _Headed(lines, dialect, header)
 
 
 def fingerprint(texts: tuple[str, ...]) -> str:
@@ -203,11 +241,11 @@ def _by_text(said: Mapping[str, str], header: Header) -> dict[str, str]:
     return plain
 
 
-def _check_corrections(said: Mapping[str, str], header: Header) -> None:
-    known = {" ".join(text.split()).lower() for text in (*header.texts, *header.names) if text}
+def _check_corrections(said: Mapping[str, str], texts: tuple[str, ...]) -> None:
+    known = {" ".join(text.split()).lower() for text in texts if text}
     for key, value in said.items():
         if " ".join(key.split()).lower() not in known:
-            there = ", ".join(repr(text) for text in header.texts[:12]) + (", ..." if len(header.texts) > 12 else "")
+            there = ", ".join(repr(text) for text in texts[:12]) + (", ..." if len(texts) > 12 else "")
             raise BadInput(f"there is no column {key!r}.", remedy=f"The columns: {there}.")
         parse_correction(value, key)
 
@@ -217,7 +255,7 @@ def _forced_times(said: Mapping[str, str], texts: tuple[str, ...], names: tuple[
     for place, (text, name) in enumerate(zip(texts, names, strict=True)):
         word = correction_for(said, text, name)
         if word is not None:
-            forced[place] = word.lower()
+            forced[place] = word.strip()
     return forced
 
 
@@ -230,9 +268,11 @@ def _time_columns(
     forced: dict[int, str],
 ) -> list[TimeColumn]:
     found = []
-    wanted = [place for place, word in forced.items() if word in TIME_WORDS]
+    told = {place: parse_correction(word, texts[place]) for place, word in forced.items()}
+    wanted = [place for place, (word, _) in told.items() if word in TIME_WORDS]
     for place, (name, unit) in enumerate(zip(names, units, strict=True)):
-        word = forced.get(place, "")
+        word, own = told.get(place, ("", None))
+        unit = own.unit if own is not None and word in TIME_WORDS else unit
         if word and word not in TIME_WORDS:
             continue
         if wanted and word not in TIME_WORDS:
@@ -257,6 +297,13 @@ def _tell_preamble(header: Header, titles: list[str], lines: Lines, ledger: Ledg
         ledger.problem("no line of column names above the samples; map each column by its number.", line=1)
 
 
+def _is_wild(values: Floats) -> bool:
+    """Whether the last of some numbers is of quite another size than all before it."""
+    before = np.abs(values[:-1][np.isfinite(values[:-1])])
+    last = abs(float(values[-1]))
+    return bool(before.size) and (last > 50 * float(before.max()) + 10 or (last == 0 and float(before.min()) > 0))
+
+
 @dataclass
 class _Assembly:
     """The columns of a block on their way to a trace."""
@@ -277,23 +324,28 @@ class _Assembly:
     date: TimeColumn | None
     others: list[TimeColumn]
     preamble: list[str]
+    most: int
+    cut: bool
 
-    def finish(
-        self, *, fingerprint: str, encoding: str, delimiter: str, decimal: str, header_line: int | None
-    ) -> ImportedLog:
+    def finish(self, *, fingerprint: str, encoding: str, delimiter: str, decimal: str, header_line: int | None) -> Part:
         """Times, cells, claims, order; the finished log."""
         moments = self._moments()
         rows = self._sample_rows(moments)
         if not rows.size:
             raise BadInput("no line of samples was found.", remedy="A log needs at least one sample below its header.")
-        lines = self.block.lines[rows]
         time_places = {c.index for c in (self.main, self.date, *self.others) if c is not None}
-        claims, time_columns = [], []
-        for place, column in enumerate(self.columns):
-            if place in time_places:
-                time_columns.append(self._time_column(place))
-                continue
-            cells = as_cells(column[rows] if rows.size != column.size else column, self.decimals[place])
+        time_columns = [self._time_column(place) for place in sorted(time_places)]
+        read = {
+            place: as_cells(column[rows] if rows.size != column.size else column, self.decimals[place])
+            for place, column in enumerate(self.columns)
+            if place not in time_places
+        }
+        rows, read = self._standing_well(rows, read)
+        if not rows.size:
+            raise BadInput("no line of samples was found.", remedy="A log needs at least one sample below its header.")
+        lines = self.block.lines[rows]
+        claims = []
+        for place, cells in read.items():
             if self._is_trailing(place, cells):
                 continue
             said = correction_for(self.said, self.texts[place], self.names[place])
@@ -302,6 +354,12 @@ class _Assembly:
             )
             if claim.column.channel or cells.texts <= 0.5:
                 tell_bad(cells, lines, self.texts[place], self.ledger)
+            for value, at in claim.gaps:
+                self._tell_gap(self.texts[place], value, lines[at])
+            if cells.boolean and claim.column.channel and not (np.nan_to_num(cells.values, nan=1.0) == 0).any():
+                missing = int(np.isnan(cells.values).sum())
+                if missing:
+                    self.ledger.note(f"{self.texts[place]}: {missing} empty cells; gaps, not taken as no.")
             claims.append(claim)
         taken, channels = settle(claims)
         if moments is None:
@@ -314,8 +372,8 @@ class _Assembly:
                 self.ledger.problem(f"column not taken: {one.how}.", line=header_line, column=one.header)
             elif one.channel:
                 channels[one.channel] = self._believable(one, channels[one.channel], lines)
-        trace, started_at = self._trace(moments, seconds, lines, channels)
-        return ImportedLog(
+        trace, started_at, first = self._trace(moments, seconds, lines, channels)
+        log = ImportedLog(
             trace=trace,
             columns=tuple(sorted([*time_columns, *taken], key=lambda column: column.index)),
             problems=self.ledger.in_order(),
@@ -328,7 +386,72 @@ class _Assembly:
             started_at=started_at,
             samples_read=int(rows.size),
             time_how=self._time_how(),
+            asked=tuple(self.ledger.questions),
         )
+        return Part(log, first, moments.absolute, moments.of_day)
+
+    def _tell_gap(self, header: str, value: float, lines: Ints) -> None:
+        if value == 0:
+            self.ledger.note(f"{header}: 0 at {spans(lines.tolist())}, as a sleeping part says it; taken as gaps.")
+        else:
+            what = "value not plausible, left out" if lines.size == 1 else "values not plausible, left out"
+            self.ledger.many(what, lines.tolist(), column=header, example=f"{value:g}")
+
+    def _standing_well(self, rows: Ints, read: dict[int, Cells]) -> tuple[Ints, dict[int, Cells]]:
+        """The samples whose cells stand under their header; shifted ones and a last one that is not whole are told."""
+        lines = self.block.lines[rows]
+        keep = np.ones(rows.size, dtype=np.bool_)
+        for place in range(self.most, len(self.columns)):
+            cells = read.get(place)
+            if cells is not None:
+                keep &= ~(np.isfinite(cells.values) | cells.bad)
+        if not keep.all():
+            self._refuse_many(~keep, lines, "more cells than the header names")
+            what = f"more than {self.most} cells: the line was left out"
+            self.ledger.many(what, lines[~keep].tolist())
+        broken = self._broken_last(rows, read)
+        if broken:
+            self.ledger.problem(f"the last line is not whole, {broken}: it was left out.", line=int(lines[-1]))
+            keep[-1] = False
+        if not keep.all():
+            rows, lines, read = rows[keep], lines[keep], {place: cells.at(keep) for place, cells in read.items()}
+        by_place = [
+            column_values(read[place].values, read[place].texts) if place in read and not read[place].boolean else None
+            for place in range(len(self.columns))
+        ]
+        shifted = find_shifted(by_place)
+        if shifted is None:
+            return rows, read
+        wrong = np.zeros(rows.size, dtype=np.bool_)
+        wrong[shifted.rows] = True
+        self._refuse_many(wrong, lines, shifted.first, to_the_end=shifted.to_the_end is not None)
+        self.ledger.many(f"{shifted.first} than in the others: the line was left out", lines[wrong].tolist())
+        return rows[~wrong], {place: cells.at(~wrong) for place, cells in read.items()}
+
+    def _refuse_many(self, wrong: NDArray[np.bool_], lines: Ints, how: str, to_the_end: bool = False) -> None:
+        # To the end of the log: then it may as well be that those before are the wrong ones.
+        if not to_the_end and (wrong.sum() <= MANY * wrong.size or wrong.sum() < 2):
+            return
+        first = int(np.flatnonzero(wrong)[0])
+        raise BadInput(
+            f"line {int(lines[first])}: {how}, and so in {int(wrong.sum())} of {wrong.size} lines.",
+            remedy="Which cell belongs to which name cannot be told. Cut the file there and give each part its header.",
+        )
+
+    def _broken_last(self, rows: Ints, read: dict[int, Cells]) -> str:
+        """In words why the last line of the file cannot be a whole sample; "" when it can."""
+        if rows.size < 4 or rows[-1] != self.block.lines.size - 1:
+            return ""
+        numbers = [
+            cells for place, cells in read.items() if cells.texts <= 0.5 and np.isfinite(cells.values[:-1]).any()
+        ]
+        unread = [cells for cells in numbers if cells.bad[-1] and not cells.bad[:-1].any()]
+        wild = [cells for cells in numbers if _is_wild(cells.values)]
+        if unread and (self.cut or len(unread) * 2 >= len(numbers)):
+            return f"{unread[0].example!r} is no number"
+        if wild and (self.cut or len(wild) * 2 >= len(numbers)) and len(wild) + len(unread) >= min(2, len(numbers)):
+            return "its numbers are of another size"
+        return ""
 
     def _shown(self, place: int) -> tuple[str, ...]:
         there = [cell for cell in self.samples[place] if not is_missing(cell)]
@@ -429,7 +552,7 @@ class _Assembly:
 
     def _trace(
         self, moments: Moments, seconds: Floats, lines: Ints, channels: dict[str, Floats]
-    ) -> tuple[Trace, datetime | None]:
+    ) -> tuple[Trace, datetime | None, float]:
         zoned = moments.zoned
         if moments.of_day:
             seconds = unroll(seconds, lines, self.ledger)
@@ -452,7 +575,7 @@ class _Assembly:
         start = float(order.seconds[0])
         started_at = self._started_at(moments, start, zoned)
         relative = np.round(order.seconds - start, 6)
-        return Trace(relative, channels, started_at), started_at
+        return Trace(relative, channels, started_at), started_at, start
 
     def _started_at(self, moments: Moments, start: float, zoned: bool) -> datetime | None:
         if moments.absolute:

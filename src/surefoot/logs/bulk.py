@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from surefoot.logs.lines import Ints, Lines, index_lines, split
 from surefoot.logs.problems import Ledger, spans
+from surefoot.logs.sections import MANY, refuse_wide
 from surefoot.logs.shapes import LONGEST
 
 
@@ -107,13 +108,20 @@ class Block:
 
 @dataclass(frozen=True)
 class Shape:
-    """What the header and the first samples say of the records: ``width`` of the table, ``usual`` cells of a record."""
+    """What the header and the first samples say of the records: ``width`` of the table, ``usual`` cells of a record,
+    ``named``: cells of the header, more than which no record may fill, None where there is no header."""
 
     delimiter: str
     width: int
     usual: int
     first: int
     titles: tuple[int, ...]
+    named: int | None = None
+
+    @property
+    def most(self) -> int:
+        """The most cells that a record may fill."""
+        return self.width if self.named is None else self.named
 
 
 def gather(lines: Lines, shape: Shape, ledger: Ledger, preamble: frozenset[str]) -> Block:
@@ -172,6 +180,7 @@ def _mended(
     pieces: list[bytes] = []
     numbers: list[Ints] = []
     long_lines: list[int] = []
+    long_records: list[int] = []
     short_lines: list[int] = []
     plain_lines: list[int] = []
     title_lines: list[int] = []
@@ -200,8 +209,9 @@ def _mended(
         cells = split(text.replace('"', "") if stray else text, shape.delimiter)
         if stray:
             stray_lines.append(number)
-        if len(cells) > shape.width and any(cells[shape.width :]):
+        if len(cells) > shape.most and any(cells[shape.most :]):
             long_lines.append(number)
+            long_records.append(here)
             example = example or text
             continue
         cut = last and lines.cut
@@ -221,8 +231,10 @@ def _mended(
                     line=number,
                 )
             else:
+                # A cell may be missing anywhere in it: which one belongs where cannot be told.
                 short_lines.append(number)
-            # Where a record breaks off, its last cell is in doubt: what stands there may be half a number.
+                continue
+            # Where the file breaks off, its last cell is in doubt: what stands there may be half a number.
             cells[-1] = ""
         elif cut and _doubtful(lines, here, cells, shape):
             ledger.problem(
@@ -233,6 +245,14 @@ def _mended(
         cells = (cells + [""] * shape.width)[: max(shape.usual, len(cells))][: shape.width]
         pieces.append(_joined(cells, shape.delimiter) + b"\n")
         numbers.append(np.array([number], dtype=np.int64))
+    if len(long_records) > MANY * (len(lines) - shape.first) and len(long_records) > 1:
+        refuse_wide(lines, shape.delimiter, long_records[0], shape.most)
+    if narrow:
+        few = [int(line) for line in lines.numbers[shape.first :][np.isin(fields[shape.first :], list(narrow))]]
+        ledger.ask(
+            f"{len(few)} lines have {min(narrow)} cells where others have {shape.usual}: taken as the last not written",
+            line=few[0],
+        )
     _tell(ledger, title_lines, long_lines, short_lines, plain_lines, stray_lines, blanks, example, shape)
     joined = np.concatenate(numbers) if numbers else np.zeros(0, dtype=np.int64)
     data = b"".join(pieces)
@@ -300,7 +320,7 @@ def _tell(
         ledger.note(f"the header is repeated at {spans(title_lines)}.")
     if blanks:
         ledger.note(f"{blanks} blank lines among the samples were left out.")
-    ledger.many(f"more than {shape.width} cells: the line was left out", long_lines, example=example)
-    ledger.many(f"fewer than {shape.usual} cells: the line breaks off, its last cell was left out", short_lines)
+    ledger.many(f"more than {shape.most} cells: the line was left out", long_lines, example=example)
+    ledger.many(f"fewer than {shape.usual} cells: the line was left out", short_lines)
     ledger.many("not a sample: the line was left out", plain_lines, example=example)
     ledger.many("a quotation mark that is never closed: the line was read without it", stray_lines)

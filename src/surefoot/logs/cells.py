@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -34,6 +34,10 @@ class Cells:
     boolean: bool = False
     texts: float = 0.0
     example: str = ""
+
+    def at(self, keep: NDArray[np.bool_]) -> Cells:
+        """The cells of some rows."""
+        return replace(self, values=self.values[keep], bad=self.bad[keep])
 
 
 def as_cells(column: NDArray[Any], decimal: Decimal) -> Cells:

@@ -13,6 +13,7 @@ from surefoot.errors import BadInput
 from surefoot.logs import words
 from surefoot.logs.cells import Cells
 from surefoot.logs.measures import Measure, measure, split_unit
+from surefoot.logs.ordinary import UNSURE, Mask, doubt, nothing_measured, reckon, sleeping_zeros
 from surefoot.logs.plausible import bare_unit, outside
 from surefoot.logs.recognise import TAKE_FROM, Guess, guess
 from surefoot.runs import Channel, Floats
@@ -55,6 +56,7 @@ class Claim:
     values: Floats
     measure: Measure | None
     fixed: bool = False
+    gaps: tuple[tuple[float, Mask], ...] = ()
 
 
 def correction_for(corrections: Mapping[str, str], header: str, name: str) -> str | None:
@@ -68,15 +70,23 @@ def correction_for(corrections: Mapping[str, str], header: str, name: str) -> st
 
 
 def parse_correction(text: str, header: str) -> tuple[str, Measure | None]:
-    """A correction as (channel, ``ignore``, ``time`` or ``date``; unit or None). ``cpu.temperature[°F]`` names a unit.
+    """A correction as (channel, ``ignore``, ``time`` or ``date``; unit or None).
+
+    ``cpu.temperature[°F]`` names a unit, and so does ``time[ms]``.
 
     Raises BadInput for what is none of these.
     """
     found = _CORRECTION.match(text)
     word = found["channel"].strip() if found else text
-    if word.lower() in (IGNORE, *TIME_WORDS):
-        return word.lower(), None
     where = f"column {header!r}"
+    if word.lower() in (IGNORE, *TIME_WORDS):
+        spelled = found["unit"] if found else None
+        told = measure(spelled) if spelled else None
+        if spelled and (word.lower() != "time" or told is None or told.family != "time"):
+            raise BadInput(
+                f"{spelled!r} is no unit of time.", where=where, remedy="Give time[s], time[ms] or time[min]."
+            )
+        return word.lower(), told
     try:
         channel = Channel.parse(word.lower())
     except BadInput as error:
@@ -128,22 +138,65 @@ def make_claim(
         return Claim(replace(blank, how=found.how), found, cells.values, None)
     how, confidence = found.how, found.confidence
     applied = written
-    if written is None:
-        applied = bare_unit(found.quantity, cells.values)
+    channel_found = Channel.parse(found.channel)
+    raw, gaps = _without_sentinels(channel_found, cells.values)
+    if written is None and not found.quantity.endswith("-flag"):
+        if found.quantity in ("busy", "duty", "charge"):
+            applied = bare_unit(found.quantity, raw)
+        else:
+            reckoned = reckon(channel_found, raw)
+            applied = reckoned.measure
+            if reckoned.doubt:
+                how += f"; {reckoned.doubt}"
+                confidence = min(confidence, UNSURE)
+            if applied is not None and applied.unit == "%":
+                return _as_duty(blank, found, raw, how, confidence)
         if applied is not None and (applied.factor != 1.0 or applied.offset):
             how += f"; no unit written, {applied.unit} by the size of its values"
             confidence -= 0.05
-    elif written.family == "share" and found.quantity.endswith("-flag"):
+    elif written is not None and written.family == "share" and found.quantity.endswith("-flag"):
         applied = Measure("share", "%", 0.01)
-    values = _converted(cells.values, applied)
+    values = _converted(raw, applied)
+    raw, values, more = _without_zeros(channel_found, raw, values)
+    gaps += more
     there = np.isfinite(values)
     wrong = outside(found.quantity, values)
     share = float(wrong.sum()) / max(1, int(there.sum()))
     if share > 0.05:
         how += f"; {share:.0%} of its values are not plausible for a {found.quantity}"
         confidence *= 0.4
+    else:
+        why = doubt(channel_found, np.where(wrong, np.nan, values))
+        if why:
+            how += f"; {why}"
+            confidence = min(confidence, UNSURE)
     column = replace(blank, channel=found.channel, confidence=round(max(confidence, 0.0), 2), how=how, role="channel")
-    return Claim(column, found, cells.values, applied)
+    return Claim(column, found, raw, applied, gaps=gaps)
+
+
+def _as_duty(blank: Column, found: Guess, raw: Floats, how: str, confidence: float) -> Claim:
+    """A fan whose bare numbers are percent and not revolutions."""
+    as_duty = replace(found, quantity="duty")
+    column = replace(blank, channel=as_duty.channel, confidence=min(confidence, UNSURE), how=how, role="channel")
+    return Claim(column, as_duty, raw, None)
+
+
+Gaps = tuple[tuple[float, Mask], ...]
+
+
+def _without_sentinels(channel: Channel, values: Floats) -> tuple[Floats, Gaps]:
+    """Raw values without those that say that nothing was measured, and which were taken for gaps."""
+    found = tuple(nothing_measured(channel, values))
+    for _, at in found:
+        values = np.where(at, np.nan, values)
+    return values, found
+
+
+def _without_zeros(channel: Channel, raw: Floats, values: Floats) -> tuple[Floats, Floats, Gaps]:
+    at = sleeping_zeros(channel, np.where(raw == 0, 0.0, values))
+    if at is None:
+        return raw, values, ()
+    return np.where(at, np.nan, raw), np.where(at, np.nan, values), ((0.0, at),)
 
 
 def _fitting(written: Measure | None, quantity: str) -> Measure | None:
@@ -215,7 +268,7 @@ def _statistics(claims: list[Claim]) -> None:
         claim.column = replace(
             column,
             channel=str(replace(channel, part=part)),
-            confidence=round(column.confidence - 0.1, 2),
+            confidence=min(round(column.confidence - 0.1, 2), UNSURE),
             how=f"{column.how}; the {said} over its parts",
         )
 
@@ -249,9 +302,17 @@ def _lone_numbers(claims: list[Claim]) -> None:
 def _rivals(claims: list[Claim]) -> None:
     """Where two columns claim one channel the surer keeps it; another with the same values is left out, else a part."""
     taken: dict[str, Claim] = {}
+    moving = {claim.column.channel for claim in claims if claim.column.channel and not _stands_still(claim)}
     ranked = sorted(
         (claim for claim in claims if claim.column.channel),
-        key=lambda claim: (not claim.fixed, -claim.column.confidence, claim.column.index),
+        key=lambda claim: (
+            not claim.fixed,
+            _stands_still(claim) and claim.column.channel in moving,
+            round(-claim.column.confidence, 1),
+            _strange_words(claim.column.header),
+            -claim.column.confidence,
+            claim.column.index,
+        ),
     )
     for claim in ranked:
         name = claim.column.channel or ""
@@ -271,6 +332,13 @@ def _rivals(claims: list[Claim]) -> None:
             continue
         channel = Channel.parse(name)
         own = _own_words(claim.column.header, winner.column.header)
+        if _differ(claim, winner) and (not own or own.isdigit()) and not winner.fixed:
+            winner.column = replace(
+                winner.column,
+                confidence=min(winner.column.confidence, UNSURE),
+                how=f"{winner.column.how}; column {claim.column.header!r} says as much and has other values",
+            )
+            claim.column = replace(claim.column, confidence=min(claim.column.confidence, UNSURE))
         part = "-".join(piece for piece in (channel.part, own) if piece) or "2"
         number = 2
         new = str(replace(channel, part=part))
@@ -283,6 +351,29 @@ def _rivals(claims: list[Claim]) -> None:
             how=f"{claim.column.how}; {name} is column {winner.column.header!r}, which fits it better",
         )
         taken[new] = claim
+
+
+def _stands_still(claim: Claim) -> bool:
+    there = claim.values[np.isfinite(claim.values)]
+    return there.size > 2 and bool(np.all(there == there[0]))
+
+
+def _differ(claim: Claim, other: Claim) -> bool:
+    """Whether two columns say different things, by more than sensors of one part differ."""
+    one, two = _converted(claim.values, claim.measure), _converted(other.values, other.measure)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        apart = np.abs(one - two) / np.maximum(np.abs(one), np.abs(two))
+    apart = apart[np.isfinite(apart)]
+    return bool(apart.size) and float(np.median(apart)) > 0.1
+
+
+def _strange_words(header: str) -> int:
+    """How many words of a header are none that name a part, a quantity or nothing in particular."""
+    plain = words.plain(split_unit(header)[0]).split()
+    known = [pattern for _, pattern in (*words.DOMAINS, *words.QUANTITIES, *words.PARTS)]
+    return sum(
+        word not in words.COMMON and not any(p.search(word) for p in known) for word in plain if not word.isdigit()
+    )
 
 
 def _own_words(header: str, other: str) -> str:

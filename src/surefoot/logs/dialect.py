@@ -100,7 +100,7 @@ def find_decimal(columns: list[list[str]], delimiter: str, ledger: Ledger) -> tu
         decimal = ","
     elif not comma and not point and maybe_comma and delimiter != ",":
         decimal = ","
-        ledger.note("every comma in a number stands before three digits; taken as decimal commas, not thousands.")
+        ledger.ask("every comma in a number stands before three digits; taken as decimal commas, not thousands")
     own: list[Decimal] = []
     for sure_comma, sure_point, _, _ in votes:
         other: Decimal = "," if decimal == "." else "."

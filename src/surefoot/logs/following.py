@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from surefoot.logs.assemble import ImportedLog
 from surefoot.logs.dialect import is_value
+from surefoot.logs.imported import ImportedLog
 from surefoot.logs.lines import split
 from surefoot.logs.numbers import Decimal, as_boolean, as_number, is_missing
 from surefoot.logs.plausible import outside
@@ -39,16 +39,17 @@ class RowReader:
     @classmethod
     def of(cls, log: ImportedLog) -> RowReader:
         """The reader for lines of this log."""
+        columns = log.latest or log.columns
         places = tuple(
             Place(column.index, column.channel, Channel.parse(column.channel).quantity, column.factor, column.offset)
-            for column in log.columns
+            for column in columns
             if column.channel
         )
         return cls(
             delimiter=log.delimiter,
             decimal="," if log.decimal == "," else ".",
-            width=max((column.index for column in log.columns), default=-1) + 1,
-            header=tuple(column.header for column in log.columns),
+            width=max((column.index for column in columns), default=-1) + 1,
+            header=tuple(column.header for column in columns),
             places=places,
         )
 

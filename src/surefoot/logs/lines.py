@@ -67,8 +67,11 @@ class Lines:
         return np.searchsorted(places, self.ends) - np.searchsorted(places, self.starts) + 1
 
 
-def index_lines(data: bytes) -> Lines:
-    """Index a UTF-8 file. A record goes on over a line end only inside quotes that are closed within a few lines."""
+def index_lines(data: bytes, first_line: int = 1) -> Lines:
+    """Index a UTF-8 file, its first line being ``first_line``.
+
+    A record goes on over a line end only inside quotes that are closed within a few lines.
+    """
     buffer = np.frombuffer(data, dtype=np.uint8)
     breaks = np.flatnonzero(buffer == 10).astype(np.int64)
     starts = np.concatenate([np.zeros(1, dtype=np.int64), breaks + 1])
@@ -79,7 +82,7 @@ def index_lines(data: bytes) -> Lines:
     if b"\r" in data:
         has_return = (ends > starts) & (buffer[np.maximum(ends - 1, 0)] == 13)
         ends = ends - has_return
-    numbers = np.arange(1, starts.size + 1, dtype=np.int64)
+    numbers = np.arange(first_line, first_line + starts.size, dtype=np.int64)
     stray = np.zeros(starts.size, dtype=np.bool_)
     quoted = b'"' in data
     if quoted:

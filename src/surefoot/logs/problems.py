@@ -24,10 +24,21 @@ class Problem:
 
 @dataclass
 class Ledger:
-    """Collects problems and notes while a file is read. A note is something understood that the user should know."""
+    """Collects problems, questions and notes while a file is read.
+
+    A note is something understood that the user should know; a question is something assumed that a person must
+    confirm before anything is stored.
+    """
 
     problems: list[Problem] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
+    questions: list[Problem] = field(default_factory=list)
+
+    def ask(self, text: str, *, line: int | None = None, column: str | None = None) -> None:
+        """Add one question, once."""
+        found = Problem(line, column, text)
+        if found not in self.questions:
+            self.questions.append(found)
 
     def problem(self, text: str, *, line: int | None = None, column: str | None = None) -> None:
         """Add one problem."""
@@ -50,6 +61,13 @@ class Ledger:
         """Add a note, once."""
         if text not in self.notes:
             self.notes.append(text)
+
+    def take(self, other: Ledger) -> None:
+        """Add all that another has."""
+        self.problems += other.problems
+        for note in other.notes:
+            self.note(note)
+        self.questions += [one for one in other.questions if one not in self.questions]
 
     def in_order(self) -> tuple[Problem, ...]:
         """The problems by line; those of the whole file first."""

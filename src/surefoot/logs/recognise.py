@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from surefoot.logs import words
 from surefoot.logs.measures import Measure
+from surefoot.runs import QUANTITIES
 
 ASK_BELOW = 0.7
 """Below this confidence a person should confirm a column."""
@@ -13,7 +14,10 @@ TAKE_FROM = 0.4
 """Below this confidence a column is not taken without a correction."""
 
 _WEAK_DOMAIN = words._any(
-    r"cpu  gpu  processor  prozessor  processeur  procesador  graphic  grafik  \btctl\b  \btdie\b  package"
+    r"""
+    cpu  gpu  processor  prozessor  processeur  procesador  graphic  grafik  \btctl\b  \btdie\b  package
+    процессор  \bцп\b  プロセッサ  处理器  處理器  видеокарт
+    """
 )
 _BATTERY = words._any(r"batter  \bakku  bateria  \bbat\b")
 _BUSY_PART = words._any(r"^cpu$  ^gpu$  ^(?:cpu|gpu) (?:core|total|0)$  ^memory$  ^ram$  ^core \d+$  ^cpu \d+$")
@@ -56,10 +60,14 @@ def guess(name: str, unit: Measure | None, *, boolean: bool) -> Guess:
     text = words.plain(name)
     statistic, base = _statistic(text)
     family = unit.family if unit else ""
-    refused = _refused(text, unit)
+    refused = _refused(text, unit, boolean)
     if refused:
         return Guess(how=refused, statistic=statistic, base=base)
     quantity, by_word, by_unit = _quantity(text, family, boolean)
+    if quantity and quantity not in _FLAGS and words.LIMIT.search(text) and not quantity.endswith("-limit"):
+        if f"{quantity}-limit" not in QUANTITIES:
+            return Guess(how="a limit, not a reading", statistic=statistic, base=base)
+        quantity = f"{quantity}-limit"
     if not quantity:
         why = f"nothing that {unit.unit} is known for" if unit and not text else "the header names no known quantity"
         return Guess(how=why, statistic=statistic, base=base)
@@ -94,9 +102,11 @@ def _statistic(text: str) -> tuple[str, str]:
     return "", base
 
 
-def _refused(text: str, unit: Measure | None) -> str:
+def _refused(text: str, unit: Measure | None, boolean: bool) -> str:
     if (unit and unit.unit == "fps") or (words.FRAME_RATE.search(text) and (unit is None or unit.family != "time")):
         return "a frame rate: the time of each frame cannot be had from it"
+    if boolean and any(pattern.search(text) for name, pattern in words.QUANTITIES if name in _FLAGS):
+        return ""  # a yes or no about a limit or a target is what it says
     for pattern, why in words.NOT_LIVE:
         if pattern.search(text):
             return why

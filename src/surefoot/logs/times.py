@@ -88,7 +88,8 @@ def classify(
         return None
     units = {number.measure for number in numbers if number and number.measure}
     in_cell = next(iter(units), None) if len(units) == 1 else None
-    return _number_column(index, text, values, unit_found or in_cell, named or timed, forced)
+    whole = all(cell.isdigit() for cell in there)
+    return _number_column(index, text, values, unit_found or in_cell, named or timed, forced, whole)
 
 
 def _stamp_column(index: int, text: str, good: list[Any], named: bool) -> TimeColumn | None:
@@ -118,7 +119,9 @@ def _stamp_column(index: int, text: str, good: list[Any], named: bool) -> TimeCo
     return TimeColumn(index, "clock", 1.0, 0.8 if named else 0.55, "time of day")
 
 
-def _number_column(index: int, text: str, values: Floats, unit: Any, named: bool, forced: str) -> TimeColumn | None:
+def _number_column(
+    index: int, text: str, values: Floats, unit: Any, named: bool, forced: str, whole: bool
+) -> TimeColumn | None:
     there = values[np.isfinite(values)]
     steps = np.diff(there)
     rising = bool(steps.size == 0 or (steps >= 0).mean() > 0.8 or (steps <= 0).mean() > 0.95)
@@ -128,23 +131,62 @@ def _number_column(index: int, text: str, values: Floats, unit: Any, named: bool
         return None
     middle = float(np.median(there))
     for low, high, factor, name in _EPOCHS:
-        if low <= middle <= high:
+        if low <= middle <= high and low <= float(np.quantile(there, 0.1)):
             return TimeColumn(index, "epoch", factor, 0.95, f"{name} since 1970")
+    size = np.abs(steps[steps != 0])
+    step = float(np.median(size)) if size.size else 0.0
+    even = bool(size.size) and float((np.abs(size - step) <= 1e-6 * step).mean()) > 0.9
     if unit is not None and unit.unit in _UNIT_SECONDS:
-        return TimeColumn(index, "elapsed", _UNIT_SECONDS[unit.unit], 0.75, f"elapsed {unit.unit}")
+        return _told(index, unit.unit, step, even)
     fine = bool(steps.size) and float(np.median(np.abs(steps))) < 1.0
     if _SERIAL[0] <= middle <= _SERIAL[1] and fine and not words.ELAPSED.search(text):
         return TimeColumn(index, "serial", DAY, 0.7, "days as a spreadsheet counts them")
-    if re.search(r"\bms\b|milli", text):
-        return TimeColumn(index, "elapsed", 1e-3, 0.75, "elapsed ms")
-    if re.search(r"\bmin(?:utes?|uten)?\b", text):
-        return TimeColumn(index, "elapsed", 60.0, 0.7, "elapsed minutes")
-    if re.search(r"\b(?:s|secs?|seconds?|sek\w*|secondes?|segundos?)\b", text):
-        return TimeColumn(index, "elapsed", 1.0, 0.75, "elapsed s")
-    whole = bool(np.all(there == np.round(there)))
-    if whole and steps.size and float(np.median(np.abs(steps))) >= 20:
-        return TimeColumn(index, "elapsed", 1e-3, 0.6, "elapsed ms, by the size of its steps")
-    return TimeColumn(index, "elapsed", 1.0, 0.6, "elapsed s, assumed")
+    for name, pattern in _NAMED:
+        if pattern.search(text):
+            return _told(index, name, step, even)
+    return _by_rate(index, step, whole)
+
+
+_NAMED = (
+    ("ms", re.compile(r"\bms\b|milli")),
+    ("min", re.compile(r"\bmin(?:utes?|uten)?\b|минут|分")),
+    ("s", re.compile(r"\b(?:s|secs?|seconds?|sek\w*|secondes?|segundos?)\b|секунд|秒")),
+    ("h", re.compile(r"\b(?:h|hours?|hrs?|stunden?|heures?|horas?)\b")),
+)
+# What loggers do (common practice, no source): a sample every 0.2 to 2.5 s mostly, every 0.01 to 20 s at all.
+_MOSTLY = (0.19, 2.6)
+_AT_ALL = (0.0101, 20.5)
+_NAMES = {"s": "seconds", "ms": "milliseconds", "min": "minutes", "h": "hours", "µs": "microseconds"}
+
+
+def _told(index: int, unit: str, step: float, even: bool) -> TimeColumn:
+    """Elapsed time whose unit is written; doubted where no logger is that fast or slow, but is in another unit."""
+    factor = _UNIT_SECONDS[unit]
+    how = f"elapsed {unit}"
+    # Frames may come every millisecond, but not evenly.
+    if step and not (4e-3 if even else 3e-4) <= step * factor <= 900:
+        others = [name for name, other in _UNIT_SECONDS.items() if _MOSTLY[0] <= step * other <= _MOSTLY[1]]
+        if others:
+            why = f"; a sample every {step * factor:g} s would be odd, is it in {_NAMES.get(others[0], others[0])}?"
+            return TimeColumn(index, "elapsed", factor, 0.6, how + why)
+    return TimeColumn(index, "elapsed", factor, 0.75, how)
+
+
+def _by_rate(index: int, step: float, whole: bool) -> TimeColumn:
+    """Elapsed time without a unit: by the rate at which samples would come. Asked about where two rates are likely."""
+    mostly = [name for name, factor in _UNIT_SECONDS.items() if _MOSTLY[0] <= step * factor <= _MOSTLY[1]]
+    at_all = [name for name, factor in _UNIT_SECONDS.items() if _AT_ALL[0] <= step * factor <= _AT_ALL[1]]
+    likely = mostly or at_all or ["s"]
+    best = likely[0]
+    how = f"elapsed {_NAMES.get(best, best)}, by the rate of the samples"
+    if whole and step == 1:
+        # One a second or one a minute: both are common.
+        return TimeColumn(index, "elapsed", 1.0, 0.6, f"{how}; it may be minutes, or the number of the sample")
+    if len(at_all) == 1 and (mostly or best == "s"):
+        return TimeColumn(index, "elapsed", _UNIT_SECONDS[best], 0.72, how)
+    others = [name for name in at_all if name != best]
+    also = f"; it may be {' or '.join(_NAMES.get(name, name) for name in others)}" if others else "; no unit is written"
+    return TimeColumn(index, "elapsed", _UNIT_SECONDS[best], 0.6, how + also)
 
 
 def choose(found: list[TimeColumn]) -> tuple[TimeColumn | None, TimeColumn | None, list[TimeColumn]]:

@@ -9,22 +9,28 @@ import re
 import unicodedata
 
 _CAMEL = re.compile(r"(?<=[a-z])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z]{2})")
-_NOT_WORD = re.compile(r"[^a-z0-9%+#/]+")
+_NOT_WORD = re.compile(r"(?:[^\w%+#/]|_)+")
+_SCRIPTS = re.compile(r"(?<=[a-z])(?=[^\W\d_a-z])|(?<=[^\W\d_a-z])(?=[a-z])")
 _LETTER_DIGIT = re.compile(r"(?<=[a-z])(?=[0-9])|(?<=[0-9])(?=[a-z])")
 
 
 def plain(header: str) -> str:
     """A header in lower case, accents off, words apart: ``GPUCoreClock_MHz`` gives ``gpu core clock mhz``."""
     text = _CAMEL.sub(" ", header)
-    text = unicodedata.normalize("NFKD", text.replace("ß", "ss"))
-    text = "".join(char for char in text if not unicodedata.combining(char)).lower()
-    text = _LETTER_DIGIT.sub(" ", _NOT_WORD.sub(" ", text))
+    text = _without_accents(text.replace("ß", "ss")).lower()
+    text = _SCRIPTS.sub(" ", _LETTER_DIGIT.sub(" ", _NOT_WORD.sub(" ", text)))
     return " ".join(text.split())
+
+
+def _without_accents(text: str) -> str:
+    if text.isascii():
+        return text
+    return "".join(char for char in unicodedata.normalize("NFKD", text) if not unicodedata.combining(char))
 
 
 def _any(patterns: str) -> re.Pattern[str]:
     """Any of some patterns, which two or more blanks or line ends set apart."""
-    return re.compile("|".join(re.split(r"\s{2,}", patterns.strip())))
+    return re.compile(_without_accents("|".join(re.split(r"\s{2,}", patterns.strip()))))
 
 
 TIME = _any(
@@ -32,6 +38,7 @@ TIME = _any(
     \btime\b  \btime ?stamps?\b  \bdate  \bday\b  \belapsed  \buptime  ^seconds?$  ^secs?$  ^sec\b  \bzeit
     uhrzeit  \bdatum\b  laufzeit  dauer\b  sekunden  \btemps$  ^temps\b  \bheure\b  horodat  \bduree\b  \bhora\b
     \bfecha  \btiempo  \bduracion  \brun ?time  \bepoch  \bunix  \butc\b  \bwhen\b  ^t$  ^ms$  ^s$  ^ts$
+    время  \bдата  часы  секунд  時刻  時間  日時  日付  时间  日期  時間  秒
     \bmoment\b  \bms since  \bsince start  segundos  secondes  millisec  \bclock time
     """
 )
@@ -41,11 +48,11 @@ NOT_TIME = _any(
     wait  \bbatter  verbleib  restant
     """
 )
-DATE = _any(r"dat(?:e|um)  \bday\b  fecha  \bjour  \btag\b")
+DATE = _any(r"dat(?:e|um)  \bday\b  fecha  \bjour  \btag\b  \bдата  日付  日期")
 ELAPSED = _any(
     r"""
     elapsed  uptime  duration  laufzeit  dauer  duree  ecoule  duracion  transcurrid  run ?time  since  relative
-    offset  vergangen
+    offset  vergangen  прошло  経過  经过  已用
     """
 )
 COUNTER = _any(r"^#$  ^no$  ^n$  \bindex\b  \bsample\b  ^row\b  ^id$  \bnumber\b  ^frame$  ^nr$  \bcount\b")
@@ -64,14 +71,22 @@ DOMAINS: tuple[tuple[str, re.Pattern[str]], ...] = (
         "room",
         _any(
             r"""
+        комнат  окруж  室温  室內  室内  环境  周囲
         \broom\b  ambient  umgebung  \braum  ambiant  ambiente  \bintake\b  zuluft  \binlet\b  habitacion
         zimmer  \bpiece\b
         """
         ),
     ),
-    ("battery", _any(r"batter  \bakku  bateria  \bbat\b")),
+    ("battery", _any(r"batter  \bakku  bateria  \bbat\b  батаре  аккум  電池  电池  バッテリ")),
     ("igpu", _any(r"\bigpu\b  \bigd\b  integrated (?:gpu|graphics)  \bi gpu\b  \bgt cores?\b  cpu graphics")),
-    ("gpu", _any(r"gpu  graphic  grafik  graphique  grafic  \bvga\b  video ?card  \bvram\b  \bgrafica\b")),
+    (
+        "gpu",
+        _any(
+            r"""видеокарт  видеопроц  графич  グラフィック  ビデオ  显卡  顯示卡  显存  gpu  graphic  grafik
+            graphique  grafic
+            \bvga\b  video ?card  \bvram\b  \bgrafica\b"""
+        ),
+    ),
     (
         "ssd",
         _any(
@@ -80,7 +95,10 @@ DOMAINS: tuple[tuple[str, re.Pattern[str]], ...] = (
         """
         ),
     ),
-    ("cpu", _any(r"cpu  \btctl\b  \btdie\b  \bccd  \bia cores?\b")),
+    (
+        "cpu",
+        _any(r"\bцп\b  процессор  プロセッサ  处理器  處理器  中央处理  cpu  \btctl\b  \btdie\b  \bccd  \bia cores?\b"),
+    ),
     (
         "memory",
         _any(
@@ -173,7 +191,8 @@ QUANTITIES: tuple[tuple[str, re.Pattern[str]], ...] = (
         "temperature",
         _any(
             r"""
-        temp(?!s\b|o\b|orary)  \btctl\b  \btdie\b  \bhot ?spot\b  junction  \bt (?:core|package|cpu|gpu)\b
+        температур  темп\b  温度  溫度  temp(?!s\b|o\b|orary)  \btctl\b  \btdie\b  \bhot ?spot\b  junction
+        \bt (?:core|package|cpu|gpu)\b
         \bcelsius\b  thermal (?:sensor|zone|diode)  \bthermistor
         """
         ),
@@ -182,7 +201,8 @@ QUANTITIES: tuple[tuple[str, re.Pattern[str]], ...] = (
         "clock",
         _any(
             r"""
-        clock(?!s? ?time)  \bfreq  takt  frequen  horloge  frecuen  reloj  \bmhz\b  \bghz\b  \bspeed\b  cadence
+        частот  クロック  周波数  频率  頻率  时钟  clock(?!s? ?time)  \bfreq  takt  frequen  horloge  frecuen  reloj
+        \bmhz\b  \bghz\b  \bspeed\b  cadence
         """
         ),
     ),
@@ -191,7 +211,8 @@ QUANTITIES: tuple[tuple[str, re.Pattern[str]], ...] = (
         "power",
         _any(
             r"""
-        power  leistung  puissance  potencia  \bwatt  consumption  \bdraw\b  verbrauch  consommation  consumo
+        мощност  потреблен  電力  功率  功耗  power  leistung  puissance  potencia  \bwatt  consumption  \bdraw\b
+        verbrauch  consommation  consumo
         \bppt\b  \btdp\b  \bpwr\b
         """
         ),
@@ -200,7 +221,7 @@ QUANTITIES: tuple[tuple[str, re.Pattern[str]], ...] = (
         "voltage",
         _any(
             r"""
-        volt  v ?core  \bvid\b  \bvdd  spannung  tension  \bvcc  voltaje  \bv core\b  \bvddc
+        напряж  電圧  电压  電壓  volt  v ?core  \bvid\b  \bvdd  spannung  tension  \bvcc  voltaje  \bv core\b  \bvddc
         """
         ),
     ),
@@ -209,6 +230,7 @@ QUANTITIES: tuple[tuple[str, re.Pattern[str]], ...] = (
         "fan",
         _any(
             r"""
+        вентилят  оборот  ファン  回転数  风扇  風扇  转速
         \bfans?\b  \bfan(?=[0-9])  lufter  ventilat  \brpm\b  \bpump\b  drehzahl  ventola  cooler
         """
         ),
@@ -217,6 +239,7 @@ QUANTITIES: tuple[tuple[str, re.Pattern[str]], ...] = (
         "busy",
         _any(
             r"""
+        загрузк  нагрузк  使用率  負荷  占用  负载
         \bload\b  usage  utili[sz]ation  \butil\b  \bbusy\b  activity  auslastung  utilisation
         \bcharge (?:du )?(?:cpu|gpu|proc)  (?:cpu|gpu|processeur) charge  \buso\b
         \bcarga (?:de )?(?:la )?(?:cpu|gpu)  (?:cpu|gpu) carga  \blast\b
@@ -259,28 +282,81 @@ FAMILY_QUANTITIES: dict[str, tuple[str, ...]] = {
 # Words that make of a reading something else, with what to say.
 NOT_LIVE: tuple[tuple[re.Pattern[str], str], ...] = (
     (
-        _any(r"distance  \bmargin\b  abstand  headroom  \bdelta\b  to tj ?max  reserve"),
+        _any(r"distance  \bmargin\b  abstand  headroom  \bdelta\b  to tj ?max  reserve  remaining (?:power|thermal)"),
         "a distance to a limit, not a reading",
     ),
     (_any(r"multiplier  \bratio\b  multiplikator"), "a multiplier, not a clock"),
-    (_any(r"\boffset\b"), "an offset, not a reading"),
-    (_any(r"\btarget\b  \brequested?\b  \bsoll"), "a target, not a reading"),
+    (_any(r"\boffset\b  \bversatz\b  decalage"), "an offset, not a reading"),
+    (
+        _any(
+            r"""
+            \btarget  \brequest  \bsoll  \bset ?points?\b  \bsetpt\b  \bsp\b
+            \bset (?:value|speed|power|temp\w*|clock|volt\w*)
+            \bpreset  \bcommand  \bdemand  \bdesired  \bwanted  \bwunsch  \bprogrammed  \bconfigured  \bcfg\b
+            \breference\b  \bref\b  \bconsigne  \bconsigna  \bobjecti  \bobjeti  \bvorgabe  \bziel  \bgoal\b
+            \bassigned\b  \bscheduled\b  \bplanned\b  \bsetting\b  \bset$  ^set\b
+            уставк  заданн  целев  目標  設定  目标  设定
+            """
+        ),
+        "a target, not a reading",
+    ),
+    (
+        _any(
+            r"""
+            \brated\b  \brating\b  \bnominal  \bnenn  \btdp\b  \bdesign\b  \bdefault\b  \bbase (?:clock|freq\w*|power)
+            \bspec\b  \bspecified  \bspecification  \bfactory\b  \bstock\b  \bguaranteed  \bbudget
+            \ballowance  \ballotted
+            \bcapability  \bcapable  \badvertised  \bstandard\b  \bname ?plate  номинал  定格  额定
+            """
+        ),
+        "a rated or budgeted value, not a reading",
+    ),
+    (
+        _any(
+            r"""
+            \bpredict  \bforecast  \bprojected  \bprevious\b  \bprior\b  \bstd ?dev  \bstdev\b  \bdeviation
+            \bvariance
+            \bvarianz  \bpercentile  \bp ?(?:50|90|95|99)\b  \bmedian  \berror\b  \bcalibration  \brate of change
+            \bslope\b  \bgradient\b  \btrend\b
+            """
+        ),
+        "worked out from readings, no reading itself",
+    ),
     (_any(r"of tdp  % ?tdp  tdp ?%"), "a share of a power limit, not watts"),
 )
 LIMIT = _any(
     r"""
-    \blimit  \bcap\b  \bpl ?[124]\b  \bmax(?:imum)? allowed  tj ?max  grenze?\b  \blimite\b  \bthreshold\b
+    \blimit  \bcap\b  \bcapped\b  \bpl ?[124]\b  \bmax(?:imum)? (?:allowed|operating|permitted|safe|rated)  tj ?max
+    grenz(?:e|en|wert)\b  \blimite\b  \bthreshold  \bcritical\b  \bcrit\b  \bwarning\b  \bwarn\b
+    \bshut ?down\b  \bslow ?down\b
+    \btrip\b  \bceiling\b  \balarm  \bemergency\b  \ballowed\b  \bpermitted\b  \bplafond  \bschwell  obergrenz
+    \bumbral
+    \bseuil  \bhyst  \bbound\b  \bupper\b  предел  лимит  порог  上限  閾値  限制  阈值
     """
 )
 STATISTIC = (
-    ("min", _any(r"\bmin(?:imum|imal|imo)?\b  \blowest\b  niedrigst")),
-    ("max", _any(r"\bmax(?:imum|imal|imo)?\b  \bpeak\b  \bhighest\b  hochst  spitze")),
+    (
+        "min",
+        _any(
+            r"""\bmin(?:imum|imal|imale?|imo|imi)?\b  \blowest\b  \blow\b  \blo\b  niedrigst  tiefst  \bfloor\b
+            миним  最小  最低"""
+        ),
+    ),
+    (
+        "max",
+        _any(
+            r"""\bmax(?:imum|imal|imale?|imo|imi)?\b  \bpeaks?\b  \bhighest\b  \bhigh\b  \bhi\b  hochst  spitze
+            \bcrete\b  \bpico\b  \bspike  макс  最大  最高  峰值"""
+        ),
+    ),
     (
         "avg",
         _any(
             r"""
-            \bavg\b  \baverage\b  \bmean\b  durchschn  mittelwert  \bmittel\b  \bmoyenn?e?\b  promedio
-            \bmedia\b
+            \bavg\b  \baver\w*\b  \bmean\b  durchschn  mittelwert  \bmittel\b  \bmittlere  \bmoyenn?e?\b
+            \bmoy\b  promedio
+            \bmedia\b  \bmedio\b  \brolling\b  \bmoving\b  \bsmooth  \bfiltered\b  \bema\b  \bsma\b  \baggregate
+            \bsustained\b  \blong ?term\b  \bsince (?:start|boot|reset)  \bover (?:the )?last  средн  平均  均值
             """
         ),
     ),

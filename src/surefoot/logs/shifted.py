@@ -1,0 +1,169 @@
+"""Samples whose cells no longer stand under their header: a cell was inserted, lost, or two were exchanged."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from surefoot.logs.lines import Ints
+from surefoot.runs import Floats
+
+BEFORE = 40  # samples that a suspect is compared with
+_JUMP = 0.35  # relative change from one sample to the next that makes a suspect
+_NEAR = 0.15
+_MOST_SUSPECTS = 3000
+_OFFSETS = (1, -1, 2, -2)
+
+
+@dataclass(frozen=True)
+class Shifted:
+    """``rows``: which samples stand wrongly, ascending; ``to_the_end``: the first of those that go on to the end of the
+    log, or None; ``first``: in words, of the first."""
+
+    rows: Ints
+    to_the_end: int | None
+    first: str
+
+
+def find_shifted(columns: Sequence[Floats | None]) -> Shifted | None:
+    """Samples that fit the columns beside theirs better than their own; None when all stand well.
+
+    ``columns``: by place in the file, shape (n,) each, NaN where nothing was read, None where it holds no numbers.
+    A suspect is a sample in which several columns change at once by more than a load step makes likely; it stands
+    wrongly when its values are foreign to their own columns and near to what the columns beside them said just before.
+    """
+    places = [place for place, values in enumerate(columns) if values is not None and np.isfinite(values[:200]).any()]
+    if len(places) < 2:
+        return None
+    first = columns[places[0]]
+    assert first is not None
+    count = first.size
+    if count < 3:
+        return None
+    suspects = _suspects(columns, places, count)
+    if not suspects.size or suspects.size > max(_MOST_SUSPECTS, count // 2):
+        return None
+    table = _Table(columns, places)
+    wrong = np.zeros(count, dtype=np.bool_)
+    good = np.arange(0, int(suspects[0]))[-BEFORE:]
+    since: int | None = None
+    said = ""
+    for place, row in enumerate(suspects):
+        row = int(row)
+        end = int(suspects[place + 1]) if place + 1 < suspects.size else count
+        if since is None:
+            found = table.stands_wrongly(row, good)
+        else:
+            # Back in place is what the wrong ones say of it, or what the good ones before them say.
+            back = table.stands_wrongly(row, np.arange(since, row)[-BEFORE:]) or table.is_near(row, good)
+            found = "" if back else said
+        if found:
+            said = said or found
+            since = row if since is None else since
+            wrong[row:end] = True
+        else:
+            since = None
+            good = np.concatenate([good, np.arange(row, end)])[-BEFORE:]
+    if not wrong.any():
+        return None
+    return Shifted(np.flatnonzero(wrong), since if since is not None and since < count - 1 else None, said)
+
+
+def _suspects(columns: Sequence[Floats | None], places: list[int], count: int) -> Ints:
+    jumps = np.zeros(count, dtype=np.int16)
+    gaps = np.zeros(count, dtype=np.int16)
+    for place in places:
+        values = columns[place]
+        assert values is not None
+        with np.errstate(invalid="ignore"):
+            size = np.abs(values)
+            jumps[1:] += np.abs(np.diff(values)) > _JUMP * np.maximum(size[1:], size[:-1])
+        there = np.isfinite(values)
+        if not there.all():
+            gaps[1:] += there[1:] != there[:-1]
+    least = 1 if len(places) <= 3 else 2
+    return np.flatnonzero((jumps + np.minimum(gaps, 1) >= least) & (jumps > 0))
+
+
+class _Table:
+    def __init__(self, columns: Sequence[Floats | None], places: list[int]) -> None:
+        self.columns = columns
+        self.places = places
+
+    def is_near(self, row: int, good: Ints) -> bool:
+        """Whether a sample goes on where good ones stopped."""
+        near = far = 0
+        for place in self.places:
+            values = self.columns[place]
+            assert values is not None
+            if np.isfinite(values[row]) and np.isfinite(values[good[-1]]):
+                is_far = _far(float(values[row]), float(values[good[-1]]), 0.25)
+                far, near = far + is_far, near + (not is_far)
+        return near > 0.7 * (near + far)
+
+    def stands_wrongly(self, row: int, good: Ints) -> str:
+        """In words how a sample stands wrongly, compared with good ones; "" when it does not."""
+        if not good.size:
+            return ""
+        now: dict[int, float] = {}
+        bands: dict[int, tuple[float, float, float]] = {}
+        for place in self.places:
+            values = self.columns[place]
+            assert values is not None
+            now[place] = float(values[row])
+            seen = values[good]
+            seen = seen[np.isfinite(seen)]
+            if seen.size:
+                bands[place] = (float(seen.min()), float(seen.max()), float(seen[-1]))
+        foreign = [place for place in self.places if place in bands and _is_foreign(now[place], bands[place])]
+        if not foreign:
+            return ""
+        jumped = {p for p in self.places if p in bands and _far(now[p], bands[p][2], 0.15)}
+        for offset in _OFFSETS:
+            moved = [p for p in self.places if p in bands and p - offset in bands and p in jumped
+                     and _is_next_to(now[p], bands[p - offset], p in foreign)]  # fmt: skip
+            others = [p for p in foreign if p not in moved]
+            needed = 2 if len(self.places) > 3 else 1
+            tail = [p for p in self.places if p >= min(moved, default=0)] if offset else []
+            agree = [p for p in tail if p - offset in bands and _fits(now[p], bands[p - offset])]
+            if not set(moved) & set(foreign):
+                continue
+            if len(moved) >= needed and len(others) <= abs(offset) and len(agree) >= 0.6 * (len(tail) - abs(offset)):
+                return f"its cells stand {abs(offset)} {'further right' if offset > 0 else 'further left'}"
+        if len(foreign) == 2:
+            one, two = foreign
+            if _fits(now[one], bands[two]) and _fits(now[two], bands[one]):
+                return "two of its cells are exchanged"
+        return ""
+
+
+def _is_foreign(value: float, band: tuple[float, float, float]) -> bool:
+    low, high, last = band
+    if value != value:
+        return False
+    wide = max(high - low, 0.3 * max(abs(low), abs(high)))
+    return not low - wide <= value <= high + wide or abs(value - last) > 3 * max(abs(last), high - low)
+
+
+def _far(value: float, last: float, share: float) -> bool:
+    return value == value and abs(value - last) > share * max(abs(value), abs(last))
+
+
+def _is_next_to(value: float, band: tuple[float, float, float], foreign: bool) -> bool:
+    """Whether it continues what a column just said; one foreign to its own need only be within the other's range."""
+    return value == value and (not _far(value, band[2], 0.06) or (foreign and _fits(value, band)))
+
+
+def _fits(value: float, band: tuple[float, float, float]) -> bool:
+    if value != value:
+        return False
+    low, high, last = band
+    near = _NEAR * max(abs(last), abs(high), abs(low))
+    return low - near <= value <= high + near
+
+
+def column_values(values: Floats, texts: float) -> Floats | None:
+    """A column as `find_shifted` takes it: one of words has no place in it."""
+    return None if texts > 0.5 else values
