@@ -237,3 +237,18 @@ def test_how_much_memory_is_filled(tmp_path):
     (folder / "mem_info_vram_used").write_text("400\n")
     assert free_bytes(CARD, tmp_path) == 600
     assert free_bytes(SOFT, tmp_path) is None
+
+
+def test_memory_that_is_not_to_be_had_is_done_without(device, monkeypatch):
+    real = device.buffer_if_there_is_room
+    monkeypatch.setattr(device, "buffer_if_there_is_room", lambda size: real(size) if size > 1 << 17 else None)
+    kernel = Pattern(device, [1 << 19, 1 << 18, 1 << 17, 1 << 17])
+    kernel.prove()
+    assert kernel.size == (1 << 19) + (1 << 18)
+    assert once(device, kernel, 1, 2) == pytest.approx(2 * 2 * kernel.size / 1e9)
+
+
+def test_a_device_without_room_says_so_and_goes_on(device):
+    # Larger than any buffer may be: the library refuses it.
+    assert device.buffer_if_there_is_room(1 << 60) is None
+    assert device.buffer_if_there_is_room(1 << 16) is not None

@@ -75,6 +75,10 @@ def main(job: dict[str, Any]) -> int:
     stopping = Stopping()
     stopping.listen()
 
+    def beat() -> None:
+        faults = {"put_in": saboteur.done} if saboteur.done else {}
+        ledger.beat(processor_seconds=round(time.process_time(), 3), **faults)
+
     last_beat = 0.0
     while not stopping.asked():
         now = time.monotonic() - epoch
@@ -82,8 +86,7 @@ def main(job: dict[str, Any]) -> int:
             break
         moment = program.at(now, index, workers)
         if abs(now - last_beat) >= BEAT_SECONDS:
-            faults = {"put_in": saboteur.done} if saboteur.done else {}
-            ledger.beat(processor_seconds=round(time.process_time(), 3), **faults)
+            beat()
             last_beat = now
         if now < 0 or not moment.busy or stopping.duty <= 0:
             stopping.wait(min(max(moment.until - now, 0.001), IDLE_SLICE_SECONDS))
@@ -106,7 +109,7 @@ def main(job: dict[str, Any]) -> int:
         spent = time.process_time() - began
         ledger.count(moment.phase, kernel.name, done, kernel.nominal, spent)
         stopping.rest(time.monotonic() - clock)
-    ledger.beat()
+    beat()
     say({"ended": True})
     return 0
 

@@ -139,6 +139,15 @@ class Device:
         """An empty buffer of so many bytes."""
         return self._device.create_buffer(size=size, usage=self._usage)
 
+    def buffer_if_there_is_room(self, size: int) -> Any | None:
+        """An empty buffer, or None where the device has no memory left for it."""
+        import wgpu
+
+        try:
+            return self.buffer(size)
+        except (wgpu.GPUError, MemoryError):
+            return None
+
     def filled(self, values: NDArray[Any]) -> Any:
         """A buffer that holds an array."""
         return self._device.create_buffer_with_data(data=np.ascontiguousarray(values), usage=self._usage)

@@ -46,8 +46,13 @@ class Memory:
 
     def __init__(self, device: Device, sizes: Sequence[int]) -> None:
         self.device = device
-        self.buffers = [device.buffer(size) for size in sizes]
-        self.blocks = [size // BLOCK_BYTES for size in sizes]
+        # The first must be had; of the rest as many as there is room for, since others take memory meanwhile.
+        self.buffers = [device.buffer(sizes[0])]
+        for size in sizes[1:]:
+            if (buffer := device.buffer_if_there_is_room(size)) is None:
+                break
+            self.buffers.append(buffer)
+        self.blocks = [size // BLOCK_BYTES for size in sizes[: len(self.buffers)]]
         self.filling = Filling(0, 1, 0)
         self.filled = False
 
