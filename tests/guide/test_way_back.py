@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import errno
 import signal
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import ClassVar
 
 import pytest
@@ -228,7 +228,9 @@ def test_stock_is_not_measured_while_a_setting_may_be_applied(
     card = unit.model_copy(update={"hands": HandsCard(kind="ask")})
 
     class ByHand(VirtualMachine):
-        def hands(self, unit: Unit, prompt: Callable[[str, str], str] | None) -> Hands:  # type: ignore[override]
+        def hands(  # type: ignore[override]
+            self, unit: Unit, prompt: Callable[[str, str], str] | None, found: Mapping[str, float] | None = None
+        ) -> Hands:
             return make_hands(unit, prompt=prompt)
 
     bench = Bench(journal, card, ByHand(card, {"cpu-core": VirtualUnit(110, 5)}, seed=1), There())

@@ -7,6 +7,7 @@ from functools import cached_property
 from pathlib import Path
 
 from surefoot.errors import BadInput
+from surefoot.guide.found import found_before, write_found
 from surefoot.guide.machine import Machine
 from surefoot.guide.voice import Voice
 from surefoot.journal import Journal
@@ -39,7 +40,8 @@ class Bench:
         """Whoever applies a setting. Raises BadInput for hands that are not known or that nobody is there to be."""
         if self.given_hands is not None:
             return self.given_hands
-        hands = self.machine.hands(self.unit, self.voice.ask if self.voice.attended else None)
+        prompt = self.voice.ask if self.voice.attended else None
+        hands = self.machine.hands(self.unit, prompt, found_before(self.journal, self.unit, self.machine.boot_id()))
         if hands.kind == "ask" or self.machine.source == "virtual":
             return hands
         # Whatever ends this process, the unit goes back to stock.
@@ -62,6 +64,7 @@ class Bench:
         setting that card or rules forbid, MachineError when it could not be applied.
         """
         self.permit(setting)
+        write_found(self.journal, self.unit, self.machine, self.hands)
         if not setting.is_stock:
             self._stand(setting, why)
         read = self.hands.apply(self.unit, setting)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
@@ -68,8 +68,10 @@ class Machine(Protocol):
         """Name of the load that exercises a knob, or the whole unit for None."""
         ...
 
-    def hands(self, unit: Unit, prompt: Callable[[str, str], str] | None) -> Hands:
-        """Whoever applies a setting on this unit."""
+    def hands(
+        self, unit: Unit, prompt: Callable[[str, str], str] | None, found: Mapping[str, float] | None = None
+    ) -> Hands:
+        """Whoever applies a setting on this unit. ``found``: what the journal says was there at first, by knob."""
         ...
 
     def faults_since(self, moment: datetime) -> Sequence[Fault]:
@@ -153,11 +155,13 @@ class RealMachine:
 
         return default_load(unit.knob(knob) if knob else None, unit)
 
-    def hands(self, unit: Unit, prompt: Callable[[str, str], str] | None) -> Hands:
+    def hands(
+        self, unit: Unit, prompt: Callable[[str, str], str] | None, found: Mapping[str, float] | None = None
+    ) -> Hands:
         """The card's hands."""
         from surefoot.rig.hands import make_hands
 
-        return make_hands(unit, prompt=prompt)
+        return make_hands(unit, prompt=prompt, found=found)
 
     def faults_since(self, moment: datetime) -> Sequence[Fault]:
         """From the system's own logs."""

@@ -13,14 +13,14 @@ from surefoot.units import Unit
 # since a closed run takes none.
 OF_UNIT = (
     *("cards", "consents", "runs", "scores", "readings", "configuration_names", "forecasts"),
-    *("standings", "machines", "exceptions", "trials", "trial_ends"),
+    *("standings", "machines", "exceptions", "trials", "trial_ends", "found_values"),
 )
 OF_RUN = ("applications", "heartbeats", "closings", "corrections", "trace_blocks", "trial_runs")
 ORDER = (
     *("cards", "consents", "trials", "trial_ends", "runs", "trial_runs"),
     *("applications", "heartbeats", "closings", "corrections", "trace_blocks"),
     *("scores", "readings", "configuration_names", "forecasts"),
-    *("standings", "machines", "exceptions"),
+    *("standings", "machines", "exceptions", "found_values"),
 )
 POINTS_TO = {
     "card_id": "cards",

@@ -90,6 +90,15 @@ class Standing:
 
 
 @dataclass(frozen=True)
+class FoundEntry:
+    """Absolute values by name of the interface, as they were found under a boot before the first change of it."""
+
+    values: dict[str, float]
+    boot_id: str
+    at: datetime
+
+
+@dataclass(frozen=True)
 class TrialEntry:
     """A trial: its number, its plan as written down, and why no run of it is to come, None while one is."""
 

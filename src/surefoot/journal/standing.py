@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from datetime import datetime
 
 from surefoot.journal.base import Records, as_text
 from surefoot.journal.moments import moment, stamp
-from surefoot.journal.records import ExceptionEntry, Standing
+from surefoot.journal.records import ExceptionEntry, FoundEntry, Standing
 from surefoot.units import Setting
 
 
@@ -49,6 +50,27 @@ class StandingRecords(Records):
         self._known_unit(unit_name)
         rows = self._store.rows("SELECT identity FROM machines WHERE unit = ? ORDER BY id", (unit_name,))
         return tuple(dict.fromkeys(row["identity"] for row in rows))
+
+    def note_found(
+        self, unit_name: str, values: Mapping[str, float], *, boot_id: str, at: datetime | None = None
+    ) -> None:
+        """Write down what documented interfaces stood at. On disk when this returns; called before the first change."""
+        with self._store.transaction():
+            self._store.insert(
+                "found_values",
+                unit=self._known_unit(unit_name),
+                at=stamp(at),
+                boot_id=boot_id,
+                found=as_text(dict(values)),
+            )
+
+    def found_values(self, unit_name: str) -> list[FoundEntry]:
+        """Everything that was found so, oldest first."""
+        self._known_unit(unit_name)
+        return [
+            FoundEntry(json.loads(row["found"]), row["boot_id"], moment(row["at"]))
+            for row in self._store.rows("SELECT * FROM found_values WHERE unit = ? ORDER BY id", (unit_name,))
+        ]
 
     def note_exception(self, unit_name: str, setting: Setting, rule: str, *, at: datetime | None = None) -> None:
         """Write down that the user, asked, had a setting applied against a rule."""

@@ -161,7 +161,9 @@ class VirtualMachine:
         whole = [card.name for card in unit.loads if domains <= set(card.exercises)]
         return whole[0] if whole else EVERYTHING
 
-    def hands(self, unit: Unit, prompt: Callable[[str, str], str] | None) -> VirtualHands:
+    def hands(
+        self, unit: Unit, prompt: Callable[[str, str], str] | None, found: Mapping[str, float] | None = None
+    ) -> VirtualHands:
         """Hands that apply at once."""
         return VirtualHands(self)
 

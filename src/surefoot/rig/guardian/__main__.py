@@ -52,7 +52,7 @@ def main() -> int:
         if not first:
             return 0
         unit, log = Unit.model_validate(first["unit"]), Path(first["log"])
-        hands = make_hands(unit)
+        hands = make_hands(unit, found=first["found"])
         print(READY, flush=True)
         try:
             for line in sys.stdin:

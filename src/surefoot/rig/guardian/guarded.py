@@ -7,12 +7,14 @@ import json
 import subprocess
 import sys
 import threading
+from collections.abc import Mapping
 from pathlib import Path
 from queue import Empty, Queue
 from typing import Final
 
 from surefoot.errors import MachineError
 from surefoot.rig.guardian.messages import AT_STOCK, OFF_STOCK, READY, STAND_DOWN
+from surefoot.rig.hands.found import found_by
 from surefoot.rig.hands.guard import disagreements
 from surefoot.rig.protocols import Hands
 from surefoot.rig.system_name import system_name
@@ -41,6 +43,11 @@ class GuardedHands:
         """That of the hands."""
         return self._hands.can_read_back
 
+    @property
+    def found(self) -> Mapping[str, float]:
+        """What the hands found before the first change, by knob; {} for hands that know no such values."""
+        return found_by(self._hands)
+
     def apply(self, unit: Unit, setting: Setting) -> Setting | None:
         """Apply and read back, guarded. Raises MachineError, before anything is touched, without a guardian."""
         if not setting.is_stock:
@@ -64,7 +71,7 @@ class GuardedHands:
     def start(self, unit: Unit) -> None:
         """Have a guardian at its post, where there is none yet. Raises MachineError when it does not get there."""
         if self.guardian is None:
-            self._process = _start(unit, self._log)
+            self._process = _start(unit, self._log, self.found)
 
     def _tell(self, unit: Unit, word: str) -> None:
         self.start(unit)
@@ -97,7 +104,7 @@ class GuardedHands:
         self.close()
 
 
-def _start(unit: Unit, log: Path) -> subprocess.Popen[str]:
+def _start(unit: Unit, log: Path, found: Mapping[str, float]) -> subprocess.Popen[str]:
     """A guardian at its post. Raises MachineError when it does not get there."""
     apart: dict[str, object] = {"start_new_session": True}
     if system_name() == "windows":
@@ -118,7 +125,9 @@ def _start(unit: Unit, log: Path) -> subprocess.Popen[str]:
     except OSError as error:
         raise MachineError(f"the guardian could not be started: {error}.", remedy="Nothing was applied.") from None
     try:
-        process.stdin.write(json.dumps({"unit": unit.model_dump(mode="json"), "log": str(log)}) + "\n")
+        process.stdin.write(
+            json.dumps({"unit": unit.model_dump(mode="json"), "log": str(log), "found": dict(found)}) + "\n"
+        )
         process.stdin.flush()
         if _first_line(process) != READY:
             raise OSError("it did not get ready")

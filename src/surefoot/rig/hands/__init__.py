@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 from surefoot.errors import BadInput
 from surefoot.rig.hands.ask import AskHands
@@ -14,15 +14,21 @@ from surefoot.units import Unit
 Prompt = Callable[[str, str], str]
 """Asks a question, given with the answer that an empty reply means."""
 
-KINDS: dict[str, Callable[[Unit, Prompt | None], Hands]] = {
-    "ask": AskHands,
-    "command": CommandHands,
-    "documented": DocumentedHands,
+Found = Mapping[str, float]
+"""Absolute values that were there before the first change, by knob; only documented hands know of such."""
+
+KINDS: dict[str, Callable[[Unit, Prompt | None, Found | None], Hands]] = {
+    "ask": lambda unit, prompt, _found: AskHands(unit, prompt),
+    "command": lambda unit, prompt, _found: CommandHands(unit, prompt),
+    "documented": lambda unit, prompt, found: DocumentedHands(unit, prompt, found=found),
 }
 
 
-def make_hands(unit: Unit, *, prompt: Prompt | None = None) -> Hands:
-    """The hands that the unit's card names. Raises BadInput for an unknown kind, or `ask` with nobody to ask."""
+def make_hands(unit: Unit, *, prompt: Prompt | None = None, found: Found | None = None) -> Hands:
+    """The hands that the unit's card names; ``found`` is stock where nothing documents it.
+
+    Raises BadInput for an unknown kind, or `ask` with nobody to ask.
+    """
     kind = unit.hands.kind
     if kind not in KINDS:
         raise BadInput(
@@ -30,4 +36,4 @@ def make_hands(unit: Unit, *, prompt: Prompt | None = None) -> Hands:
             where=f"unit {unit.name!r}",
             remedy=f"Allowed: {', '.join(KINDS)}.",
         )
-    return KINDS[kind](unit, prompt)
+    return KINDS[kind](unit, prompt, found)
