@@ -74,6 +74,8 @@ _SAYS = {
 }
 
 Purpose = Literal["search", "joint", "baseline", "measure", "soak", "log", "game", "use"]
+USE = "use"
+"""Purpose of a run that is ordinary life with a setting, watched."""
 
 
 class _Frozen(BaseModel):

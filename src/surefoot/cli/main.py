@@ -17,6 +17,7 @@ GROUPS = (
     "unit",
     "tune",
     "recall",
+    "living",
     "runs",
     "bundle",
     "journal",

@@ -78,6 +78,14 @@ class Machine(Protocol):
         """Corrected hardware errors and driver resets that the system logged since; [] when it does not tell."""
         ...
 
+    def power_mode(self) -> str | None:
+        """The mode that the system is in, in its own word; None where it tells none."""
+        ...
+
+    def up_seconds(self) -> float:
+        """How long this boot has been up."""
+        ...
+
     def ending(self, boot_id: str | None, since: datetime) -> Ending:
         """How the boot of that identity, which was running at ``since``, came to its end, as the system recorded it."""
         ...
@@ -168,6 +176,18 @@ class RealMachine:
         from surefoot.rig.errors_log import faults_since
 
         return [(fault.outcome, fault.message) for fault in faults_since(moment, self._root)]
+
+    def power_mode(self) -> str | None:
+        """From the platform profile or the governor."""
+        from surefoot.rig.power_mode import power_mode
+
+        return power_mode(self._root)
+
+    def up_seconds(self) -> float:
+        """From the time of the boot."""
+        import psutil
+
+        return time.time() - psutil.boot_time()
 
     def ending(self, boot_id: str | None, since: datetime) -> Ending:
         """From the system's own records."""

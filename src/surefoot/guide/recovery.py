@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from surefoot.guide.bench import Bench
+from surefoot.guide.use_counters import use_detail
 from surefoot.rig.boot import same_boot
 from surefoot.rig.guardian.reports import GuardianReport, reports_since
-from surefoot.runs import Closing, Outcome, Run
+from surefoot.runs import USE, Closing, Outcome, Run
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,13 +48,17 @@ def recover(bench: Bench) -> list[Run]:
     closed = []
     for run in journal.open_runs(bench.unit.name):
         verdict, judged_by = _judge(run, bench)
+        seen: dict[str, Any] = {}
+        if run.plan.purpose == USE:
+            # What was acknowledged of a stretch of use held, whatever ended it, unless its end was a failure.
+            verdict, seen = as_use(verdict), use_detail(journal, bench.unit, run)
         journal.close_run(
             run.id,
             Closing(
                 outcome=verdict.outcome,
                 minutes=run.last_minutes,
                 judged_by=judged_by,
-                detail={"recovered": True, "boot_then": run.plan.boot_id, "boot_now": machine.boot_id()},
+                detail={"recovered": True, "boot_then": run.plan.boot_id, "boot_now": machine.boot_id(), **seen},
             ),
             at=machine.now(),
         )
@@ -71,6 +77,11 @@ def recover(bench: Bench) -> list[Run]:
             "warn",
         )
     return closed
+
+
+def as_use(verdict: Verdict) -> Verdict:
+    """What it means for a stretch of use: an end that was no failure leaves the minutes that were acknowledged."""
+    return Verdict(Outcome.HELD, verdict.words) if verdict.outcome is Outcome.VOID else verdict
 
 
 def _guardian(bench: Bench, closed: list[Run]) -> list[GuardianReport]:

@@ -67,6 +67,7 @@ class VirtualMachine:
         self._rng = np.random.default_rng([seed, 7])
         self._start = start
         self._seconds = 0.0
+        self._booted_at = 0.0
         self._boots = 1
         self._seed = seed
         self._running: VirtualSession | None = None
@@ -125,6 +126,7 @@ class VirtualMachine:
         self.setting = Setting()
         self._pass(REBOOT_SECONDS)
         self._seconds += REBOOT_SECONDS
+        self._booted_at = self._seconds
         self._boots += 1
 
     def sample(self) -> dict[str, float]:
@@ -166,6 +168,14 @@ class VirtualMachine:
     ) -> VirtualHands:
         """Hands that apply at once."""
         return VirtualHands(self)
+
+    def power_mode(self) -> str | None:
+        """The mode that it was put into."""
+        return next((name for name, mode in MODES.items() if mode is self.body.mode), None)
+
+    def up_seconds(self) -> float:
+        """Since the last boot."""
+        return self._seconds - self._booted_at
 
     def ending(self, boot_id: str | None, since: datetime) -> Ending:
         """Nobody keeps a record of a virtual machine's restarts."""

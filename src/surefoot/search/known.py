@@ -177,7 +177,7 @@ def hours_together(counted: Sequence[CountedRun], depths: Mapping[str, float]) -
     """Hours held at a setting or deeper with every part of it loaded at once."""
     return (
         sum(
-            item.minutes
+            min((item.minutes_on(name) for name in depths), default=item.minutes)
             for item in counted
             if not item.failed and covers(item, depths) and all(name in item.bears_on for name in depths)
         )

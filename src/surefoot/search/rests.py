@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from surefoot.runs import Run
 from surefoot.search.bounds import mttf_lower_bound
 from surefoot.search.rules import covers, within
-from surefoot.search.run_evidence import USE, CountedRun
+from surefoot.search.run_evidence import CountedRun
 from surefoot.units import Unit
 
 RESULTS = "results checked"
@@ -47,6 +47,11 @@ class Rests:
     use_hours: float = 0.0
     pool_mttf_hours: float | None = None
 
+    @property
+    def use_share(self) -> float:
+        """Share of ``hours`` that came from ordinary use, 0 to 1."""
+        return self.use_hours / self.hours if self.hours > 0 else 0.0
+
 
 def rests_on(
     unit: Unit,
@@ -69,7 +74,7 @@ def rests_on(
         if not item.failed and covers(item, depths) and all(name in item.bears_on for name in depths)
     ]
     failures = sum(_speaks_against(item, depths, causes) for item in counted)
-    hours = sum(item.minutes for item in there) / 60.0
+    hours = sum(_together(item, depths) for item in there) / 60.0
     return Rests(
         hours=hours,
         failures=failures,
@@ -77,8 +82,13 @@ def rests_on(
         mttf_hours=mttf_hours,
         beyond=mttf_hours >= BEYOND_SHARE * most_hours,
         by_load=_by_load(unit, there),
-        use_hours=sum(item.minutes for item in there if item.run.plan.purpose == USE) / 60.0,
+        use_hours=sum(_together(item, depths) for item in there if item.is_use) / 60.0,
     )
+
+
+def _together(item: CountedRun, depths: Mapping[str, float]) -> float:
+    """Minutes of a run under a load that works every one of some knobs."""
+    return min((item.minutes_on(name) for name in depths), default=item.minutes)
 
 
 BEYOND_SHARE = 0.9

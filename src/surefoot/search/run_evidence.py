@@ -7,13 +7,11 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from surefoot.errors import BadInput
-from surefoot.runs import Outcome, Run
+from surefoot.runs import USE, Outcome, Run
 from surefoot.search.evidence import Evidence
 from surefoot.units import Conditions, Knob, Setting, Unit
 
 NO_LOAD = frozenset({"", "none", "idle", "no load"})
-USE = "use"
-"""Purpose of a run that was ordinary life with a setting, watched."""
 GRAPHICS = frozenset({"gpu", "vram", "graphics"})
 
 
@@ -39,6 +37,18 @@ class CountedRun:
         """Minutes under load, to the end or to the failure."""
         return self.run.minutes
 
+    def minutes_on(self, knob: str) -> float:
+        """Minutes under a load that works one knob: ordinary use may work one part for longer than another."""
+        loaded = self.run.closing.detail.get("loaded") if self.run.closing and self.is_use else None
+        if isinstance(loaded, Mapping) and isinstance(told := loaded.get(knob), int | float):
+            return float(min(max(told, 0.0), self.minutes)) if not self.failed else self.minutes
+        return self.minutes
+
+    @property
+    def is_use(self) -> bool:
+        """Whether it was ordinary use."""
+        return self.run.plan.purpose == USE
+
     @property
     def timed(self) -> bool:
         """Whether the time of a failure is known."""
@@ -57,8 +67,8 @@ class CountedRun:
     def evidence(self, knob: str, failed: bool) -> Evidence:
         """The run as evidence on one knob."""
         timed = not failed or (self.timed and knob not in self.doubted)
-        use = self.run.plan.purpose == USE
-        return Evidence(self.depths[knob], self.minutes, failed, timed, failed and self.soft, use)
+        minutes = self.minutes_on(knob)
+        return Evidence(self.depths[knob], minutes, failed, timed, failed and self.soft, self.is_use)
 
 
 @dataclass(frozen=True, slots=True)

@@ -126,7 +126,7 @@ def _figures(rests: Rests, together: bool = False) -> str:
     held = "held together" if together else "held"
     text = f"the {length(rests.hours)} {held} there or deeper{failures} bear out {at_least(rests.alone_mttf_hours)} h"
     if rests.use_hours > 0:
-        text += f" ({length(rests.use_hours)} of them ordinary use)"
+        text += f" ({length(rests.use_hours)} of them, {percent(rests.use_share)}, ordinary use)"
     if rests.pool_mttf_hours is not None:
         text += f", a pool of such units brings it to {at_least(rests.pool_mttf_hours)} h"
     if rests.alone_mttf_hours >= rests.mttf_hours * 0.99:
