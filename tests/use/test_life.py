@@ -6,6 +6,7 @@ from datetime import datetime
 from itertools import pairwise
 
 import pytest
+from lived_in import DAY, LivedIn, SwitchedOff
 
 from surefoot.errors import AnswerIsNo, JournalError
 from surefoot.guide.bench import Bench
@@ -19,7 +20,6 @@ from surefoot.runs import USE, Outcome, Run, RunPlan, Trace
 from surefoot.search import assess
 from surefoot.search.use_choice import choose_for_use, in_use
 from surefoot.units import Setting, Unit
-from lived_in import DAY, LivedIn, SwitchedOff
 
 EDGE = {"cpu-core": VirtualUnit(112, 5)}
 COARSE = {"sample_seconds": 300.0, "heartbeat_seconds": 900.0, "stretch_minutes": 720.0}
@@ -70,8 +70,8 @@ class FullDisk(Journal):
 
 def test_sixty_days_on_trial_with_all_that_comes_in_sixty_days(journal: Journal, unit: Unit) -> None:
     machine = LivedIn(
-        unit, {"cpu-core": VirtualUnit(107, 5)}, 3, restarts=(4, 11, 12, 40), vanishes=(7, 20), clock_steps={9: 7200.0, 15: -5400.0},
-        modes={25: "quiet", 27: "balanced"},
+        unit, {"cpu-core": VirtualUnit(107, 5)}, 3, restarts=(4, 11, 12, 40), vanishes=(7, 20),
+        clock_steps={9: 7200.0, 15: -5400.0}, modes={25: "quiet", 27: "balanced"},
     )  # fmt: skip
     before = assess(unit, journal.runs(unit.name), goal_for(unit)).known
     live_days(journal, unit, machine, 60, 0.5)
