@@ -1,8 +1,9 @@
 """What watching a setting in use costs this real machine: share of a core, memory, growth of the journal a day.
 
-Run by hand: `python tests/benchmarks/use_watching.py [MINUTES]` (ten by default). It starts the command itself, in a home of
-its own, with hands that write a number into a file and change nothing. The limits are the issue's: at most 1 % of one
-core and 50 MB while watching, 1 MB of journal a day awake for 24 h.
+Run by hand: `python tests/benchmarks/use_watching.py [MINUTES]` (ten by default). It starts the command itself, in a
+home of its own, with hands that write a number into a file and change nothing. The limits are the issue's: at most 1 %
+of one core and 50 MB while watching, 1 MB of journal in a day awake for 24 h. Memory is what the process has for itself
+(unique set), pages shared with others apart; both are printed.
 """
 
 from __future__ import annotations
@@ -47,14 +48,14 @@ def tuned(path: Path, folder: Path) -> None:
 
 
 def spent(process: psutil.Process) -> tuple[float, float]:
-    """Processor seconds of a process, its children and those it has waited for; and its resident memory in MB."""
+    """Processor seconds of a process, its children and those it has waited for; and their own memory in MB."""
     seconds = memory = 0.0
     for one in [process, *process.children(recursive=True)]:
         times = one.cpu_times()
         seconds += times.user + times.system
         if one.pid == process.pid:
             seconds += times.children_user + times.children_system
-        memory += one.memory_info().rss / 1e6
+        memory += one.memory_full_info().uss / 1e6
     return seconds, memory
 
 
@@ -76,11 +77,12 @@ def main() -> None:
         process = psutil.Process(watching.pid)
         time.sleep(SETTLE_SECONDS)
         before, own, began = spent(process)[0], 0.0, time.monotonic()
-        most = 0.0
+        most = resident = 0.0
         while time.monotonic() - began < minutes * 60:
             time.sleep(10)
             most = max(most, spent(process)[1])
-            own = max(own, process.memory_info().rss / 1e6)
+            own = max(own, process.memory_full_info().uss / 1e6)
+            resident = max(resident, process.memory_info().rss / 1e6)
         share = (spent(process)[0] - before) / (time.monotonic() - began)
         watching.terminate()
         watching.wait(30)
@@ -88,8 +90,10 @@ def main() -> None:
             run = journal.runs("watched")[-1]
         grown = _content(path, run.heartbeats)
         print(f"watched {minutes:g} min: {run.heartbeats} heartbeats, last outcome {run.outcome}")
-        print(f"processor: {share:.2%} of one core (limit 1 %)")
-        print(f"memory: {own:.0f} MB, {most:.0f} MB with the guardian and its like (limit 50 MB)")
+        print(f"processor: {share:.3%} of one core (limit 1 %)")
+        print(
+            f"memory: {own:.0f} MB of its own, {resident:.0f} MB resident; with the guardian {most:.0f} (limit 50 MB)"
+        )
         print(f"journal: {grown / 1e6:.2f} MB a day of 24 h awake (limit 1 MB)")
 
 
