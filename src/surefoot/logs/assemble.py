@@ -6,7 +6,7 @@ import hashlib
 import re
 from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import pairwise
 
@@ -15,15 +15,17 @@ from numpy.typing import NDArray
 
 from surefoot.errors import BadInput
 from surefoot.logs import words
+from surefoot.logs.aligned import from_aligned
 from surefoot.logs.bulk import Block, Shape, gather
 from surefoot.logs.cells import Cells, as_cells, cell_text, tell_bad
 from surefoot.logs.clock import put_in_order, tell_gaps, unroll
 from surefoot.logs.columns import TIME_WORDS, Column, correction_for, make_claim, parse_correction, settle
 from surefoot.logs.dialect import Dialect, find_decimal, find_dialect
-from surefoot.logs.encoding import decode
 from surefoot.logs.header import Header, find_header
 from surefoot.logs.imported import ImportedLog, Part, join
+from surefoot.logs.intake import take_in
 from surefoot.logs.lines import Ints, Lines, index_lines, split
+from surefoot.logs.long_form import turned
 from surefoot.logs.numbers import Decimal, is_grouped, is_missing
 from surefoot.logs.plausible import outside
 from surefoot.logs.problems import Ledger, spans
@@ -68,11 +70,12 @@ def read_log(
     if interval_seconds is not None and not (np.isfinite(interval_seconds) and interval_seconds > 0):
         raise BadInput(f"an interval is a number of seconds above 0, got {interval_seconds!r}.")
     ledger = Ledger()
-    decoded = decode(data, ledger)
-    headed = _headed(decoded.utf8)
+    taken = take_in(data, ledger)
+    headed = _headed(taken.utf8, taken.first_line, ledger)
+    timezone = timezone or taken.zone
     below = other_headers(headed.lines, headed.dialect.delimiter, headed.header)
     said = _by_text(dict(corrections or {}), headed.header)
-    options = _Options(said, timezone, day_first, interval_seconds, decoded.name)
+    options = _Options(said, timezone, day_first, interval_seconds, taken.encoding)
     if not below:
         _check_corrections(said, headed.header.texts + headed.header.names)
         return _read(headed, ledger, options).log
@@ -175,18 +178,39 @@ def _read(headed: _Headed, ledger: Ledger, options: _Options) -> Part:
 
 def log_fingerprint(data: bytes) -> str:
     """The fingerprint of a log's header, without reading its samples. Raises BadInput as `read_log`."""
-    return fingerprint(_headed(decode(data, Ledger()).utf8).header.texts)
+    return fingerprint(_fingerprinted(data))
 
 
-def _headed(utf8: bytes, first_line: int = 1) -> _Headed:
+def _fingerprinted(data: bytes) -> tuple[str, ...]:
+    ledger = Ledger()
+    taken = take_in(data, ledger)
+    return _headed(taken.utf8, taken.first_line, ledger).header.texts
+
+
+def _headed(utf8: bytes, first_line: int = 1, ledger: Ledger | None = None) -> _Headed:
+    """The records of a text and their header; where ``ledger`` is given, blanks as delimiters and one reading a line
+    are looked for as well."""
     lines = index_lines(utf8, first_line)
     dialect = find_dialect([lines.text(index) for index in _sample(lines)])
     header = find_header(lines, dialect.delimiter, dialect.fields)
+    if ledger is not None and (header is None or not dialect.delimiter):
+        spaced = from_aligned(utf8, ledger)
+        if spaced is not None:
+            return _headed(spaced, first_line)
     if header is None:
+        seen = next((lines.text(index) for index in range(min(len(lines), 200)) if lines.text(index).strip()), "")
+        cells = split(seen, dialect.delimiter)[:5]
         raise BadInput(
-            "no line of samples was found.",
+            f"no line of samples was found; the first line holds {', '.join(repr(cell[:24]) for cell in cells)}.",
             remedy="A log is a text file with a line of column names and, below it, lines of numbers.",
         )
+    if ledger is not None:
+        wide = turned(lines, dialect, header, ledger)
+        if wide is not None:
+            found = _headed(wide.text)
+            if len(wide.numbers) == len(found.lines):
+                found = replace(found, lines=replace(found.lines, numbers=np.array(wide.numbers, dtype=np.int64)))
+            return found
     return _Headed(lines, dialect, header)
 
 

@@ -16,15 +16,15 @@ _MARKS = (
     (b"\xfe\xff", "utf-16-be"),
 )
 _NOT_TEXT = (
-    (b"PK\x03\x04", "a compressed archive or a spreadsheet"),
-    (b"\x1f\x8b", "a compressed file"),
-    (b"7z\xbc\xaf", "a compressed archive"),
+    (b"PK\x03\x04", "an archive"),
+    (b"7z\xbc\xaf", "an archive of a kind that is not read (gzip, bzip2, xz and ZIP are)"),
+    (b"\x28\xb5\x2f\xfd", "a file compressed in a way that is not read (gzip, bzip2, xz and ZIP are)"),
+    (b"Rar!", "an archive of a kind that is not read (gzip, bzip2, xz and ZIP are)"),
     (b"SQLite format 3", "a database"),
     (b"%PDF", "a document"),
     (b"\x89PNG", "a picture"),
     (b"\x7fELF", "a program"),
-    (b"PAR1", "a binary table"),
-    (b"\xd0\xcf\x11\xe0", "an office document"),
+    (b"\xd0\xcf\x11\xe0", "an old spreadsheet or office document"),
 )
 # Windows and DOS code pages, likelier first: a tie goes to the earlier one.
 _CODE_PAGES = ("cp1252", "cp1250", "cp1251", "cp1254", "cp1253", "cp437", "cp850", "cp866")
@@ -35,7 +35,8 @@ _ASCII = bytes(range(128))
 _LETTERS = "äöüßéèêàçñáíóúâîôûœæåøãõÄÖÜÉÈÀÇÑÁÍÓÚÅØ"
 _WORDS = re.compile(
     r"°[CFKcfk]|temperatur|lüfter|gehäuse|durchschnitt|température|fréquence|horloge|mémoire|tensión|núcleo|"
-    r"µs|gráfica|batería|arrêt|темп|част|напр|мощн|ядр|врем|дата|вент|ttő|średn|często|napię",
+    r"µs|gráfica|batería|arrêt|темп|част|напр|мощн|ядр|врем|дата|вент|ttő|średn|często|napię|"
+    r"温度|時刻|時間|日時|日付|クロック|周波数|電力|電圧|回転|使用率|ファン|プロセッサ|时间|日期|频率|功率|功耗|电压|风扇|转速|显卡|处理器|占用",
     re.IGNORECASE,
 )
 
@@ -147,9 +148,27 @@ def _code_page(body: bytes) -> str:
     sample = b"\n".join(pieces)
     runs = re.findall(rb"[\x80-\xff]+", body[:_SAMPLE])
     pages: tuple[str, ...] = _CODE_PAGES
-    if runs and sum(len(run) >= 4 for run in runs) > 0.6 * len(runs):
-        pages = _CODE_PAGES + _WIDE_PAGES
+    if runs:
+        whole = b"\n".join(dict.fromkeys(re.findall(rb"[^\r\n,;\t]*[^\x00-\x7f][^\r\n,;\t]*", body[:_SAMPLE])))
+        wide = tuple(page for page in _WIDE_PAGES if _may_be_wide(whole, page))
+        if wide:
+            # A character of two bytes must not be cut in two.
+            pages, sample = pages + wide, whole
     return max(pages, key=lambda page: _sense(sample, page))
+
+
+_WIDE_LETTERS = re.compile("[\u3040-\u30ff\u4e00-\u9fff\uac00-\ud7a3]")
+
+
+def _may_be_wide(sample: bytes, page: str) -> bool:
+    """Whether the pieces read as East Asian text: they decode whole, into characters of those scripts."""
+    wide = high = 0
+    for piece in sample.split(b"\n"):
+        # A piece was cut at a length: its last character, and its first, may be half.
+        text = piece.decode(page, errors="ignore")
+        wide += len(_WIDE_LETTERS.findall(text))
+        high += sum(ord(char) > 127 for char in text)
+    return wide >= 2 and wide >= 0.6 * high
 
 
 def _sense(sample: bytes, page: str) -> float:
@@ -162,6 +181,9 @@ def _sense(sample: bytes, page: str) -> float:
             score -= 2
         elif "\u0400" <= char <= "\u04ff" or "\u0370" <= char <= "\u03ff":
             score -= 0.3
+    # Letters with accents seldom stand side by side: so Cyrillic looks under a Western page.
+    score -= 1.5 * sum(len(run) for run in re.findall("[\u00c0-\u024f]{3,}", text))
+    score += 0.5 * sum("\u3040" <= char <= "\u30ff" for char in text)
     cyrillic = re.findall(r"[\u0400-\u04ff]{3,}", text)
     mixed = re.findall(r"[a-z][\u0400-\u04ff\u0370-\u03ff]|[\u0400-\u04ff\u0370-\u03ff][a-z]", text)
     lower = sum(run[1:].islower() for run in cyrillic)

@@ -24,7 +24,15 @@ _CLOCK = (
     r"(?:\s*(?P<ap>[AaPp])\.?\s?[Mm]\.?)?"
 )
 _COMPACT_CLOCK = r"(?P<H>[0-9]{2})(?P<M>[0-9]{2})(?P<S>[0-9]{2})(?:[.,](?P<f>[0-9]{1,9}))?"
-_ZONE = r"(?:\s*(?P<z>Z|z|UTC|GMT|(?:UTC|GMT)?[+\-\u2212][0-9]{2}:?[0-9]{2}|[+\-\u2212][0-9]{2})(?:\s*\[[\w/+\-]+\])?)?"
+# Names of zones that mean one offset wherever they are used; CST, IST and BST mean several and are not read.
+_NAMED_ZONES = {
+    "CET": 1, "CEST": 2, "MEZ": 1, "MESZ": 2, "EET": 2, "EEST": 3, "WET": 0, "WEST": 1, "MSK": 3, "JST": 9, "KST": 9,
+    "EST": -5, "EDT": -4, "CDT": -5, "MST": -7, "MDT": -6, "PST": -8, "PDT": -7, "AKST": -9, "AKDT": -8, "HST": -10,
+    "AEST": 10, "AEDT": 11, "NZST": 12, "NZDT": 13,
+}  # fmt: skip
+_NAMES = "|".join(sorted(_NAMED_ZONES, key=len, reverse=True))
+_ZONE = rf"(?:\s*(?P<z>Z|z|UTC|GMT|{_NAMES}|"
+_ZONE += r"(?:UTC|GMT)?[+\-\u2212][0-9]{2}:?[0-9]{2}|[+\-\u2212][0-9]{2})(?:\s*\[[\w/+\-]+\])?)?"
 _DATES = {
     "ymd": r"(?P<y>[0-9]{4})(?P<s>[-/.])(?P<m>[0-9]{1,2})(?P=s)(?P<d>[0-9]{1,2})\.?",
     "pq": r"(?P<p>[0-9]{1,2})(?P<s>[-/.])(?P<q>[0-9]{1,2})(?P=s)(?P<y>[0-9]{4}|[0-9]{2})",
@@ -58,6 +66,15 @@ for _name, _date in _DATES.items():
     _FORMS.append((_name, re.compile(rf"^{_DAY_NAME}{_date}(?:(?:\s*[T_,;]\s*|\s+|:){_CLOCK}{_ZONE})?$")))
 _FORMS.append(("compact", re.compile(rf"^{_DATES['compact']}[T_\- ]?{_COMPACT_CLOCK}{_ZONE}$")))
 _FORMS.extend((_name, re.compile(rf"^{_CLOCK},?\s+{_DATES[_name]}$")) for _name in ("ymd", "pq", "dmon"))
+# As C's asctime writes it, a blank for the first digit of the day, and as `date` does with the zone before the year.
+_FORMS.append(
+    (
+        "mond",
+        re.compile(
+            rf"^{_DAY_NAME}(?P<mon>[^\W0-9_]{{3,9}})\.?\s+(?P<d>[0-9]{{1,2}}),?\s+{_CLOCK}{_ZONE}\s+(?P<y>[0-9]{{4}})$"
+        ),
+    )
+)
 _FORMS.append(("clock", re.compile(rf"^{_TIME}{_ZONE}$")))
 _FORMS.append(("clock", re.compile(r"^(?P<M>[0-9]{1,5}):(?P<S>[0-9]{2})[.,](?P<f>[0-9]{1,9})$")))
 _WORDS = (
@@ -187,6 +204,8 @@ def _zone_seconds(text: str) -> float:
     plain = text.upper().replace("UTC", "").replace("GMT", "").replace("\u2212", "-").replace(":", "")
     if plain in ("", "Z"):
         return 0.0
+    if plain in _NAMED_ZONES:
+        return _NAMED_ZONES[plain] * 3600.0
     sign = -1.0 if plain[0] == "-" else 1.0
     digits = plain.lstrip("+-")
     return sign * (int(digits[:2]) * 3600.0 + (int(digits[2:4]) * 60.0 if len(digits) >= 4 else 0.0))

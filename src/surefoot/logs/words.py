@@ -35,7 +35,8 @@ def _any(patterns: str) -> re.Pattern[str]:
 
 TIME = _any(
     r"""
-    \btime\b  \btime ?stamps?\b  \bdate  \bday\b  \belapsed  \buptime  ^seconds?$  ^secs?$  ^sec\b  \bzeit
+    \btime\b  \btime ?stamps?\b  \bdate  \bday\b  \belapsed  \buptime  ^seconds?$  ^minutes?$  ^mins?$
+    ^minuten$  ^hours?$  ^secs?$  ^sec\b  \bzeit
     uhrzeit  \bdatum\b  laufzeit  dauer\b  sekunden  \btemps$  ^temps\b  \bheure\b  horodat  \bduree\b  \bhora\b
     \bfecha  \btiempo  \bduracion  \brun ?time  \bepoch  \bunix  \butc\b  \bwhen\b  ^t$  ^ms$  ^s$  ^ts$
     время  \bдата  часы  секунд  時刻  時間  日時  日付  时间  日期  時間  秒
