@@ -12,13 +12,17 @@ from surefoot.errors import AnswerIsNo, JournalError
 from surefoot.guide.bench import Bench
 from surefoot.guide.goals import goal_for
 from surefoot.guide.living import Lived, Living, live
+from surefoot.guide.recall import recall
 from surefoot.guide.voice import Unattended
 from surefoot.journal import Journal
 from surefoot.rehearsal.machine import MachineDown
 from surefoot.rehearsal.virtual import VirtualUnit
+from surefoot.report.material import collect
+from surefoot.report.sections import build
 from surefoot.runs import USE, Outcome, Run, RunPlan, Trace
 from surefoot.search import assess
 from surefoot.search.use_choice import choose_for_use, in_use
+from surefoot.search.use_growth import growth
 from surefoot.units import Setting, Unit
 
 EDGE = {"cpu-core": VirtualUnit(112, 5)}
@@ -87,6 +91,16 @@ def test_sixty_days_on_trial_with_all_that_comes_in_sixty_days(journal: Journal,
     assert depth(known.setting) > depth(before.setting)
     assert machine.edges["cpu-core"].mttf_hours(depth(known.setting)) >= 100, "the claim is true"
     assert "ordinary use" in known.says and known.whole is not None and known.whole.use_share > 0.9
+    answer = recall(journal, unit, goal_for(unit), machine.now())
+    assert answer.use_share > 0.9 and any("under load" in words for words in answer.use)
+    assert any("Certified over the hours of use" in words for words in answer.use)
+    grown = growth(unit, journal.runs(unit.name), goal_for(unit))
+    assert 3 <= len(grown) <= 12 and grown[0].load_hours == 0
+    assert (grown[-1].load_hours, grown[-1].failures) == (told.load_hours, told.failures)
+    assert grown[-1].certified == known.setting
+    page = build(collect(journal, unit.name))
+    (section,) = [one for one in page.sections if one.key == "in-use"]
+    assert len(section.tables[0].rows) == len(grown)
     # After each crash: shallower at once.
     for crashed, after in pairwise(runs):
         if crashed.outcome is Outcome.RESET:

@@ -91,7 +91,7 @@ def _view(card: Unit, answer: Recall, applied: dict[str, float] | None) -> list[
             str(one.failures) if one else "",
         )
     parts.append(table)
-    parts += [Text(sentence) for sentence in answer.basis]
+    parts += [Text(sentence) for sentence in (*answer.basis, *answer.use)]
     if answer.when is not None:
         parts.append(Text(f"Last held {answer.when:%Y-%m-%d %H:%M} UTC under: {', '.join(answer.loads) or 'unknown'}."))
     if answer.then is not None:

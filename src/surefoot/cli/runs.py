@@ -32,6 +32,7 @@ PURPOSES = {
     "soak": "to hold a setting for long",
     "log": "made without Surefoot",
     "game": "a session of play",
+    "use": "ordinary use, watched",
 }
 CHANGED = {"opened_at": "when it began", "ambient_celsius": "room", "power_mode": "power mode"}
 

@@ -114,14 +114,21 @@ def next_(
     as_json: JsonFlag = False,
 ) -> None:
     """Say what would be tried next and why; writes nothing."""
-    from surefoot.guide.preview import more_effort, preview
+    from surefoot.guide.preview import more_effort, preview, use_so_far
 
     with open_journal() as journal:
         card = journal.unit(unit)
         goal = _goal(card, mttf_hours, confidence, within, max_stride, max_failures, worth, effort)
         step = preview(journal, card, goal, tuple(knob) if knob else None, strategy)
         more = more_effort(journal, card, goal, step) if why else {}
-    show(_step_for_tools(card, step, why, more), lambda: _step_view(card, step, why, more), as_json)
+        use = use_so_far(journal, card, goal)
+
+    def view() -> list[RenderableType]:
+        from rich.text import Text
+
+        return [*_step_view(card, step, why, more), *(Text(words) for words in use)]
+
+    show({**_step_for_tools(card, step, why, more), "use": use}, view, as_json)
 
 
 def _goal(

@@ -7,6 +7,7 @@ from surefoot.search import Goal, Step, assess, run_evidence
 from surefoot.search.effort import EFFORTS
 from surefoot.search.joint_goal import goal_in_unit
 from surefoot.search.prospect import Prospect, prospects
+from surefoot.search.use_growth import use_words
 from surefoot.units import Conditions, Unit
 
 
@@ -36,3 +37,9 @@ def more_effort(journal: Journal, unit: Unit, goal: Goal, step: Step) -> dict[st
         for knob in unit.leaders()
         if step.knob in ("", knob.name)
     }
+
+
+def use_so_far(journal: Journal, unit: Unit, goal: Goal) -> tuple[str, ...]:
+    """What ordinary use has brought, in sentences; () where there was none."""
+    conditions = Conditions(firmware=unit.firmware, driver=unit.driver)
+    return use_words(unit, journal.runs(unit.name), goal, conditions=conditions)

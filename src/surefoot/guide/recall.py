@@ -14,6 +14,7 @@ from surefoot.guide.unclosed import presumed, unclosed_words
 from surefoot.journal import Journal
 from surefoot.runs import Run
 from surefoot.search import Assessment, Certificate, Goal, KnownStable, assess
+from surefoot.search.use_growth import use_words
 from surefoot.units import Conditions, Setting, Unit
 
 
@@ -25,6 +26,7 @@ class Recall:
     nothing is known-stable; ``certificates``: per knob; ``then``: the conditions it is known under; ``first``: what
     must be said before the setting is: runs that were never closed, a setting that may still be applied;
     ``basis``: what each knob's claim rests on, in sentences; ``at_least``: its hours in words;
+    ``use``: what ordinary use has brought, in sentences; ``use_share``: share of the claim's hours that came from it;
     ``warnings``: every reason to doubt it.
     """
 
@@ -45,6 +47,8 @@ class Recall:
     basis: Sequence[str] = ()
     at_least: Mapping[str, str] = field(default_factory=dict)
     open_runs: Sequence[int] = ()
+    use: Sequence[str] = ()
+    use_share: float = 0.0
 
     def as_setting(self) -> Setting:
         """The setting to apply."""
@@ -101,6 +105,8 @@ def recall(journal: Journal, unit: Unit, goal: Goal, now: datetime | Present) ->
         at_least=known.at_least if known else {},
         first=tuple(first),
         open_runs=tuple(run.id for run in still_open),
+        use=use_words(unit, runs, goal, conditions=Conditions(firmware=unit.firmware, driver=unit.driver)),
+        use_share=known.whole.use_share if known and known.whole else 0.0,
     )
     if known is None:
         return answer

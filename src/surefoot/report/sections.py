@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from surefoot.report.chapters import answer, edges, measures, records, search, thermals
+from surefoot.report.chapters import answer, edges, in_use, measures, records, search, thermals
 from surefoot.report.look import Looks
 from surefoot.report.material import Material
 from surefoot.report.view import PageView, Section
@@ -14,8 +14,10 @@ def build(material: Material) -> PageView:
     told = material.own[0][0].tuned.key if material.own else None
     looks = Looks.of(material.comparison, material.unit, told)
     virtual = bool(material.runs) and all(run.plan.source == "virtual" for run in material.runs)
+    lived = in_use.section(material)
     sections: tuple[Section, ...] = (
         answer.section(material, looks),
+        *((lived,) if lived is not None else ()),
         search.path(material),
         search.passes(material),
         edges.section(material),
