@@ -27,6 +27,7 @@ from surefoot.logs.intake import take_in
 from surefoot.logs.lines import Ints, Lines, index_lines, split
 from surefoot.logs.long_form import turned
 from surefoot.logs.numbers import Decimal, is_grouped, is_missing
+from surefoot.logs.odd_cells import OddCells, odd_cells, rows_of
 from surefoot.logs.plausible import outside
 from surefoot.logs.problems import Ledger, spans
 from surefoot.logs.reader import Columns, Parse, Quiet, read_ahead
@@ -157,7 +158,8 @@ def _read(headed: _Headed, ledger: Ledger, options: _Options) -> Part:
     _tell_preamble(header, titles, lines, ledger)
     shape = Shape(dialect.delimiter, width, usual, header.first, header.records, named)
     empties = sorted({cell for cells in cells_by_column for cell in cells if cell and is_missing(cell)})
-    parse = Parse(dialect.delimiter, decimal, frozenset(as_text), tuple(empties), blanks)
+    odd = odd_cells(lines, header.first, dialect.delimiter, frozenset(as_text))
+    parse = Parse(dialect.delimiter, decimal, frozenset(as_text), (*empties, *odd.words), blanks)
     regular = not lines.cut and all(len(row) == usual for row in rows)
     with Quiet(), ThreadPoolExecutor(1) as pool:
         rest = memoryview(lines.data)[int(lines.starts[header.first]) : int(lines.ends[-1])]
@@ -166,7 +168,7 @@ def _read(headed: _Headed, ledger: Ledger, options: _Options) -> Part:
         columns = Columns(block, parse, ahead)
         return _Assembly(
             ledger, said, options.timezone, options.day_first, options.interval_seconds, block, columns, own_decimals,
-            texts, names, units, cells_by_column, main, date, others, titles, shape.most, lines.cut,
+            texts, names, units, cells_by_column, main, date, others, titles, shape.most, lines.cut, odd,
         ).finish(
             fingerprint=fingerprint(header.texts if header.records else texts),
             encoding=options.encoding,
@@ -350,6 +352,7 @@ class _Assembly:
     preamble: list[str]
     most: int
     cut: bool
+    odd: OddCells
 
     def finish(self, *, fingerprint: str, encoding: str, delimiter: str, decimal: str, header_line: int | None) -> Part:
         """Times, cells, claims, order; the finished log."""
@@ -360,7 +363,9 @@ class _Assembly:
         time_places = {c.index for c in (self.main, self.date, *self.others) if c is not None}
         time_columns = [self._time_column(place) for place in sorted(time_places)]
         read = {
-            place: as_cells(column[rows] if rows.size != column.size else column, self.decimals[place])
+            place: self._with_words(
+                place, as_cells(column[rows] if rows.size != column.size else column, self.decimals[place]), rows
+            )
             for place, column in enumerate(self.columns)
             if place not in time_places
         }
@@ -451,6 +456,17 @@ class _Assembly:
         self._refuse_many(wrong, lines, shifted.first, to_the_end=shifted.to_the_end is not None)
         self.ledger.many(f"{shifted.first} than in the others: the line was left out", lines[wrong].tolist())
         return rows[~wrong], {place: cells.at(~wrong) for place, cells in read.items()}
+
+    def _with_words(self, place: int, cells: Cells, rows: Ints) -> Cells:
+        """The cells of a column, those that were words told as not understood."""
+        told = self.odd.at.get(place)
+        if not told or cells.bad.size == 0:
+            return cells
+        bad = cells.bad.copy()
+        bad[rows_of(told, self.block.lines[rows])] = True
+        share = float(bad.sum()) / max(1, int(np.isfinite(cells.values).sum() + bad.sum()))
+        example = cells.example if cells.bad.any() else told[0][1]
+        return replace(cells, bad=bad & ~np.isfinite(cells.values), texts=share, example=example)
 
     def _refuse_many(self, wrong: NDArray[np.bool_], lines: Ints, how: str, to_the_end: bool = False) -> None:
         # To the end of the log: then it may as well be that those before are the wrong ones.
