@@ -164,7 +164,10 @@ class Replay:
             elif change is not None:
                 disk.play(change)
             for how, tree in disk.states(chance):
-                key = hashlib.sha256(repr(sorted(tree.items())).encode()).digest()
+                every = hashlib.sha256()
+                for path, content in sorted(tree.items()):
+                    every.update(path.encode() + b"\0" + (content or b""))
+                key = every.digest()
                 if (marks, key) not in seen:
                     seen.add((marks, key))
                     yield marks, f"after change {number}: {how}", tree
@@ -172,10 +175,14 @@ class Replay:
     def count(self, what: str, seed: int, most: int | None = None) -> Counted:
         """Replay (a sample of) every cut."""
         told, counted, steps = self.told(), Counted(what), {}
-        cuts = list(self.cuts(seed))
-        if most is not None and len(cuts) > most:
-            cuts = random.Random(seed).sample(cuts, most)
-        for marks, how, tree in cuts:
+        picked = None
+        if most is not None:
+            # Played twice and not kept: all the states of a session together are gigabytes.
+            there = sum(1 for _ in self.cuts(seed))
+            picked = set(random.Random(seed).sample(range(there), min(most, there)))
+        for number, (marks, how, tree) in enumerate(self.cuts(seed)):
+            if picked is not None and number not in picked:
+                continue
             counted.tried += 1
             try:
                 self._one(tree, told[marks : marks + 2], steps, counted.tried % 10 == 0)
@@ -325,6 +332,7 @@ def count(states: int | None = None, parts: tuple[str, ...] = tuple(PARTS), seed
     for what in parts:
         with tempfile.TemporaryDirectory(prefix="cuts-") as folder:
             found.append(PARTS[what](Path(folder)).count(f"power cut: {what}", seed, states))
+            print(f"{what}: {found[-1].tried} tried", file=sys.stderr, flush=True)
     return found
 
 

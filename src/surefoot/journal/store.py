@@ -285,4 +285,9 @@ def _keep_copy(path: Path, version: int) -> None:
     """A copy of the file as it was before a migration, beside it: whole and on the disk before anything is changed."""
     kept = path.with_name(f"{path.stem}.schema-{version}.sqlite")
     with closing(connect_read_only(path)) as old:
+        if old.execute("SELECT 1 FROM sqlite_master WHERE name = 'units'").fetchone() is None or (
+            old.execute("SELECT 1 FROM units UNION ALL SELECT 1 FROM column_mappings LIMIT 1").fetchone() is None
+        ):
+            # Nothing was ever recorded: a creation that was cut short, and is finished now.
+            return
         copy_journal(old, path.parent, kept, overwrite=True)
