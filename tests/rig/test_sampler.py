@@ -78,3 +78,14 @@ def test_the_ceiling(sample, ceilings, found):
 def test_neither_the_cards_ceiling_nor_the_machines_limit_is_ever_passed(value, ceiling, limit):
     sample = {"cpu.temperature": value, "cpu.temperature-limit": limit}
     assert (over_ceiling(sample, {"cpu": ceiling}) is not None) == (value > min(ceiling, limit))
+
+
+@pytest.mark.parametrize("lie", [float("nan"), float("inf"), 0.0, -128.0, 255.0])
+def test_a_temperature_that_cannot_be_is_as_good_as_not_read(lie: float) -> None:
+    """So that no ceiling is judged by it: the run is stopped as not judged when it goes on (`guide.blind`)."""
+    sampler = Sampler([Source("one", {"cpu.temperature": lie, "gpu.temperature": 60.5, "board.duty": 255.0})])
+    assert sampler.read() == {"gpu.temperature": 60.5, "board.duty": 255.0}
+
+
+def test_a_number_that_is_none_is_left_out_of_every_channel() -> None:
+    assert Sampler([Source("one", {"cpu.power": float("nan"), "cpu.fan": 0.0})]).read() == {"cpu.fan": 0.0}

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping, Sequence
 
 from surefoot.rig.protocols import SensorSource
 from surefoot.runs import Channel
+
+COLDEST_CELSIUS = -40.0
+HOTTEST_CELSIUS = 150.0
 
 # Any of the channels that begin so will do; else the sentence holds.
 _NEEDS: tuple[tuple[tuple[str, ...], str], ...] = (
@@ -69,10 +73,23 @@ class Sampler:
 
 def _read(source: SensorSource) -> dict[str, float]:
     try:
-        return source.read()
+        return {channel: value for channel, value in source.read().items() if believable(channel, value)}
     except (OSError, ValueError, RuntimeError):
         # A source must not raise; one that does all the same (a library's own trouble) must not end a run.
         return {}
+
+
+def believable(channel: str, value: float) -> bool:
+    """Whether a reading can be one; what cannot is as good as not read, so that a ceiling is not judged by it.
+
+    No number is none; a temperature of exactly 0, of -40 and below or of 150 °C and above is a register read empty, a
+    sensor not connected or a full byte (0, -128, 255; common practice).
+    """
+    if not math.isfinite(value):
+        return False
+    if channel.split(".")[1:2] != ["temperature"]:
+        return True
+    return value != 0 and COLDEST_CELSIUS < value < HOTTEST_CELSIUS
 
 
 def _begins(channel: str, start: str) -> bool:
