@@ -317,7 +317,7 @@ def trace_import(top: Path) -> Replay:
 
 
 PARTS: dict[str, Callable[[Path], Replay]] = {
-    "first start and a session": lambda top: first_start_and_session(top, 6),
+    "first start and a session": lambda top: first_start_and_session(top, 12),
     "a migration from schema 1": migration,
     "a bundle saved": lambda top: bundle(top, "save"),
     "a bundle loaded": lambda top: bundle(top, "load"),

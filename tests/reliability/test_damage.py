@@ -176,3 +176,22 @@ def test_what_a_killed_process_had_in_the_making_is_swept(path: Path) -> None:
     left.mkdir(parents=True)
     Journal.open(path).close()
     assert not (path.parent / WORK).exists()
+
+
+def test_a_step_half_written_before_write_ahead_logging_is_taken_back(tmp_path: Path) -> None:
+    """A power cut while an older journal was changed: found by replaying the states of a migration."""
+    old = tmp_path / "old.sqlite"
+    made = sqlite3.connect(old)
+    made.executescript((Path(__file__).parents[1] / "journal" / "data" / "schema-1.sql").read_text(encoding="utf-8"))
+    made.execute("PRAGMA cache_size = 1")
+    made.execute("BEGIN")
+    for number in range(400):
+        made.execute("INSERT INTO column_mappings (at, fingerprint, mapping) VALUES ('', ?, ?)", (number, "x" * 500))
+    home = tmp_path / "home"
+    home.mkdir()
+    for suffix in ("", "-journal"):
+        (home / f"journal.sqlite{suffix}").write_bytes((tmp_path / f"old.sqlite{suffix}").read_bytes())
+    made.close()
+    with Journal.open(home / "journal.sqlite") as journal:
+        assert journal.faults() == [] and len(journal.runs(NAME)) == 3
+        assert journal.store.rows("SELECT count(*) FROM column_mappings")[0][0] == 1

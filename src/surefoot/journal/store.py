@@ -215,6 +215,8 @@ def connect_read_only(path: Path) -> sqlite3.Connection:
         connection.execute("PRAGMA user_version").fetchone()
     except sqlite3.Error as error:
         connection.close()
+        if "readonly" in str(error) and _undo_half_a_step(path):
+            return connect_read_only(path)
         # In a folder that cannot be written SQLite cannot make the shared memory that WAL needs. With no log beside
         # it the file is whole, and nobody can be writing it from here: read it as it lies.
         if not isinstance(error, sqlite3.OperationalError) or path.with_name(path.name + "-wal").exists():
@@ -224,6 +226,22 @@ def connect_read_only(path: Path) -> sqlite3.Connection:
         )
     connection.row_factory = sqlite3.Row
     return connection
+
+
+def _undo_half_a_step(path: Path) -> bool:
+    """Let SQLite take back a step that a power cut left half written in a journal of ours; whether it was needed.
+
+    Only a file with a rollback journal beside it: one from before write-ahead logging, cut while it was changed to it.
+    """
+    beside = path.with_name(path.name + "-journal")
+    with path.open("rb") as file:
+        head = file.read(72)
+    # Bytes 68 to 71 are the application's mark. Source: SQLite's documentation, database file format.
+    if int.from_bytes(head[68:72], "big") != schema.APPLICATION_ID or not beside.exists() or not beside.stat().st_size:
+        return False
+    with closing(sqlite3.connect(path, timeout=BUSY_SECONDS, isolation_level=None)) as connection:
+        connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
+    return not beside.exists() or not beside.stat().st_size
 
 
 def _brought_forward_in_memory(path: Path) -> sqlite3.Connection:
