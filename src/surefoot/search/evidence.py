@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from surefoot.errors import BadInput
 from surefoot.search.effort import effort_named
+from surefoot.search.lent import Lent
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +45,8 @@ class Goal:
     stop after so many; ``worth_per_hour``: stop when the next hour would gain less than this many of the knob's
     units (None: the search's own threshold; 0: never for that reason). ``soft_share``: the share of failures, 0 to 1,
     that the load is expected to catch itself, before the unit has shown any. ``effort``: ``quick``, ``usual`` or
-    ``thorough``, how much bench time and risk is given for depth (effort.py). Raises BadInput for a number
+    ``thorough``, how much bench time and risk is given for depth (effort.py). ``lent``: what a pool
+    of such units lends (lent.py), None without one. Raises BadInput for a number
     out of range.
     """
 
@@ -59,6 +61,7 @@ class Goal:
     worth_per_hour: float | None = None
     soft_share: float = 0.2
     effort: str = "usual"
+    lent: Lent | None = None
 
     def __post_init__(self) -> None:
         for name in ("mttf_hours", "within", "max_stride"):

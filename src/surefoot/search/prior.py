@@ -23,6 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from surefoot.search.evidence import Goal
+from surefoot.search.lent import EdgePrior
 from surefoot.units import Knob
 
 Floats = NDArray[np.float64]
@@ -65,6 +66,9 @@ BACKGROUND_SHARE = 0.10
 DOUBT = 1.6
 """Of the doubt the goal allows (1 - confidence), the share that the model may spend. More than all of it, since the
 prior is gloomier than any population: set by the sweep so that nine claims of ten hold in the worst of them."""
+LENT_DOUBT = 1.05
+"""The same with what a pool lends: that prior is less gloomy, so that less may be spent. Still more than all of it: the
+fit counts its own uncertainty, and claims are rounded down to whole steps. Set by `tests/benchmarks/pool_search.py`."""
 DOUBT_DECADES = 2.0
 """Decades of hours beyond which the doubt is cut in proportion: 100 h."""
 
@@ -117,7 +121,7 @@ def model_doubt(goal: Goal) -> float:
     Less of it for a longer MTTF: such a claim reaches further beyond what was seen, and leans more on the prior.
     """
     reach = max(1.0, float(np.log10(goal.mttf_hours)) / DOUBT_DECADES)
-    return (1.0 - goal.confidence) * DOUBT / reach
+    return (1.0 - goal.confidence) * (DOUBT if goal.lent is None else LENT_DOUBT) / reach
 
 
 def model_confidence(goal: Goal) -> float:
@@ -126,12 +130,14 @@ def model_confidence(goal: Goal) -> float:
 
 
 def grid_for(knob: Knob, goal: Goal) -> Grid:
-    """The grid with the prior on it. Depends on the knob's unit, limit and step and on the goal's MTTF alone."""
-    return _grid(typical_per_decade(knob), knob.limit, knob.step, goal.mttf_hours)
+    """The grid with the prior on it. Depends on the knob's unit, limit and step, on the goal's MTTF and on what a pool
+    lends alone."""
+    lent = goal.lent.to(knob) if goal.lent else None
+    return _grid(typical_per_decade(knob), knob.limit, knob.step, goal.mttf_hours, lent)
 
 
 @lru_cache(maxsize=32)
-def _grid(typical: float, limit: float, step: float, mttf_hours: float) -> Grid:
+def _grid(typical: float, limit: float, step: float, mttf_hours: float, lent: EdgePrior | None = None) -> Grid:
     decades = float(np.log10(mttf_hours / (1.0 - BACKGROUND_SHARE)))
     low = -BELOW_STOCK * limit - max(decades, 0.0) * typical
     high = (1.0 + BEYOND_LIMIT) * limit + max(-decades, 0.0) * typical
@@ -145,9 +151,30 @@ def _grid(typical: float, limit: float, step: float, mttf_hours: float) -> Grid:
     sound = np.where(goal_depth >= 0, 0.0, np.log(STOCK_SHORT_OF_GOAL))
     log_prior = np.where(inside, 0.0, np.log(0.5)) + sound + _log_kinds(log_s)
     log_prior = np.asarray(log_prior - np.log(np.exp(log_prior).sum()))
+    if lent is not None:
+        log_prior = _with_lent(log_prior, lent, edge, np.log(per_decade))
     for array in (goal_depth, per_decade, log_prior):
         array.setflags(write=False)
     return Grid(goal_depth, per_decade, log_prior, decades, BACKGROUND_SHARE / mttf_hours)
+
+
+def wide_density(knob: Knob, edge: Floats, log_per_decade: Floats) -> Floats:
+    """The wide prior at edges and evenly spaced ln depths per decade that broadcast, not normalised.
+
+    That of an edge whatever the goal: flat inside the limit, half as likely past either end.
+    """
+    inside = np.where((edge >= 0) & (edge <= knob.limit), 1.0, 0.5)
+    return np.asarray(inside * np.exp(_log_kinds(log_per_decade - np.log(typical_per_decade(knob)))))
+
+
+def _with_lent(log_prior: Floats, lent: EdgePrior, edge: Floats, log_per_decade: Floats) -> Floats:
+    """The wide prior mixed with what a pool lends, each summing to its weight on the grid."""
+    density = lent.density(edge, log_per_decade)
+    total = float(density.sum())
+    if total <= 0:
+        return log_prior
+    mixed = lent.weight * density / total + (1.0 - lent.weight) * np.exp(log_prior)
+    return np.asarray(np.log(np.maximum(mixed, 1e-300)))
 
 
 def _log_kinds(log_s: Floats) -> Floats:

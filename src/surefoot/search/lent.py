@@ -1,0 +1,60 @@
+"""What a pool of units of a kind lends a search: a prior on the edge and its slope, never a setting.
+
+The search knows the shape alone; where the figures come from is the pool's business (`surefoot.pool`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from surefoot.units import Knob
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class EdgePart:
+    """One normal part of a mixture: the edge in the knob's unit of measure, and ln of the depth per decade."""
+
+    edge: float
+    edge_spread: float
+    log_per_decade: float
+    log_spread: float
+
+
+@dataclass(frozen=True, slots=True)
+class EdgePrior:
+    """What a pool expects of one knob of a new unit: parts of equal weight, its own uncertainty among them.
+
+    ``weight``: of these against the wide prior, 0 to 1: what keeps a unit that is like none of them free;
+    ``units``: on how many units it rests; ``group``: which, in words.
+    """
+
+    parts: tuple[EdgePart, ...]
+    weight: float
+    units: int
+    group: str
+
+    def density(self, edge: Floats, log_per_decade: Floats) -> Floats:
+        """Density of edge and ln depth per decade, shape of the two broadcast; per unit of depth and of ln."""
+        total = np.zeros(np.broadcast_shapes(edge.shape, log_per_decade.shape))
+        for part in self.parts:
+            u = (edge - part.edge) / part.edge_spread
+            v = (log_per_decade - part.log_per_decade) / part.log_spread
+            total += np.exp(-0.5 * (u * u + v * v)) / (2.0 * np.pi * part.edge_spread * part.log_spread)
+        return np.asarray(total / len(self.parts))
+
+
+@dataclass(frozen=True, slots=True)
+class Lent:
+    """What a pool lends a unit, by knob name; ``pool``: the pool in words, as a card names it."""
+
+    priors: tuple[tuple[str, EdgePrior], ...]
+    pool: str
+
+    def to(self, knob: Knob) -> EdgePrior | None:
+        """The prior for a knob, or None where the pool knows nothing of its kind."""
+        return next((prior for name, prior in self.priors if name == knob.name), None)
