@@ -198,7 +198,7 @@ def _mislogged(knob: Knob, members: Sequence[Member]) -> list[Finding]:
             Finding(
                 "mislogged",
                 f"{knob.name}: of the {runs[name]} runs from source {name[:6]} {bad[name]} contradict others of the "
-                f"same unit, far more than elsewhere (chance {chance:.1g}). Were outcomes logged the wrong way round there?",
+                f"same unit, far more than elsewhere (chance {chance:.1g}). Were outcomes logged wrongly there?",
             )
         )
     return found
