@@ -272,7 +272,8 @@ class GoalCard(_Frozen):
 class Unit(_Frozen):
     """The one machine under test, with its card: parts, firmware, cooling, knobs, limits.
 
-    ``sensors_from``: a log that another program keeps writing on this machine, followed as a live sensor.
+    ``sensors_from``: a log that another program keeps writing on this machine, followed as a live sensor; ``pool``:
+    a file of evidence of such units, of which the search is lent a prior.
     """
 
     name: str
@@ -289,6 +290,7 @@ class Unit(_Frozen):
     knobs: tuple[Knob, ...] = ()
     hands: HandsCard = HandsCard()
     sensors_from: str = ""
+    pool: str = ""
     loads: tuple[LoadCard, ...] = ()
     goal: GoalCard = GoalCard()
     notes: str = ""

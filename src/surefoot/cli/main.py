@@ -20,6 +20,7 @@ GROUPS = (
     "living",
     "runs",
     "bundle",
+    "pool",
     "journal",
     "log",
     "check",

@@ -39,11 +39,13 @@ def recall(
     from surefoot.guide.goals import goal_for
     from surefoot.guide.interrupts import stoppable
     from surefoot.guide.machine import RealMachine
+    from surefoot.guide.pooling import goal_with_card_pool
     from surefoot.guide.recall import recall as recalled
 
     with open_journal() as journal:
         card = journal.unit(unit)
         goal = goal_for(card, mttf_hours=mttf_hours, confidence=confidence)
+        goal, why_no_pool = goal_with_card_pool(journal, card, goal)
         voice = TerminalVoice(console(stderr=as_json), attended=not unattended)
         bench = Bench(journal, card, RealMachine(), voice, goal=goal)
         applied = None
@@ -52,6 +54,8 @@ def recall(
                 answer, applied = recall_and_apply(bench, Applying(i_agree, this_machine, ambient))
         else:
             answer = recalled(journal, card, goal, present_on(bench, ambient))
+        if why_no_pool:
+            answer = answer.with_warning(why_no_pool)
     values = applied.values if applied is not None else None
     show(_for_tools(answer, values), lambda: _view(card, answer, values), as_json)
     raise typer.Exit(0 if answer.known else 1)

@@ -58,6 +58,10 @@ def rehearse(
             help="With --use: `bench`, `tenth`, `three` or `all`; may be given again.",
         ),
     ] = None,
+    pool: Annotated[bool, typer.Option("--pool", help="With a pool of such units, and without: the table.")] = False,
+    dask: Annotated[
+        str | None, typer.Option("--dask", metavar="ADDRESS", help="With --pool: play on the Dask cluster there.")
+    ] = None,
     workers: Annotated[
         int | None, typer.Option("--workers", min=1, help="Processes; the result does not depend on it.")
     ] = None,
@@ -72,6 +76,10 @@ def rehearse(
         from surefoot.cli.rehearse_use import show_use
 
         return show_use(units, seed, use, population, use_hazard, workers, as_json, _progress())
+    if pool:
+        from surefoot.cli.rehearse_pool import show_pool
+
+        return show_pool(units, seed, workers, dask, as_json, _progress())
     from surefoot.rehearsal.benchmark import benchmark
     from surefoot.rehearsal.measures import rehearse as play
     from surefoot.rehearsal.populations import POPULATIONS

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -37,6 +38,12 @@ Worth = Annotated[
 Effort = Annotated[
     str | None, typer.Option("--effort", help="quick, usual or thorough: bench time and risk given for depth.")
 ]
+Pool = Annotated[
+    Path | None,
+    typer.Option(
+        "--pool", metavar="FILE", help="Evidence of such units (`surefoot pool`): lends a prior, never a setting."
+    ),
+]
 Strategy = Annotated[str, typer.Option("--strategy", help="posterior, ladder or bisection.")]
 
 
@@ -61,6 +68,7 @@ def tune(
     max_failures: Failures = None,
     worth: Worth = None,
     effort: Effort = None,
+    pool: Pool = None,
     strategy: Strategy = "posterior",
     max_runs: Annotated[int | None, typer.Option("--max-runs", min=1, help="Pause after so many runs.")] = None,
     minutes: Annotated[float | None, typer.Option("--minutes", min=0, help="Pause after so many minutes.")] = None,
@@ -74,13 +82,15 @@ def tune(
     from surefoot.cli.voice import TerminalVoice
     from surefoot.guide.bench import Bench
     from surefoot.guide.interrupts import stoppable
+    from surefoot.guide.pooling import goal_with_pool, pool_words, unlike_words
     from surefoot.guide.sensors_from import machine_in_hand
     from surefoot.guide.session import Options, Session
 
     with open_journal() as journal:
         card = journal.unit(unit)
+        goal = _goal(card, mttf_hours, confidence, within, max_stride, max_failures, worth, effort)
         options = Options(
-            goal=_goal(card, mttf_hours, confidence, within, max_stride, max_failures, worth, effort),
+            goal=goal_with_pool(journal, card, goal, pool, load),
             knobs=tuple(knob) if knob else None,
             strategy=strategy,
             load=load,
@@ -92,9 +102,13 @@ def tune(
             this_machine=this_machine,
         )
         voice = TerminalVoice(console(stderr=as_json), attended=not unattended)
+        for text in pool_words(options.goal):
+            voice.say(text, "quiet")
         machine = machine_in_hand(journal, card, voice, sensors_from)
         with stoppable():
             end = Session(Bench(journal, card, machine, voice), options).run()
+        for text in unlike_words(journal, card, options.goal):
+            voice.say(text)
     show(_end_for_tools(card, end), lambda: _end_view(card, end), as_json)
     raise typer.Exit(exit_code(end))
 
@@ -109,16 +123,19 @@ def next_(
     max_failures: Failures = None,
     worth: Worth = None,
     effort: Effort = None,
+    pool: Pool = None,
     strategy: Strategy = "posterior",
     why: Annotated[bool, typer.Option("--why", help="Also the alternatives, and what more effort would buy.")] = False,
     as_json: JsonFlag = False,
 ) -> None:
     """Say what would be tried next and why; writes nothing."""
+    from surefoot.guide.pooling import goal_with_pool
     from surefoot.guide.preview import more_effort, preview, use_so_far
 
     with open_journal() as journal:
         card = journal.unit(unit)
         goal = _goal(card, mttf_hours, confidence, within, max_stride, max_failures, worth, effort)
+        goal = goal_with_pool(journal, card, goal, pool)
         step = preview(journal, card, goal, tuple(knob) if knob else None, strategy)
         more = more_effort(journal, card, goal, step) if why else {}
         use = use_so_far(journal, card, goal)

@@ -10,6 +10,7 @@ from datetime import datetime
 from surefoot.errors import AnswerIsNo, BadInput
 from surefoot.guide.changes import aged, changed, never_tried, now_on, versions_changed
 from surefoot.guide.goals import goal_for, goal_words
+from surefoot.guide.pooling import goal_with_card_pool
 from surefoot.guide.unclosed import presumed, unclosed_words
 from surefoot.journal import Journal
 from surefoot.runs import Run
@@ -49,6 +50,10 @@ class Recall:
     open_runs: Sequence[int] = ()
     use: Sequence[str] = ()
     use_share: float = 0.0
+
+    def with_warning(self, text: str) -> Recall:
+        """The same with one reason more to doubt it."""
+        return dataclasses.replace(self, warnings=(*self.warnings, text))
 
     def as_setting(self) -> Setting:
         """The setting to apply."""
@@ -130,7 +135,7 @@ def setting_for(journal: Journal, unit: Unit, values: Mapping[str, float], known
         return unit.setting_at(depths).with_values(values)
     if values:
         raise BadInput("--set and --known-stable were both given.", remedy="Give one of them.")
-    known = _known_now(unit, journal.runs(unit.name), goal_for(unit)).known
+    known = _known_now(unit, journal.runs(unit.name), goal_with_card_pool(journal, unit, goal_for(unit))[0]).known
     if known is None:
         raise AnswerIsNo(f"nothing is known-stable for {unit.name} yet.", remedy="Start with `surefoot tune`.")
     return known.setting

@@ -21,16 +21,16 @@ Floats = NDArray[np.float64]
 
 EDGE_SPREADS = (1.0, 1.5, 2.2, 3.2, 4.6, 6.6, 9.5, 14.0, 20.0)
 """Standard deviations of the edge that are considered, in typical depths per decade."""
-LOG_SLOPE_STEP = 0.15
+LOG_SLOPE_STEP = 0.2
 SLOPE_SPREADS = (0.10, 0.17, 0.27, 0.40, 0.60)
 """Standard deviations of ln s that are considered."""
 SLOPE_SPREAD_MIDDLE, SLOPE_SPREAD_WIDTH = np.log(0.27), 0.6
 """Before any unit is seen, ln of the spread of ln s is normal around this: units of one kind differ, *a guess*."""
 SLOPE_MIDDLE_WIDTH = 0.8
 """Before any unit is seen, the middle of ln(s / typical) is normal around 0 with this deviation: *a guess*, wide."""
-WEIGHTS = (0.2, 0.4, 0.6, 0.75, 0.85, 0.92, 0.96)
+WEIGHTS = (0.3, 0.6, 0.8, 0.9, 0.96)
 """Shares of units that are like the others. Never all: the next may be the first that is not."""
-EDGE_MIDDLES = 40
+EDGE_MIDDLES = 32
 PARTS = 48
 
 

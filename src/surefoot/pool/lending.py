@@ -32,7 +32,7 @@ SLOPES_APART = (0.35, 0.2, 0.15)
 """The same for ln of the depth per decade."""
 LOOSENED = (0.7, 0.5, 0.2)
 """How much of what a wider group says of spreads and of the share of like units is not believed of the narrower."""
-MISLOGGED_UNITS = 100
+MISLOGGED_UNITS = 30
 """So many units are enough to tell how often outcomes were mislogged."""
 FEWEST_FAR = 5
 """Fewer units than this of another platform lend nothing."""
@@ -58,9 +58,8 @@ def fit_nested(knob: Knob, around: Nested, *, flat: bool = False) -> Fitted | No
 
     ``flat``: the narrowest level alone, without its wider groups.
     """
-    own = around.levels[-1][1]
-    near = [len(members) for _, members in around.levels]
-    if not own and sum(near) < FEWEST_FAR:
+    counts = [len(members) for _, members in around.levels]
+    if not any(counts[-2:]) and sum(counts) < FEWEST_FAR:
         return None
     grid = fit_grid(knob)
     before = vague(grid)

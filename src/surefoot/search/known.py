@@ -23,6 +23,7 @@ from surefoot.search.words import (
     edge_sentences,
     hours_sentences,
     hours_words,
+    lent_sentence,
     stock_sentence,
     strategy_sentence,
 )
@@ -94,8 +95,28 @@ def known_of(reckoning: Reckoning) -> KnownStable | None:
         # is the better answer until the deeper one has been held together too.
         held = _held_together(reckoning.unit, reckoning.read, reckoning.joint, reckoning.own, reckoning.goal)
         if held is not None:
-            return _from_parts(reckoning, held)
-    return found
+            found = _from_parts(reckoning, held)
+    return found if found is None else _with_lent(found, reckoning)
+
+
+def _with_lent(known: KnownStable, reckoning: Reckoning) -> KnownStable:
+    """The claim with what a pool lent to it, and what would be claimed without."""
+    lent = reckoning.goal.lent
+    if lent is None or reckoning.strategy != "posterior" or known.whole is None or not known.certificates:
+        return known
+    alone = replace(reckoning, goal=replace(reckoning.goal, lent=None))
+    without = known_of(alone)
+    depths = {name: one.depth for name, one in known.certificates.items()}
+    if len(depths) == 1:
+        name, depth = next(iter(depths.items()))
+        hours = alone.joint.marginal(name).mttf_bound(depth, alone.goal)
+    else:
+        hours = alone.joint.mttf_bound(depths, model_confidence(alone.goal))
+    whole = replace(known.whole, without_pool_mttf_hours=min(hours, known.whole.mttf_hours))
+    at_once = None if len(depths) == 1 else known.joint is not None
+    says = claim_sentence(reckoning.unit, known.setting, known.confidence, whole, known.likely, at_once)
+    said = lent_sentence(reckoning.unit, known.setting, without.setting if without else None, lent)
+    return replace(known, whole=whole, says=f"{says} {said}")
 
 
 def _held_together(

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from surefoot.units import Knob
 
 Floats = NDArray[np.float64]
+HALF_TRUST = 8.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +55,12 @@ class Lent:
 
     priors: tuple[tuple[str, EdgePrior], ...]
     pool: str
+
+    @property
+    def trust(self) -> float:
+        """How far the search relies on it, 0 to 1: by the fewest units that a prior rests on, half at `HALF_TRUST`."""
+        fewest = min((prior.units for _, prior in self.priors), default=0)
+        return fewest / (fewest + HALF_TRUST)
 
     def to(self, knob: Knob) -> EdgePrior | None:
         """The prior for a knob, or None where the pool knows nothing of its kind."""

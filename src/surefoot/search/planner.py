@@ -34,7 +34,7 @@ its size, and that of the careful strides, were set by the sweep."""
 CAREFUL_STRIDE_DECADES = 3.17
 WITHOUT_CLAIM = 0.21
 """With not one step to claim yet the search is worth more: this share of the threshold is enough to go on."""
-LENT_WORTH = 0.7
+LENT_WORTH = 0.8
 """With what a pool lends much is known before the first run: of the hours saved, some are spent on more depth."""
 SOFT_PRIOR_WEIGHT = 1.0
 """How many failures the goal's ``soft_share`` is worth."""
@@ -49,7 +49,7 @@ def soft_share(evidence: Sequence[Evidence], goal: Goal) -> float:
 def worth_threshold(knob: Knob, goal: Goal) -> float:
     """What an hour must gain, in the knob's unit."""
     if goal.worth_per_hour is None:
-        share = LENT_WORTH if goal.lent and goal.lent.to(knob) else 1.0
+        share = 1.0 + (LENT_WORTH - 1.0) * goal.lent.trust if goal.lent and goal.lent.to(knob) else 1.0
         return share * effort_named(goal.effort).worth_decades_per_hour * typical_per_decade(knob)
     return goal.worth_per_hour
 

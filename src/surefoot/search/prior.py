@@ -66,9 +66,9 @@ BACKGROUND_SHARE = 0.10
 DOUBT = 1.6
 """Of the doubt the goal allows (1 - confidence), the share that the model may spend. More than all of it, since the
 prior is gloomier than any population: set by the sweep so that nine claims of ten hold in the worst of them."""
-LENT_DOUBT = 1.05
-"""The same with what a pool lends: that prior is less gloomy, so that less may be spent. Still more than all of it: the
-fit counts its own uncertainty, and claims are rounded down to whole steps. Set by `tests/benchmarks/pool_search.py`."""
+LENT_DOUBT = 1.1
+"""The same with what a pool of very many units lends, that of fewer lying between (`Lent.trust`): that prior is less
+gloomy, so less may be spent. Set by `surefoot rehearse --pool`."""
 DOUBT_DECADES = 2.0
 """Decades of hours beyond which the doubt is cut in proportion: 100 h."""
 
@@ -121,7 +121,7 @@ def model_doubt(goal: Goal) -> float:
     Less of it for a longer MTTF: such a claim reaches further beyond what was seen, and leans more on the prior.
     """
     reach = max(1.0, float(np.log10(goal.mttf_hours)) / DOUBT_DECADES)
-    return (1.0 - goal.confidence) * (DOUBT if goal.lent is None else LENT_DOUBT) / reach
+    return (1.0 - goal.confidence) * (DOUBT + (LENT_DOUBT - DOUBT) * (goal.lent.trust if goal.lent else 0.0)) / reach
 
 
 def model_confidence(goal: Goal) -> float:

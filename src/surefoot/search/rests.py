@@ -34,8 +34,8 @@ class Rests:
     ``hours``: held at this depth or deeper under a load that bears on it (for a whole setting: on every knob at once);
     ``failures``: there or shallower; ``alone_mttf_hours``: what those hours bear out by themselves (chi-square, at the
     goal's confidence); ``mttf_hours``: what is claimed; ``beyond``: whether that is as far as the model can tell at
-    all; ``use_hours``: hours of ordinary use among ``hours``; ``pool_mttf_hours``: what would be claimed with what a
-    pool of such units lends, None when none was asked.
+    all; ``use_hours``: hours of ordinary use among ``hours``; ``without_pool_mttf_hours``: what would be claimed
+    for the same setting without what a pool lends, None when none was asked.
     """
 
     hours: float
@@ -45,7 +45,7 @@ class Rests:
     beyond: bool
     by_load: tuple[HoursUnder, ...]
     use_hours: float = 0.0
-    pool_mttf_hours: float | None = None
+    without_pool_mttf_hours: float | None = None
 
     @property
     def use_share(self) -> float:

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 
 from surefoot.runs import Run
 from surefoot.search.evidence import Certificate, Evidence, Goal
+from surefoot.search.lent import Lent
 from surefoot.search.own_evidence import SENSIBLE_MINUTES, SENSIBLE_RUNS, Doubt
 from surefoot.search.rests import Rests
 from surefoot.units import Knob, Setting, Unit
@@ -96,6 +97,18 @@ def claim_sentence(
     return "; ".join(parts) + "."
 
 
+def lent_sentence(unit: Unit, setting: Setting, without: Setting | None, lent: Lent) -> str:
+    """What a pool lends to a claim, and what would be certified without it."""
+    priors = dict(lent.priors)
+    units = " and ".join(f"{name} {counted(prior.units, 'unit')} of {prior.group}" for name, prior in priors.items())
+    said = f"Lent by the pool {lent.pool}: {units}"
+    if without is None:
+        return f"{said}. Without it nothing would be certified yet."
+    if without == setting:
+        return f"{said}. Without it the same setting would be certified."
+    return f"{said}. Without it {without.describe(unit)} would be certified."
+
+
 def strategy_sentence(unit: Unit, setting: Setting, strategy: str, confidence: float, rests: Rests) -> str:
     """What another strategy than the product's own recommends, and what the runs bear out of it."""
     return (
@@ -127,8 +140,9 @@ def _figures(rests: Rests, together: bool = False) -> str:
     text = f"the {length(rests.hours)} {held} there or deeper{failures} bear out {at_least(rests.alone_mttf_hours)} h"
     if rests.use_hours > 0:
         text += f" ({length(rests.use_hours)} of them, {percent(rests.use_share)}, ordinary use)"
-    if rests.pool_mttf_hours is not None:
-        text += f", a pool of such units brings it to {at_least(rests.pool_mttf_hours)} h"
+    if rests.without_pool_mttf_hours is not None:
+        model = at_least(rests.without_pool_mttf_hours)
+        return f"{text} by themselves, the model would claim {model} h of them, a pool of such units lends the rest"
     if rests.alone_mttf_hours >= rests.mttf_hours * 0.99:
         return text + " by themselves"
     return text + " by themselves, the model adds the rest"
