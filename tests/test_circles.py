@@ -4,15 +4,6 @@ from __future__ import annotations
 
 import grimp
 
-# Circles that are known and being undone. The list only ever gets shorter; it must end up empty.
-KNOWN: tuple[frozenset[str], ...] = (
-    frozenset({"surefoot.cli.trace", "surefoot.cli.trace_compare"}),
-    frozenset(f"surefoot.rig.{part}" for part in ("registry", "loads.by_hand", "loads.witness")),
-    frozenset({"surefoot.report.picture", "surefoot.report.charts.common"}),
-    frozenset(f"surefoot.rig.{part}" for part in ("endings", "linux_ending", "windows.event_log", "windows.events")),
-    frozenset(f"surefoot.rehearsal.literature{part}" for part in ("", "_bisection", "_quest", "_updown")),
-)
-
 
 def circles() -> set[frozenset[str]]:
     """The modules that reach themselves, as strongly connected components (Tarjan 1972)."""
@@ -43,5 +34,5 @@ def circles() -> set[frozenset[str]]:
     return found
 
 
-def test_there_is_no_circle_but_those_being_undone() -> None:
-    assert [sorted(circle) for circle in circles() if not any(circle <= known for known in KNOWN)] == []
+def test_there_is_no_circle() -> None:
+    assert [sorted(circle) for circle in circles()] == []

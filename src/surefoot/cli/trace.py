@@ -2,22 +2,20 @@
 
 from __future__ import annotations
 
-import sys
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from surefoot.cli import trace_compare, trace_heat, trace_import
-from surefoot.cli.common import PIPE_WIDTH, JsonFlag, open_journal, show
+from surefoot.cli.common import JsonFlag, open_journal, show
+from surefoot.cli.trace_of_run import run_with_trace, width_here
 from surefoot.errors import BadInput
 
 if TYPE_CHECKING:
-    from surefoot.journal import Journal
-    from surefoot.runs import Run, Trace
+    from surefoot.runs import Trace
     from surefoot.thermal.asked import Judged
     from surefoot.thermal.explain import Explanation
     from surefoot.thermal.forecast import Forecast
-    from surefoot.units import Unit
 
 traces = typer.Typer(no_args_is_help=True, help="Sensor traces: import, draw, explain, compare, forecast.")
 
@@ -55,7 +53,7 @@ def show_trace(
     if as_json:
         show(_samples(run, trace, names), list, True)
         return
-    for line in drawn(found, card, trace, names, rows=rows, plain=plain, width=_width()):
+    for line in drawn(found, card, trace, names, rows=rows, plain=plain, width=width_here()):
         typer.echo(line)
 
 
@@ -136,27 +134,9 @@ def judge(
     show(result, lambda: judged_view(before, after, judged), as_json)
 
 
-def run_with_trace(journal: Journal, run_id: int) -> tuple[Run, Unit, Trace]:
-    """The run, its unit's card and its samples. Raises BadInput for an unknown run or one without samples."""
-    found = journal.run(run_id)
-    trace = journal.trace(run_id)
-    if not len(trace):
-        raise BadInput(
-            f"run {run_id} has no sensor trace.",
-            remedy=f"Import one: surefoot trace import FILE --unit {found.plan.unit_name!r} --run {run_id}",
-        )
-    return found, journal.unit(found.plan.unit_name), trace
-
-
 def _checked_domain(domain: str) -> None:
     if domain not in ("cpu", "gpu"):
         raise BadInput(f"{domain!r} is no part that is judged.", where="--domain", remedy="Allowed: cpu, gpu.")
-
-
-def _width() -> int:
-    import shutil
-
-    return min(shutil.get_terminal_size((PIPE_WIDTH, 24)).columns, 160) if sys.stdout.isatty() else PIPE_WIDTH
 
 
 def _samples(run: int, trace: Trace, names: list[str]) -> dict[str, Any]:

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from surefoot.cli.common import PIPE_WIDTH, JsonFlag, open_journal, show
+from surefoot.cli.common import JsonFlag, open_journal, show
+from surefoot.cli.trace_of_run import run_with_trace, width_here
 from surefoot.errors import BadInput
 
 if TYPE_CHECKING:
@@ -37,7 +38,6 @@ def compare(
     as_json: JsonFlag = False,
 ) -> None:
     """Put two traces side by side: aligned at the start of the load, with differences and their intervals."""
-    from surefoot.cli.trace import run_with_trace
     from surefoot.thermal.explain import explain
     from surefoot.thermal.side_by_side import side_by_side
 
@@ -118,11 +118,7 @@ def _pictures(found: SideBySide, channels: list[str] | None, rows: int, plain: b
     lines = ["", "a: run A   b: run B   #: both"]
     for name in names:
         aligned = there[name]
-        lines += draw_both(name, aligned.minutes, aligned.one, aligned.other, width=_width(), rows=rows, plain=plain)
+        lines += draw_both(
+            name, aligned.minutes, aligned.one, aligned.other, width=width_here(), rows=rows, plain=plain
+        )
     return lines
-
-
-def _width() -> int:
-    import shutil
-
-    return min(shutil.get_terminal_size((PIPE_WIDTH, 24)).columns, 160) if sys.stdout.isatty() else PIPE_WIDTH

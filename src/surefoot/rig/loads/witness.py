@@ -37,10 +37,10 @@ class Witness:
 
     def _ask(self) -> dict[str, float]:
         if self._read is None:
-            from surefoot.rig.registry import sensors
             from surefoot.rig.sampler import Sampler
+            from surefoot.rig.sensors import found
 
-            self._read = Sampler(sensors()).read
+            self._read = Sampler(found()).read
         sample = dict(self._read())
         if "cpu.busy" not in sample:
             import psutil
