@@ -9,8 +9,8 @@ import json
 import math
 import re
 from pathlib import Path
-from statistics import fmean
 
+import numpy as np
 import pytest
 from typer.testing import CliRunner
 
@@ -93,35 +93,59 @@ def test_the_titles_of_the_search_say_where_it_failed_and_how_often(view: PageVi
 
 
 def test_the_gains_are_the_differences_of_the_journals_scores(demo_home: Path, view: PageView, runs: list[Run]) -> None:
+    """What `compare` reports of a trial, done anew: the mean, over the blocks that hold both, of the differences within
+    a block (complete blocks: Fisher 1935), in percent of the mean of all of the baseline's runs. Configurations that
+    share no block: the difference of the means of all their runs."""
     with Journal.open(demo_home, read_only=True) as journal:
         scores = journal.scores(NAME)
     by_id = {run.id: run for run in runs}
 
-    def mean(score: str, stage: str) -> float:
-        values = [
-            one.score.value
+    def values(score: str, stage: str) -> dict[int, float]:
+        """By run."""
+        return {
+            one.run_id: one.score.value
             for one in scores
             if one.score.name == score and one.run_id is not None and by_id[one.run_id].plan.note == stage
-        ]
-        assert len(values) >= 5
-        return fmean(values)
+        }
+
+    def percent(score: str, stage: str, stock: str) -> tuple[float, int]:
+        """The difference in percent of the baseline, and in how many blocks both are."""
+        mine, base = values(score, stage), values(score, stock)
+        level = float(np.mean(list(base.values())))
+        blocks = [{by_id[run].plan.place: value for run, value in one.items()} for one in (mine, base)]
+        placed = [{(at.trial, at.block): value for at, value in one.items() if at is not None} for one in blocks]
+        shared = sorted(set(placed[0]) & set(placed[1]))
+        if shared:
+            table = np.array([[one[block] for one in placed] for block in shared])
+            return 100 * float(np.mean(table[:, 0] - table[:, 1])) / level, len(shared)
+        return 100 * (float(np.mean(list(mine.values()))) - level) / level, 0
 
     answer = view.sections[0].answer
     assert answer is not None
     looked = 0
-    for group, stock in zip(answer.gains, ("dust out", "as it came in"), strict=False):
+    for group, stock, blocks in zip(answer.gains, ("dust out", "as it came in"), (5, 0), strict=True):
         for figure in group.figures:
             if "°C" in figure.value:
                 continue
-            percent = 100 * (mean(figure.what, "dust out, tuned") / mean(figure.what, stock) - 1)
-            # A trial weighs differences within its blocks: its figure may lie a little beside that of the means.
-            assert float(figure.value.split()[0].replace("−", "-")) == pytest.approx(percent, abs=0.6), figure
+            expected, shared = percent(figure.what, "dust out, tuned", stock)
+            assert shared == blocks
+            # To the last digit shown.
+            assert float(figure.value.split()[0].replace("−", "-")) == pytest.approx(expected, abs=0.0501), figure
             looked += 1
-    assert looked >= 3
-    # The same figures in the terminal.
-    text = said(demo_home, "compare", NAME, "dust out, tuned", "--baseline", "dust out", "--metric", "gear sums")
-    alone = next(figure.value for figure in answer.gains[0].figures if figure.what == "gear sums")
-    assert alone.replace("−", "-") in text
+    assert looked >= 6
+    assert len(values("gear sums", "dust out")) == 10 and len(values("gear sums", "as it came in")) == 5
+    # The same figures in the terminal, and to the last bit for programs: the pair alone, and beside all others.
+    for stock, others in (("dust out", ()), ("dust out", ("counter", "counter, tuned")), ("as it came in", ())):
+        asked = ("compare", NAME, "dust out, tuned", *others, "--baseline", stock, "--metric", "gear sums")
+        expected, shared = percent("gear sums", "dust out, tuned", stock)
+        mean = float(np.mean(list(values("gear sums", stock).values())))
+        text = said(demo_home, *asked)
+        assert f"{expected:+.1f} %" in text and f"{mean:.0f} ±" in text
+        made = json.loads(said(demo_home, *asked, "--json"))["comparison"]
+        names = {one["key"]: one["name"] for one in made["configurations"]}
+        cells = made["rows"][0]["cells"]
+        gain = next(one["gain"] for one in cells if names[one["configuration"]] == "dust out, tuned")
+        assert gain["percent"] == pytest.approx(expected, rel=1e-9) and gain["blocks"] == shared
 
 
 def test_the_hottest_surface_is_the_hottest_reading(demo_home: Path, view: PageView, runs: list[Run]) -> None:

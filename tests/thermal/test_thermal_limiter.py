@@ -81,6 +81,45 @@ def test_pulses_of_a_processors_flag_do_not_deny_the_power_limit() -> None:
     assert report.shares["power"] > 0.9
 
 
+def test_a_thermal_flag_that_never_spoke_rules_where_its_neighbour_is_a_state() -> None:
+    """A part at its top clock near its ceiling, power-limited for a while: that is no thermal limit when the flag that
+    says so was read all along and never set."""
+    trace, _ = run_part(Part(power_limit=200.0, ceiling=100.0, full_watts=40.0), 12, seed=5)
+    n = len(trace)
+    top = float(trace.channels["cpu.temperature"].max())
+    # Settled: clock, power and temperature all stand still, and the ceiling on the card is near.
+    still = {
+        "cpu.clock": np.full(n, 4600.0) + np.random.default_rng(1).normal(0, 40, n),
+        "cpu.power": np.full(n, 80.0) + np.random.default_rng(2).normal(0, 2, n),
+        "cpu.temperature": np.full(n, round(top)),
+    }
+    power = (np.arange(n) < n // 3).astype(float)
+    limits = Limits({"cpu": round(top)}, {"cpu": 80.0})
+    told = {"cpu.power-flag": power, "cpu.thermal-flag": np.zeros(n)}
+    report = limiters(Trace(trace.seconds, {**trace.channels, **still, **told}), limits)["cpu"]
+    assert report.shares["thermal"] == 0.0
+    assert report.shares["power"] == pytest.approx(1 / 3, abs=0.02)
+    # A flag that was read for a moment only says nothing of the rest; one of pulses denies nothing.
+    seldom = np.where(np.arange(n) < 10, 0.0, np.nan)
+    for flag in (seldom, np.where(np.arange(n) == 5, 1.0, 0.0)):
+        from surefoot.thermal.flags import said
+
+        found = said(Trace(trace.seconds, {**trace.channels, **told, "cpu.thermal-flag": flag}), "cpu")
+        assert "thermal" not in found.knows | found.quiet
+
+
+def test_a_thermal_flag_alone_that_never_spoke_speaks_against_heat_and_no_more() -> None:
+    from surefoot.thermal.flags import said
+
+    hot, _ = run_part(Part(power_limit=200.0, ceiling=75.0), 15, seed=4)
+    quiet = Trace(hot.seconds, {**hot.channels, "cpu.thermal-flag": np.zeros(len(hot))})
+    found = said(quiet, "cpu")
+    assert found.quiet == {"thermal"} and not found.knows
+    with_it, without = (limiters(one, Limits())["cpu"].shares["thermal"] for one in (quiet, hot))
+    # A trace that shows the heat plainly is believed all the same: some firmwares never set the flag.
+    assert without > 0.8 and with_it == pytest.approx(without, abs=0.03)
+
+
 def test_short_and_long_power_limits_are_two_plateaus() -> None:
     trace, _ = run_part(Part(short_limit=60.0, short_seconds=56.0, power_limit=42.0, ceiling=110), 15, seed=2)
     for limits in (Limits(), Limits({"cpu": 110}, {"cpu": 42.0})):

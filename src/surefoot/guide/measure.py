@@ -140,6 +140,7 @@ def present_conditions(bench: Bench, now: Conditions) -> Conditions:
 
 def _steady(voice: Voice) -> Callable[[Trace], str | None]:
     """Ends a run once each part's final temperature is forecast within 1 degree; asks where somebody is there."""
+    from surefoot.thermal.fan import fan_series
     from surefoot.thermal.steady import forecast_final
 
     declined = False
@@ -148,8 +149,9 @@ def _steady(voice: Voice) -> Callable[[Trace], str | None]:
         nonlocal declined
         if declined or trace.duration_minutes < EARLIEST_MINUTES:
             return None
+        fan = fan_series(trace)
         forecasts = {
-            name: forecast_final(trace.seconds, values)
+            name: forecast_final(trace.seconds, values, fan)
             for name in ("cpu.temperature", "gpu.temperature")
             if (values := trace.get(name)) is not None
         }

@@ -25,8 +25,10 @@ class Material:
 
     ``runs``: closed ones, oldest first; ``open_runs``: how many are not closed; ``evidence``, ``edges``: by searched
     knob that has any; ``comparison``: None when nothing was measured; ``own``: the pairs that show
-    what the known-stable setting brought, each with its comparison, the likest first; ``traces``: by configuration
-    key, the run whose thermals are shown and its trace; ``problems``: what could not be used and why, in words.
+    what the known-stable setting brought, each with its comparison, the likest first; ``since``: that setting beside
+    the baseline that was asked for, else beside how the unit was first measured; None where that is one of the likest
+    pair; ``traces``: by configuration key, the run whose thermals are shown and its trace; ``problems``: what could not
+    be used and why, in words.
     """
 
     unit: Unit
@@ -38,6 +40,7 @@ class Material:
     edges: dict[str, EdgePosterior] = field(default_factory=dict)
     comparison: Comparison | None = None
     own: tuple[tuple[Pair, Comparison], ...] = ()
+    since: Comparison | None = None
     traces: dict[str, tuple[Run, Trace]] = field(default_factory=dict)
     surfaces: tuple[SurfaceAt, ...] = ()
     supply: tuple[SupplyCheck, ...] = ()
@@ -78,6 +81,12 @@ def collect(
     pairs: tuple[Pair, ...] = ()
     if known is not None:
         pairs = pairs_of(gathered.comparable, known.setting, power_mode=card.power_mode, cooling=card.cooling)
+    since = None
+    if pairs and comparison is not None:
+        # The trial's baseline is what the trial asks about; what a user paid for began where the unit was first seen.
+        first = comparison.baseline if baseline else gathered.comparable[0].key
+        if first not in (pairs[0].tuned.key, pairs[0].stock.key):
+            since = comparison_of(gathered, [pairs[0].tuned.key], baseline=first)
     by_id = {run.id: run for run in gathered.measured}
     traces = {}
     for one in comparison.configurations if comparison else ():
@@ -95,6 +104,7 @@ def collect(
         edges={name: edge_posterior(card.knob(name), pieces, goal) for name, pieces in evidence.items()},
         comparison=comparison,
         own=tuple((pair, comparison_of(gathered, [pair.tuned.key], baseline=pair.stock.key)) for pair in pairs),
+        since=since,
         traces=traces,
         surfaces=gathered.surfaces,
         supply=gathered.supply,

@@ -11,6 +11,7 @@ import numpy as np
 from surefoot.errors import BadInput
 from surefoot.runs import Floats
 from surefoot.scores.many_to_one import Reach, corrected
+from surefoot.scores.students_t import two_sided
 
 FEWEST_FOR_BOOTSTRAP = 8
 """Blocks below which a low is judged by t as everything else: fewer give too few different resamples."""
@@ -70,9 +71,7 @@ def within_blocks(
         raw, adjusted, draws = _resampled(table, differences, error, floor, resamples, seed)
         method: BlockMethod = "block bootstrap"
     elif many == 2:
-        from scipy import stats
-
-        raw = 2 * np.asarray(stats.t.sf(np.abs(differences) / error, degrees))
+        raw = two_sided(differences / error, degrees)
         adjusted, method = raw, "paired"
     else:
         own, own_degrees, more = own_spreads(squares, common, floor, blocks)

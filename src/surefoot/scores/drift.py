@@ -12,6 +12,7 @@ from typing import Literal
 import numpy as np
 
 from surefoot.runs import Floats
+from surefoot.scores.students_t import two_sided
 
 WANDER = (0.5, 0.7, 0.9, 0.98)
 """Correlation of a slow wander from one run to the next, of those that are tried."""
@@ -85,8 +86,6 @@ def drift_tests(values: Floats, groups: Sequence[int], room: Floats | None = Non
     Slopes by least squares with a mean for each configuration; neighbours by the von Neumann ratio of the residuals
     (von Neumann 1941, Annals of Mathematical Statistics 12), its chance by shuffling within configurations.
     """
-    from scipy import stats
-
     y = np.asarray(values, dtype=np.float64)
     of = np.asarray(groups)
     n, kinds = y.size, np.unique(of).size
@@ -108,8 +107,14 @@ def drift_tests(values: Floats, groups: Sequence[int], room: Floats | None = Non
     for where in places:
         shuffled[:, where] = rng.permuted(np.tile(centred[where], (999, 1)), axis=1)
     chance = (1 + np.count_nonzero(np.sum(np.diff(shuffled, axis=1) ** 2, axis=1) / size <= ratio)) / 1000
-    neighbours = float(stats.pearsonr(centred[:-1], centred[1:]).statistic) if np.ptp(centred) > 0 else math.nan
+    neighbours = _correlation(centred[:-1], centred[1:])
     return DriftTests(slope, slope_p, warm, warm_p, neighbours, float(chance))
+
+
+def _correlation(one: Floats, other: Floats) -> float:
+    one, other = one - one.mean(), other - other.mean()
+    size = math.sqrt(float(one @ one) * float(other @ other))
+    return float(one @ other) / size if size > 0 else math.nan
 
 
 def against_drift(
@@ -123,8 +128,6 @@ def against_drift(
     restricted likelihood (Patterson and Thompson 1971, Biometrika 58) is near the largest, and the worst one counts.
     Where the room varied within the configurations it is tried in place of the trend.
     """
-    from scipy import stats
-
     kept = _last(np.asarray(groups), MOST_RUNS)
     y = np.asarray(values, dtype=np.float64)[kept]
     of = tuple(int(one) for one in np.asarray(groups)[kept])
@@ -159,7 +162,7 @@ def against_drift(
             found, errors = np.where(less, estimate, found), np.where(less, error, errors)
     if not np.all(np.isfinite(worst)):
         return nothing
-    p = 2 * np.asarray(stats.t.sf(worst, degrees), dtype=np.float64)
+    p = two_sided(worst, degrees)
     return AgainstDrift(found, errors, p, degrees)
 
 
@@ -225,8 +228,6 @@ def _centred(values: Floats, groups: np.ndarray) -> Floats:
 
 def _slope(values: Floats, against: Floats, left: int) -> tuple[float, float]:
     """Slope through centred points and its two-sided chance; ``left``: points less means."""
-    from scipy import stats
-
     size = float(against @ against)
     if size <= 0 or left < 2:
         return math.nan, math.nan
@@ -235,4 +236,4 @@ def _slope(values: Floats, against: Floats, left: int) -> tuple[float, float]:
     if rest == 0:
         return slope, 0.0 if slope else 1.0
     t = slope / math.sqrt(rest / (left - 1) / size)
-    return slope, 2 * float(stats.t.sf(abs(t), left - 1))
+    return slope, float(two_sided(t, left - 1))

@@ -16,6 +16,7 @@ from surefoot.scores.drift import AgainstDrift, DriftTests, Taken, against_drift
 from surefoot.scores.many_to_one import Reach, corrected
 from surefoot.scores.means import Difference, resolution_of, welch
 from surefoot.scores.multiple import holm
+from surefoot.scores.students_t import upper
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,8 +73,6 @@ class Verdictless:
     def half(self, level: float, final: float) -> float:
         """Half the interval: 0 lies outside of it exactly when ``final``, the chance of error with everything counted
         in, stays below ``level``. Where a drift must be allowed for, as wide as that makes it."""
-        from scipy import stats
-
         if not (self.error > 0 and level > 0):
             return math.nan
         if self.draws is not None:
@@ -85,9 +84,9 @@ class Verdictless:
         else:
             # One alone, or Welch's tests after Holm: the raw level that the correction left it.
             needed = level * (self.p_value / self.adjusted if self.adjusted > 0 else 1.0)
-            half = float(stats.t.isf(needed / 2, self.degrees)) * self.error
+            half = upper(needed / 2, self.degrees) * self.error
         if not math.isnan(self.drift_p) and self.drift_error < math.inf:
-            half = max(half, float(stats.t.isf(level / 2, self.drift_degrees)) * self.drift_error)
+            half = max(half, upper(level / 2, self.drift_degrees) * self.drift_error)
         # What a larger neighbour decided (step by step), or a drift estimated elsewhere, has the last word.
         edge = abs(self.difference)
         return min(half, edge * (1 - 1e-9)) if final <= level else max(half, edge * (1 + 1e-9))

@@ -10,6 +10,7 @@ from functools import lru_cache
 import numpy as np
 
 from surefoot.runs import Floats
+from surefoot.scores.students_t import two_sided, upper
 
 NODES = 48
 OWN_AT_MOST = 0.3
@@ -30,9 +31,9 @@ def tail(largest: float, comparisons: int, degrees: float, shares: Sequence[floa
     Statistical Association 50: given the baseline's mean and the spread, the comparisons are independent, which leaves
     two integrals, here by Gauss and Legendre. Never below the chance of one comparison, nor above the sum over all.
     """
-    from scipy import special, stats
+    from scipy import special
 
-    one = 2 * float(stats.norm.sf(largest) if math.isinf(degrees) else stats.t.sf(largest, degrees))
+    one = float(two_sided(largest, degrees))
     if comparisons == 1 or largest <= 0:
         return min(1.0, one) if largest > 0 else 1.0
     places, weights = _nodes(NODES)
@@ -58,11 +59,9 @@ def tail(largest: float, comparisons: int, degrees: float, shares: Sequence[floa
 @lru_cache(maxsize=4096)
 def critical(comparisons: int, degrees: float, alpha: float = 0.05) -> float:
     """The |t| that the largest of several reaches with chance ``alpha`` where nothing differs; see `tail`."""
-    from scipy import optimize, stats
+    from scipy import optimize
 
-    low = float(stats.t.isf(alpha / 2, degrees)) if math.isfinite(degrees) else float(stats.norm.isf(alpha / 2))
-    share = alpha / (2 * comparisons)
-    high = float(stats.t.isf(share, degrees)) if math.isfinite(degrees) else float(stats.norm.isf(share))
+    low, high = upper(alpha / 2, degrees), upper(alpha / (2 * comparisons), degrees)
     if comparisons == 1:
         return low
     return float(optimize.brentq(lambda t: tail(t, comparisons, degrees) - alpha, low, high + 1e-9, xtol=1e-8))
@@ -119,13 +118,11 @@ def corrected(
     63; as Holm's, with Dunnett's distribution in place of Bonferroni's bound). Returns raw and corrected, shape (m,),
     and for each how far its interval reaches.
     """
-    from scipy import stats
-
     baseline_limit, other_limit, own_limit = trust(runs)
     m = differences.size
     t = np.abs(differences) / common_error
     own_t = np.abs(differences) / own_error
-    raw = 2 * np.asarray(stats.t.sf(t, common_degrees), dtype=np.float64)
+    raw = two_sided(t, common_degrees)
     apart = (varies_more[0] < baseline_limit) | (varies_more[1:] < other_limit)
     order = np.argsort(-t, kind="stable")
     made = np.ones(m)

@@ -11,6 +11,7 @@ import numpy as np
 
 from surefoot.errors import BadInput
 from surefoot.runs import Floats
+from surefoot.scores.students_t import two_sided, upper
 
 Method = Literal["welch", "bootstrap"]
 
@@ -57,10 +58,8 @@ def mean_of(values: Sequence[float] | Floats, confidence: float = 0.95) -> Mean:
     mean, n = float(array.mean()), int(array.size)
     if n < 2:
         return Mean(mean, math.nan, n, math.nan, math.nan)
-    from scipy import stats
-
     sd = float(array.std(ddof=1))
-    half = float(stats.t.ppf((1 + confidence) / 2, n - 1)) * sd / math.sqrt(n)
+    half = upper((1 - confidence) / 2, n - 1) * sd / math.sqrt(n)
     return Mean(mean, sd, n, mean - half, mean + half)
 
 
@@ -109,8 +108,6 @@ def welch_from_summary(
         raise BadInput(f"confidence is {confidence!r}; it must be between 0 and 1.")
     if not all(math.isfinite(x) for x in (mean_a, sd_a, mean_b, sd_b, resolution)) or min(sd_a, sd_b, resolution) < 0:
         raise BadInput("means must be finite, spreads and the resolution at least 0.")
-    from scipy import stats
-
     floor = resolution**2 / 12
     share_a, share_b = max(sd_a**2, floor) / n_a, max(sd_b**2, floor) / n_b
     difference, variance = mean_a - mean_b, share_a + share_b
@@ -122,8 +119,8 @@ def welch_from_summary(
     weight_a, weight_b = share_a / variance, share_b / variance
     degrees = 1 / (weight_a**2 / (n_a - 1) + weight_b**2 / (n_b - 1))
     t = difference / standard_error
-    half = float(stats.t.ppf((1 + confidence) / 2, degrees)) * standard_error
-    p_value = 2 * float(stats.t.sf(abs(t), degrees))
+    half = upper((1 - confidence) / 2, degrees) * standard_error
+    p_value = float(two_sided(t, degrees))
     return Difference(difference, difference - half, difference + half, confidence, p_value, standard_error, t, degrees)
 
 

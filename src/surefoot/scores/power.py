@@ -13,6 +13,7 @@ from surefoot.runs import Floats
 from surefoot.scores.blocks import own_spreads
 from surefoot.scores.many_to_one import PLAIN_ALPHA, tail, trust
 from surefoot.scores.spending import levels, looks
+from surefoot.scores.students_t import two_sided, upper
 
 PLAYED = 4000
 MOST_BLOCKS = 40
@@ -101,12 +102,9 @@ def would_show(error: float, degrees: float, level: float, chance: float = 0.8) 
     ``error``: standard error of the difference; ``degrees``: its degrees of freedom; ``level``: the chance of error one
     comparison had to stay below. NaN where there is no error.
     """
-    from scipy import stats
-
     if not (math.isfinite(error) and error > 0 and degrees >= 1 and 0 < level < 1):
         return math.nan
-    bound = float(stats.t.isf(level / 2, degrees))
-    return error * (bound + float(stats.t.ppf(chance, degrees)))
+    return error * (upper(level / 2, degrees) + upper(1 - chance, degrees))
 
 
 def rejections(tables: Floats, level: float = 0.05) -> np.ndarray:
@@ -122,8 +120,6 @@ def adjusted_many(tables: Floats) -> Floats:
 
     ``tables``: shape (trials, blocks, configurations). From tables of `tail`, right to about 1 %.
     """
-    from scipy import stats
-
     trials, blocks, many = tables.shape
     m = many - 1
     differences = (tables[:, :, 1:] - tables[:, :, :1]).mean(axis=1)
@@ -133,7 +129,7 @@ def adjusted_many(tables: Floats) -> Floats:
     degrees = float((blocks - 1) * m)
     common = np.maximum(squares.sum(axis=1) / degrees, 1e-300)
     t = np.abs(differences) / np.sqrt(2 * common / blocks)[:, None]
-    raw = 2 * np.asarray(stats.t.sf(t, degrees))
+    raw = two_sided(t, degrees)
     if m == 1:
         return raw
     own, own_degrees, more = own_spreads(squares, common[:, None], 0.0, blocks)

@@ -34,8 +34,10 @@ def refer_to_room(
     At constant power a steady temperature stands above the room by power times thermal resistance, which does not
     depend on the room (JEDEC JESD51-1, definition of thermal resistance; superposition for several sources). That fails
     where the part was held at its ceiling by temperature: there the clock follows the room and the temperature does
-    not, so the value is left as it was and said. A shift past the ceiling stops at it. ``ambient_celsius`` None: not
-    known, nothing is shifted.
+    not, so the value is left as it was and said. A shift past the ceiling stops at it. `surefoot.thermal.heat` moves a
+    settled end by the same rule, with an interval for leakage and fans; here the mean of a run is moved, mostly by a
+    fraction of a degree, and its interval is the spread between runs, which has those in it: so there are two.
+    ``ambient_celsius`` None: not known, nothing is shifted.
     """
     if ambient_celsius is None or math.isnan(ambient_celsius):
         return Referred(celsius, False, "the room temperature of the run is not known")

@@ -10,6 +10,7 @@ import numpy as np
 
 from surefoot.errors import BadInput
 from surefoot.runs import Floats
+from surefoot.scores.students_t import two_sided, upper
 
 FIRST_LOOK = 3
 """Blocks before the first look: two give a spread that says next to nothing."""
@@ -25,11 +26,9 @@ def spent(share: float, alpha: float = 0.05) -> float:
     On each side 2 - 2 Phi(z / sqrt(share)), z the normal quantile that alpha / 4 lies beyond: like O'Brien and
     Fleming's bounds (1979, Biometrics 35), for looks at any time (Lan and DeMets 1983, Biometrika 70).
     """
-    from scipy import stats
-
     if not 0 < share <= 1:
         raise BadInput(f"{share!r} is no share of the blocks.")
-    return 4 * float(stats.norm.sf(stats.norm.isf(alpha / 4) / math.sqrt(share)))
+    return 2 * float(two_sided(upper(alpha / 4) / math.sqrt(share), math.inf))
 
 
 def looks(blocks: int) -> tuple[int, ...]:

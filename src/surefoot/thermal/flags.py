@@ -34,6 +34,8 @@ BARE_SLOWDOWN = 0x8
 # idle and the settings are what is left.
 _PRECEDENCE = (0x40, 0x20, 0x80, 0x4, 0x8, 0x10, 0x2, 0x100, 0x1)
 
+_READ_ALL_ALONG = 0.9
+
 UNSAID = -1
 """In `Said.bit`: the hardware said nothing that is understood."""
 
@@ -44,14 +46,20 @@ class Said:
 
     ``bit``: shape (n,), the reason bit that binds, 0 for none set, `UNSAID` where there is no reading or only unknown
     bits; ``shares``: by cause (``thermal``, ``power``, ``current``, ``other``) the share of each sample's time, shape
-    (n,); ``knows``: the causes on which it can be relied to speak, so that silence means no; ``channels``: where it
-    was read.
+    (n,); ``knows``: the causes on which it can be relied to speak, so that silence means no; ``quiet``: those
+    whose flag was read all along and never set, which speaks against them and no more; ``channels``: where it was read.
     """
 
     bit: NDArray[np.int64]
     shares: dict[str, Floats]
     knows: frozenset[str]
     channels: tuple[str, ...]
+    quiet: frozenset[str] = frozenset()
+
+    @property
+    def began(self) -> frozenset[str]:
+        """Causes whose beginning was told, by a counter or a pulse, and no end: silence after it denies nothing."""
+        return frozenset(cause for cause, share in self.shares.items() if cause not in self.knows and share.any())
 
     @property
     def spoke(self) -> bool:
@@ -101,6 +109,7 @@ def said(trace: Trace, domain: str) -> Said:
         channels.append(f"{domain}.reasons")
 
     shares: dict[str, Floats] = {}
+    quiet: set[str] = set()
     for cause, quantity in (
         ("thermal", "thermal-flag"),
         ("power", "power-flag"),
@@ -118,6 +127,12 @@ def said(trace: Trace, domain: str) -> Said:
                 knows.add(cause)
         else:
             shares[cause] = _about(trace.seconds, level >= 0.5)
+        if cause == "thermal" and not level.any() and bool(np.isfinite(flag).mean() >= _READ_ALL_ALONG):
+            # Power counters are left at rest by many firmwares; of heat, kernels and firmwares do tell.
+            quiet.add(cause)
+    if quiet & {"thermal"} and knows & {"power", "current"}:
+        # Its neighbour was seen to be a state that lasts: so is this one, and its silence means no.
+        knows |= quiet
 
     for part, values in trace.parts(domain, "count").items():
         if "throttle" not in part or not np.isfinite(values).any():
@@ -127,7 +142,7 @@ def said(trace: Trace, domain: str) -> Said:
         # A counter counts beginnings: a rise says "yes, about now", a counter that rests does not say "no".
         rising = counter_rising(trace.seconds, values)
         shares[cause] = np.maximum(shares.get(cause, np.zeros(n)), rising)
-    return Said(bit, shares, frozenset(knows), tuple(channels))
+    return Said(bit, shares, frozenset(knows), tuple(channels), frozenset(quiet - knows))
 
 
 def counter_rising(seconds: Floats, values: Floats, width_seconds: float = 10.0) -> Floats:

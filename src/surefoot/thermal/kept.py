@@ -202,9 +202,9 @@ def _marginals(scores: Floats) -> Floats:
     backward = np.full(edges, -np.inf)
     forward[0] = backward[b] = 0.0
     for j in range(1, edges):
-        forward[j] = _log_sum(forward[:j] + whole[:j, j])
+        forward[j] = np.logaddexp.reduce(forward[:j] + whole[:j, j])
     for i in range(b - 1, -1, -1):
-        backward[i] = _log_sum(whole[i, i + 1 :] + backward[i + 1 :])
+        backward[i] = np.logaddexp.reduce(whole[i, i + 1 :] + backward[i + 1 :])
     valid = np.triu(np.ones((edges, edges), dtype=bool), 1)
     mass = np.where(valid, np.exp(np.minimum(scores + forward[:, None] + backward[None, :] - forward[b], 0.0)), 0.0)
     opens = mass.sum(axis=2)  # (labels, edges): mass that begins at an edge

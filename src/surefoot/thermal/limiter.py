@@ -115,7 +115,7 @@ def _judge(trace: Trace, domain: str, limits: Limits) -> LimiterReport:
     weights = sample_weights(trace.seconds)
     total = float(weights.sum())
     hardware = said(trace, domain)
-    inference = infer(trace, domain, limits, hardware.knows)
+    inference = infer(trace, domain, limits, hardware.knows, hardware.quiet, hardware.began)
     by_sample, ruling = _merge(n, hardware, inference)
     shares = {
         name: float((weights * by_sample[code]).sum() / total) if total > 0 else 0.0 for name, code in CODE.items()
@@ -193,10 +193,19 @@ def _merge(n: int, hardware: Said, inference: Inference) -> tuple[NDArray[np.flo
     bare = hardware.bit == BARE_SLOWDOWN
     # A slowdown without a cause given is for the temperature and the power to explain.
     explained = bare & by_heat_or_power
-    for bit in np.unique(hardware.bit[decoded & ~explained]).tolist():
+    if inference.clock is None and inference.power_limit_watts is not None:
+        # Power that is flat well below its limit, with no clock to be seen giving way, explains nothing.
+        explained &= (guess.label != CODE["power"]) | inference.at_power_limit
+    # Where nothing moves the trace alone cannot tell a slow clock from a free one; that it is slowed is said here.
+    at_heat = bare & ~explained & inference.at_ceiling
+    at_power = bare & ~explained & ~at_heat & inference.at_power_limit
+    said_alone = decoded & ~explained & ~at_heat & ~at_power
+    for bit in np.unique(hardware.bit[said_alone]).tolist():
         label, words = REASON_BITS.get(bit, ("free", "no reason bit set"))
-        ruling.decide((hardware.bit == bit) & ~explained, label, f"the hardware reports: {words}", _SURE_REASON)
+        ruling.decide((hardware.bit == bit) & said_alone, label, f"the hardware reports: {words}", _SURE_REASON)
     ruling.support(explained, "the hardware reports a slowdown, and ", 0.8)
+    ruling.decide(at_heat, "thermal", "the hardware reports a slowdown, and temperature is at its ceiling", 0.8)
+    ruling.decide(at_power, "power", "the hardware reports a slowdown, and power is at its limit", 0.8)
     shares[ruling.label[decoded], np.flatnonzero(decoded)] = 1.0
 
     undecoded = ~decoded

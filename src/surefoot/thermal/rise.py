@@ -12,6 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property, lru_cache
 from typing import Literal
 
 import numpy as np
@@ -109,16 +110,14 @@ class Rise:
         """The temperature of the mixture's mean at times, shape (n,), for times from ``start``."""
         keep = np.argsort(self.weight)[::-1][:60]
         share = self.weight[keep] / self.weight[keep].sum()
-        total = np.zeros(seconds.shape)
+        amplitudes, taus = share[:, None] * self.coefficients[keep, 1:], self.taus[keep]
+        there = np.isfinite(taus)
+        # The models share the time constants of a grid: what they add up to is one exponential for each of these.
+        each, place = np.unique(taus[there], return_inverse=True)
+        heights = np.bincount(place, weights=amplitudes[there], minlength=each.size)
         age = np.maximum(seconds - self.start, 0.0)
-        for place, weight in zip(keep.tolist(), share.tolist(), strict=True):
-            end, *amplitudes = self.coefficients[place].tolist()
-            value = np.full(seconds.shape, end)
-            for tau, amplitude in zip(self.taus[place].tolist(), amplitudes, strict=True):
-                if math.isfinite(tau):
-                    value += amplitude * np.exp(-age / tau)
-            total += weight * value
-        return total
+        end = float(share @ self.coefficients[keep, 0])
+        return np.asarray(end + np.exp(-age[:, None] / each) @ heights, dtype=np.float64)
 
 
 @dataclass(frozen=True)
@@ -240,7 +239,7 @@ def fit_rise(data: Binned, effort: Effort = "full", rise_celsius: float | None =
     )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Grid:
     """The models tried: ``taus`` (k,); ``columns`` (m, 3) of each in the design; ``model_taus`` (m, 2); ``log_prior``.
 
@@ -252,6 +251,29 @@ class _Grid:
     model_taus: Floats
     log_prior: Floats
     used: NDArray[np.bool_]
+
+    @cached_property
+    def prior(self) -> Floats:
+        """Weight of the normal prior on each coefficient of each model, shape (m, 3), and 1 for one that it lacks.
+
+        That keeps the matrix of a model regular whose column is empty.
+        """
+        flat = np.array([1e-6, 1.0 / AMPLITUDE_CELSIUS**2, 1.0 / AMPLITUDE_CELSIUS**2])
+        return np.asarray(flat + np.where(self.used, 0.0, 1.0), dtype=np.float64)
+
+    @cached_property
+    def shrinking(self) -> Floats:
+        """The same with 0 for a coefficient that a model lacks, shape (m, 3)."""
+        return np.where(self.used, self.prior, 0.0)
+
+    @cached_property
+    def terms(self) -> Floats:
+        """How many exponentials each model has, shape (m,)."""
+        return np.asarray(self.used[:, 1:].sum(axis=1), dtype=np.float64)
+
+    def before(self, tau: float) -> _Grid:
+        """Those models that a chassis of that time constant can follow: its node is the slowest by a factor."""
+        return _before(self, tau)
 
     @classmethod
     def of(cls, count: int) -> _Grid:
@@ -280,6 +302,12 @@ class _Grid:
         prior = np.concatenate([[_PRIOR_CONSTANT], _PRIOR_LONE * lone, _PRIOR_PAIR * mass / mass.sum()])
         used = np.isfinite(np.column_stack([np.zeros(taus.shape[0]), taus]))
         return cls(grid, columns, taus, np.log(np.maximum(prior, 1e-12)), used)
+
+
+@lru_cache(maxsize=64)
+def _before(grid: _Grid, tau: float) -> _Grid:
+    kept = np.nan_to_num(grid.model_taus, nan=0.0).max(axis=1) * _BODY_RATIO <= tau
+    return _Grid(grid.taus, grid.columns[kept], grid.model_taus[kept], grid.log_prior[kept], grid.used[kept])
 
 
 _COARSE = _Grid.of(28)
@@ -382,14 +410,12 @@ def _with_body(
 ) -> _Solved:
     """The models of the grid, with the amplitude of a chassis integrated out of each where there is one."""
     n = data.middle.size
+    grid = grid if body is None else grid.before(body.tau)
     inner = gram[grid.columns[:, :, None], grid.columns[:, None, :]]
     right = gram[grid.columns, -1]
     total = float(gram[-1, -1])
-    prior = np.array([1e-6, 1.0 / AMPLITUDE_CELSIUS**2, 1.0 / AMPLITUDE_CELSIUS**2])
-    # A coefficient that a model lacks has an empty column: a 1 on the diagonal keeps the matrix regular.
-    regular = (prior + np.where(grid.used, 0.0, 1.0))[:, :, None] * np.eye(3)[None]
-    log_amplitude = np.where(grid.used[:, 1:], math.log(AMPLITUDE_CELSIUS), 0.0).sum(axis=1)
-    spent = 1.0 + 1.5 * grid.used[:, 1:].sum(axis=1) + (0.0 if body is None else 1.0)
+    log_amplitude = math.log(AMPLITUDE_CELSIUS) * grid.terms
+    spent = 1.0 + 1.5 * grid.terms + (0.0 if body is None else 1.0)
     log_prior = grid.log_prior
     cross, own, own_right = np.zeros((inner.shape[0], 3)), 0.0, 0.0
     if body is not None:
@@ -399,8 +425,6 @@ def _with_body(
         right = right - body.mean * cross
         total += body.mean * (body.mean * own - 2.0 * own_right)
         own_right -= body.mean * own
-        slowest = np.nan_to_num(grid.model_taus, nan=0.0).max(axis=1)
-        log_prior = np.where(slowest * _BODY_RATIO <= body.tau, log_prior, -1e6)
 
     score = squares = np.zeros(inner.shape[0])
     covariance, coefficients = inner, right
@@ -411,13 +435,15 @@ def _with_body(
         left = inner - cross[:, :, None] * cross[:, None, :] / stiff if body is not None else inner
         aim = right - cross * (own_right / stiff) if body is not None else right
         rest = total - own_right**2 / stiff if body is not None else total
-        covariance, determinant = _inverse(left / variance + regular)
-        coefficients = np.einsum("mij,mj->mi", covariance, aim / variance)
+        stiffness = left / variance
+        stiffness[:, _DIAGONAL, _DIAGONAL] += grid.prior
+        covariance, determinant = _inverse(stiffness)
+        coefficients = _times(covariance, aim / variance)
         fitted = (coefficients * aim).sum(axis=1)
-        bent = np.einsum("mi,mij,mj->m", coefficients, left, coefficients)
+        bent = (coefficients * _times(left, coefficients)).sum(axis=1)
         squares = np.maximum(rest - 2 * fitted + bent, 1e-9)
         log_det = np.log(np.maximum(determinant, 1e-300))
-        shrink = (coefficients**2 * prior * grid.used).sum(axis=1)
+        shrink = (coefficients**2 * grid.shrinking).sum(axis=1)
         score = log_prior - 0.5 * (squares / variance + shrink + log_det) - log_amplitude
         if body is not None:
             score = score - 0.5 * math.log(1.0 + own * body.spread**2 / variance)
@@ -468,6 +494,14 @@ def _joined(
         spread[:, 3, 3] = (joint * slope).sum(axis=1) + variance / stiff
         taus[:, 2] = body.tau
     return full, spread, taus
+
+
+_DIAGONAL = np.arange(3)
+
+
+def _times(matrix: Floats, vector: Floats) -> Floats:
+    """Matrices (m, 3, 3) times vectors (m, 3)."""
+    return np.asarray(np.einsum("mij,mj->mi", matrix, vector), dtype=np.float64)
 
 
 def _inverse(matrix: Floats) -> tuple[Floats, Floats]:

@@ -40,7 +40,9 @@ _BELOW = 0.985  # share of the free clock under which a clock counts as held dow
 class Inference:
     """What clock, power and temperature say: the ruling by sample, the levels used, and what cannot be judged.
 
-    ``power``, ``clock``: the series used, shape (n,), W and MHz, or None; ``*_5``: means over five seconds.
+    ``power``, ``clock``: the series used, shape (n,), W and MHz, or None; ``*_5``: means over five seconds;
+    ``at_ceiling``, ``at_power_limit``: shape (n,), where a ceiling, throttle point or power limit that is known was
+    reached.
     """
 
     ruling: Ruling
@@ -53,12 +55,22 @@ class Inference:
     power_limit_watts: float | None
     free_clock_mhz: float | None
     cannot_judge: tuple[str, ...]
+    at_ceiling: Mask
+    at_power_limit: Mask
 
 
-def infer(trace: Trace, domain: str, limits: Limits, knows: frozenset[str] = frozenset()) -> Inference:
+def infer(
+    trace: Trace,
+    domain: str,
+    limits: Limits,
+    knows: frozenset[str] = frozenset(),
+    quiet: frozenset[str] = frozenset(),
+    began: frozenset[str] = frozenset(),
+) -> Inference:
     """The limiter of each sample of a domain from its clock, power and temperature.
 
-    ``knows``: causes for which the hardware has a flag, so that they are not guessed here.
+    ``knows``: causes for which the hardware has a flag, so that they are not guessed here; ``quiet``: those whose flag
+    never spoke, though its silence proves nothing; ``began``: those whose beginning was told somewhere in the trace.
     """
     n = len(trace)
     signals = _Signals.of(trace, domain)
@@ -67,7 +79,7 @@ def infer(trace: Trace, domain: str, limits: Limits, knows: frozenset[str] = fro
     ruling = Ruling.blank(n, blank)
     top = _top_clock(signals)
     if n:
-        _decide(ruling, signals, known, top, knows)
+        _decide(ruling, signals, known, top, knows, quiet, began)
     return Inference(
         ruling=ruling,
         power=signals.power,
@@ -79,6 +91,8 @@ def infer(trace: Trace, domain: str, limits: Limits, knows: frozenset[str] = fro
         power_limit_watts=_middle(known.power),
         free_clock_mhz=known.card_clock or top,
         cannot_judge=_cannot(signals, known, knows),
+        at_ceiling=_near_ceiling(signals, known),
+        at_power_limit=_against_power_limits(signals, known)[0],
     )
 
 
@@ -235,7 +249,7 @@ def _stretches_of_work(seconds: Floats, idle: Mask, seen: Mask) -> list[tuple[in
     return [(int(first), int(last) + 1) for first, last in zip(firsts, lasts, strict=True)]
 
 
-def _weigh(signals: _Signals, known: _Known, top: float | None, knows: frozenset[str]) -> Floats:
+def _weigh(signals: _Signals, known: _Known, top: float | None, hints: dict[str, Floats]) -> Floats:
     """The chance of every label of `KEPT` at every sample, shape (n, labels); 0 where the part does not work."""
     n = signals.seconds.size
     found = np.zeros((n, len(KEPT)))
@@ -245,7 +259,6 @@ def _weigh(signals: _Signals, known: _Known, top: float | None, knows: frozenset
         if series is not None:
             seen |= np.isfinite(series)
     stretches = _stretches_of_work(signals.seconds, signals.idle, seen)
-    hints = _hints(signals, known, knows)
     light = (
         np.zeros(n) if signals.busy_5 is None else np.clip((80.0 - np.nan_to_num(signals.busy_5, nan=100.0)) / 20, 0, 1)
     )
@@ -337,7 +350,9 @@ def _edges(seconds: Floats, steps: Floats, most: int) -> Floats:
     return np.asarray(merged[~near], dtype=np.float64)
 
 
-def _hints(signals: _Signals, known: _Known, knows: frozenset[str]) -> dict[str, Floats]:
+def _hints(
+    signals: _Signals, known: _Known, knows: frozenset[str], quiet: frozenset[str], began: frozenset[str]
+) -> dict[str, Floats]:
     """What limits that are known say for or against a label, by sample, as logarithms of odds."""
     n = signals.seconds.size
     hints = {name: np.zeros(n) for name in ("free", "power", "thermal")}
@@ -358,6 +373,10 @@ def _hints(signals: _Signals, known: _Known, knows: frozenset[str]) -> dict[str,
     for cause in ("power", "thermal"):
         if cause in knows:
             hints[cause] -= 8.0
+        elif cause in quiet:
+            hints[cause] -= _QUIET
+        elif cause in began:
+            hints[cause] += _BEGAN
     return hints
 
 
@@ -370,21 +389,26 @@ _SAYS = {
 }
 
 
-def _decide(ruling: Ruling, signals: _Signals, known: _Known, top: float | None, knows: frozenset[str]) -> Floats:
+def _decide(
+    ruling: Ruling,
+    signals: _Signals,
+    known: _Known,
+    top: float | None,
+    knows: frozenset[str],
+    quiet: frozenset[str],
+    began: frozenset[str],
+) -> Floats:
     """Write what the chances say, then what is certain; the chances by sample, shape (n, labels)."""
     n = ruling.label.size
     true = np.ones(n, dtype=bool)
-    chance = _weigh(signals, known, top, knows)
+    chance = _weigh(signals, known, top, _hints(signals, known, knows, quiet, began))
     best = chance.argmax(axis=1)
     height = chance.max(axis=1)
     at_limit, above_limit = _against_power_limits(signals, known)
     clear = np.zeros(n, dtype=bool)
     if signals.power_5 is not None and known.power is not None:
         clear = np.nan_to_num(signals.power_5, nan=np.inf) < known.power * (1.0 - 2 * LIMIT_BAND)
-    near = np.zeros(n, dtype=bool)
-    for limit in (known.throttle, known.ceiling):
-        if limit is not None and signals.celsius_5 is not None:
-            near |= np.abs(limit - np.nan_to_num(signals.celsius_5, nan=-np.inf)) <= CEILING_BAND_CELSIUS
+    near = _near_ceiling(signals, known)
     allowed = np.zeros(n, dtype=bool)
     if known.clock is not None and signals.clock_5 is not None:
         allowed = np.nan_to_num(signals.clock_5, nan=0.0) >= _BELOW * known.clock
@@ -427,12 +451,23 @@ def _decide_by_chance(ruling: Ruling, where: Mask, label: str, text: str, height
     ruling.confidence[where] = believed(height[where])
 
 
+_QUIET = 3.0  # logarithm of odds against a cause whose flag was read all along and never set
+_BEGAN = 3.0  # for one of which a beginning was told
 _LEAST_CHANCE = 0.5  # below it the label is not told
 
 
 def believed(chance: Floats) -> Floats:
     """The confidence that a chance of the model is worth, see `tests/benchmarks/thermal_machines.py`."""
     return chance
+
+
+def _near_ceiling(signals: _Signals, known: _Known) -> Mask:
+    """Whether temperature is at a throttle point or ceiling that is known."""
+    near = np.zeros(signals.seconds.size, dtype=bool)
+    for limit in (known.throttle, known.ceiling):
+        if limit is not None and signals.celsius_5 is not None:
+            near |= np.abs(limit - np.nan_to_num(signals.celsius_5, nan=-np.inf)) <= CEILING_BAND_CELSIUS
+    return near
 
 
 def _against_power_limits(signals: _Signals, known: _Known) -> tuple[Mask, Mask]:

@@ -139,11 +139,11 @@ def _gains(material: Material, looks: Looks) -> tuple[GainGroup, ...]:
         load = f", under {pair.tuned.load}" if len(material.own) > 1 else ""
         figures, unsure = _figures(compared, pair.tuned.key)
         groups.append(GainGroup(title, f"“{tuned}” against “{stock}”{load}; {also}. {unsure}".rstrip(), figures))
-    pair = material.own[0][0]
-    base = comparison.configuration(comparison.baseline)
-    if base.key not in (pair.stock.key, pair.tuned.key):
+    pair, since = material.own[0][0], material.since
+    if since is not None:
+        base = since.configuration(since.baseline)
         also = listed((*differences(pair.tuned, base), *(() if base.setting.is_stock else ("the setting it had",))))
-        figures, unsure = _figures(comparison, pair.tuned.key)
+        figures, unsure = _figures(since, pair.tuned.key)
         told = (
             f"“{looks.names[pair.tuned.key]}” against “{looks.names[base.key]}”; besides the setting: {also}. {unsure}"
         )
