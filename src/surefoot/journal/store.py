@@ -22,7 +22,7 @@ from typing import Any
 
 from surefoot.errors import JournalError
 from surefoot.journal import locks, schema
-from surefoot.journal.backup import copy_journal
+from surefoot.journal.copying import copy_journal
 from surefoot.journal.failures import READ_ONLY_REMEDY, damaged, translate, translated
 from surefoot.journal.whole import make_folder, sweep, sync_folder
 
