@@ -18,7 +18,7 @@ from surefoot.guide.stretch import (
 )
 from surefoot.guide.unclosed import went_down
 from surefoot.runs import USE, Outcome, Run
-from surefoot.search.use_choice import InUse, UseChoice, choose_for_use, in_use
+from surefoot.search.use_choice import InUse, UseChoice, check_chance, choose_for_use, in_use
 from surefoot.thermal.under_load import Level, bench_levels
 from surefoot.units import Conditions, Setting, validated
 
@@ -80,6 +80,7 @@ def live(bench: Bench, living: Living) -> Lived:
     Raises AnswerIsNo when nothing is certified, the cautions or the trial were declined, or a crash is not judged yet;
     MachineError when a setting cannot be applied; JournalError when another session holds the unit.
     """
+    check_chance(living.chance, bench.goal)
     if living.after_login:
         _refuse_unjudged(bench)
     if living.chance is not None:

@@ -21,9 +21,10 @@ def mttf_lower_bound(hours: float, failures: int = 0, confidence: float = 0.90) 
         raise BadInput(f"confidence is {confidence!r}; it must lie between 0 and 1.", where="bound")
     if failures == 0:
         return hours / -math.log1p(-confidence)
-    from scipy.stats import chi2
+    # Not scipy.stats: the same number, and what watches in use has 40 MB less to carry.
+    from scipy.special import chdtri
 
-    return 2.0 * hours / float(chi2.ppf(confidence, 2 * failures + 2))
+    return 2.0 * hours / float(chdtri(2 * failures + 2, 1.0 - confidence))
 
 
 def hours_to_claim(mttf_hours: float, confidence: float = 0.90) -> float:

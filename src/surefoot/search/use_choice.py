@@ -52,6 +52,16 @@ class UseChoice:
         return tuple(found)
 
 
+def check_chance(chance: float | None, goal: Goal) -> None:
+    """Raises BadInput for a trial's chance that is out of range; None is no trial."""
+    if chance is not None and not LEAST_CHANCE <= chance < goal.confidence:
+        raise BadInput(
+            f"a trial's chance is {chance!r}; it must be at least {LEAST_CHANCE:g} and below the certificate's "
+            f"{goal.confidence:g}.",
+            where="trial",
+        )
+
+
 def choose_for_use(
     unit: Unit, runs: Iterable[Run], goal: Goal, chance: float | None, *, conditions: Conditions | None = None
 ) -> UseChoice:
@@ -60,12 +70,7 @@ def choose_for_use(
     With several knobs the chances multiply to ``chance``. A trial that a rule is against, or that has nothing more to
     bring, gives way to the certified setting. Raises BadInput for a chance out of range.
     """
-    if chance is not None and not LEAST_CHANCE <= chance < goal.confidence:
-        raise BadInput(
-            f"a trial's chance is {chance!r}; it must be at least {LEAST_CHANCE:g} and below the certificate's "
-            f"{goal.confidence:g}.",
-            where="trial",
-        )
+    check_chance(chance, goal)
     runs = tuple(runs)
     found = assess(unit, runs, goal, conditions=conditions)
     known = found.known
