@@ -74,7 +74,7 @@ class FullDisk(Journal):
 
 def test_sixty_days_on_trial_with_all_that_comes_in_sixty_days(journal: Journal, unit: Unit) -> None:
     machine = LivedIn(
-        unit, {"cpu-core": VirtualUnit(107, 5)}, 3, restarts=(4, 11, 12, 40), vanishes=(7, 20),
+        unit, {"cpu-core": VirtualUnit(100, 5)}, 3, restarts=(4, 11, 12, 40), vanishes=(7, 20),
         clock_steps={9: 7200.0, 15: -5400.0}, modes={25: "quiet", 27: "balanced"},
     )  # fmt: skip
     before = assess(unit, journal.runs(unit.name), goal_for(unit)).known
