@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import json
-import re
 import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import fields
 from pathlib import Path
 from typing import Any
@@ -16,7 +14,6 @@ from surefoot.errors import BadInput
 from surefoot.units import Knob, Unit, validated
 
 LARGEST_BYTES = 1_000_000
-_BARE = re.compile(r"[A-Za-z0-9_-]+\Z")
 _TABLES = ("parts", "ceilings_celsius", "power_limits_watts", "throttle_celsius", "goal", "hands")
 _LISTS = ("knobs", "loads")
 
@@ -75,42 +72,30 @@ def _refuse_unknown(knobs: Any, where: str) -> None:
 
 def card_text(unit: Unit, *, with_name: bool = True) -> str:
     """A card as TOML. Fields at their default are left out; reading it gives the same card."""
+    import tomli_w
+
     data = unit.model_dump()
-    lines = [f"name = {_value(unit.name)}"] if with_name else []
+    told: dict[str, Any] = {"name": unit.name} if with_name else {}
     for key, field in Unit.model_fields.items():
-        value = data[key]
-        if key in ("name", *_TABLES, *_LISTS) or value == field.default:
-            continue
-        lines.append(f"{key} = {_value(value)}")
+        if key not in ("name", *_TABLES, *_LISTS) and data[key] != field.default:
+            told[key] = data[key]
     for key in _TABLES:
         own = getattr(unit, key)
         table = own.model_dump(exclude_defaults=True) if isinstance(own, BaseModel) else own
         if table:
-            lines += ["", f"[{key}]", *_pairs(table)]
-    for knob in unit.knobs:
-        shown = {field.name: getattr(knob, field.name) for field in fields(knob)}
-        lines += ["", "[[knobs]]", *_pairs({key: value for key, value in shown.items() if value is not None})]
-    for load in unit.loads:
-        lines += ["", "[[loads]]", *_pairs(load.model_dump(exclude_defaults=True))]
-    return "\n".join(lines).lstrip("\n") + "\n"
+            told[key] = table
+    knobs = [{field.name: getattr(knob, field.name) for field in fields(knob)} for knob in unit.knobs]
+    told["knobs"] = [{key: value for key, value in knob.items() if value is not None} for knob in knobs]
+    told["loads"] = [load.model_dump(exclude_defaults=True) for load in unit.loads]
+    return tomli_w.dumps({key: _plain(value) for key, value in told.items() if key not in _LISTS or value})
 
 
-def _pairs(table: Mapping[str, Any]) -> Iterable[str]:
-    return [f"{key if _BARE.match(key) else _value(key)} = {_value(value)}" for key, value in table.items()]
-
-
-def _value(value: Any) -> str:
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, str):
-        # JSON's escapes are those of a TOML basic string; only DEL must be escaped as well.
-        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+def _plain(value: Any) -> Any:
+    """A value as a card shows it: 5 and not 5.0, lists and not tuples."""
     if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
-        return str(int(value))
-    if isinstance(value, int | float):
-        return repr(value)
+        return int(value)
+    if isinstance(value, Mapping):
+        return {key: _plain(item) for key, item in value.items()}
     if isinstance(value, list | tuple):
-        return "[" + ", ".join(_value(item) for item in value) + "]"
-    if isinstance(value, dict):
-        return "{ " + ", ".join(_pairs(value)) + " }"
-    raise TypeError(f"{type(value).__name__} has no place on a card")  # pragma: no cover
+        return [_plain(item) for item in value]
+    return value

@@ -32,6 +32,8 @@ def odd_cells(lines: Lines, first: int, delimiter: str, as_text: frozenset[int])
     if first >= len(lines) or not delimiter:
         return OddCells()
     start = int(lines.starts[first])
+    if not lines.data[start:].translate(None, _PLAIN + delimiter.encode()):
+        return OddCells()
     buffer = np.frombuffer(lines.data, dtype=np.uint8)[start:]
     some = buffer[:: max(1, buffer.size // 200_000)]
     # A stamp may hold a letter or two; units in cells, or columns of words, hold more than are looked at one by one.
