@@ -3,8 +3,9 @@
 Run by hand: `python tests/benchmarks/log_import.py [ROWS] [COLUMNS] [SHAPE]`. Both sides run in one process, in turn,
 on logs generated here; a figure is the best of several. pandas gets the parse settings ready made (separator, decimal
 sign, lines to skip, encoding) and its default engine; the import has to find them, and makes a trace in canonical
-channels of the result. The bounds that the project sets itself: 2.0 for the plain log, 3.0 with units in the cells, 2.5 with
-bad cells; the others are shown beside them. Last, a tiny log's whole process against starting Python with pandas: 1.5.
+channels of the result. The bounds that the project sets itself: 2.0 for the plain log, 3.0 with units in the
+cells, 2.5 with bad cells; the others are shown beside them.
+Last, a tiny log and its whole process against starting Python with pandas: 1.5.
 """
 
 from __future__ import annotations
