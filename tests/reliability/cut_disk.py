@@ -141,7 +141,7 @@ class Disk:
         # A file in a folder whose own name was lost is lost with it.
         return {path: held for path, held in tree.items() if all(p in tree for p in _above(path, names, self._names))}
 
-    def states(self, chance: random.Random, shuffles: int = 2) -> Iterator[tuple[str, Tree]]:
+    def states(self, chance: random.Random, shuffles: int = 6) -> Iterator[tuple[str, Tree]]:
         """What a cut now could leave, each with how it came to be."""
         pending = any(file.pending for file in self._files.values())
         none = dict(self._safe_names)
