@@ -110,6 +110,7 @@ def test_nobody_is_lent_their_own_runs(tmp_path: Path) -> None:
     assert lent_to(pool(tmp_path / "b.parquet", rows(1, 3)), unit_of(REFERENCE), without=code("3 0")) is None
 
 
+@pytest.mark.long
 def test_outcomes_written_down_the_wrong_way_round_are_told_and_hardly_move_the_fit(tmp_path: Path) -> None:
     clean = fits_for(pool(tmp_path / "a.parquet", rows(40, 3)), unit_of(REFERENCE))["core"]
     turned = fits_for(pool(tmp_path / "b.parquet", rows(30, 3, turned=0.05)), unit_of(REFERENCE))["core"]

@@ -21,6 +21,7 @@ GROUPS = (
     "runs",
     "bundle",
     "pool",
+    "fleet",
     "journal",
     "log",
     "check",

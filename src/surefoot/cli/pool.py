@@ -37,6 +37,9 @@ def build(
     by: Annotated[str, typer.Option("--by", metavar="PART", help="Part of the card that makes a kind.")] = "platform",
     yes: Annotated[bool, typer.Option("--yes", help="Write without asking after showing what is shared.")] = False,
     force: Annotated[bool, typer.Option("--force", help="Write over a file of that name.")] = False,
+    dask: Annotated[
+        str | None, typer.Option("--dask", metavar="ADDRESS", help="Build on the Dask cluster there.")
+    ] = None,
     as_json: JsonFlag = False,
 ) -> None:
     """Gather evidence into one Parquet file: no names, no settings to copy; what is in it is shown first."""
@@ -55,7 +58,7 @@ def build(
     if not yes and attended():
         typer.confirm(f"Write {to}?", default=True, abort=True, err=True)
     with working("building") as told:
-        done = build_pool(rows, pools, to.expanduser(), overwrite=force, told=told)
+        done = build_pool(rows, pools, to.expanduser(), overwrite=force, told=told, dask=dask)
     show(done, lambda: Text(_built(done)), as_json)
 
 

@@ -106,8 +106,10 @@ def build_pool(
     *,
     overwrite: bool = False,
     told: Callable[[str], None] | None = None,
+    dask: str | None = None,
 ) -> Built:
-    """Write rows and other pools as one pool, each unit once. Raises BadInput when there is nothing in them."""
+    """Write rows and other pools as one pool, each unit once; ``dask``: on the cluster there. Raises BadInput
+    when there is nothing in them."""
     from surefoot.pool.build import build, refuse_target, write_rows
 
     refuse_target(target, overwrite, pools)
@@ -118,6 +120,11 @@ def build_pool(
         if not rows.empty:
             write_rows(_once(rows), made)
         files = [*([made] if not rows.empty else []), *pools]
+        if dask:
+            from surefoot.pool.cluster import build_on, cluster
+
+            with cluster(dask) as executor:
+                return build_on(executor, files, target, overwrite=overwrite)
         return build(files, target, overwrite=overwrite, told=told)
 
 

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import tempfile
+from collections.abc import Iterator, Sequence
 from concurrent.futures import Executor
 from contextlib import contextmanager
+from dataclasses import replace
+from pathlib import Path
 
 from surefoot.errors import MachineError
+from surefoot.pool.build import Built, build, refuse_target
 
 
 @contextmanager
@@ -22,3 +26,23 @@ def cluster(address: str) -> Iterator[Executor]:
         raise MachineError(f"no Dask cluster answers: {error}.", where=address) from None
     with client:
         yield client.get_executor(pure=False)
+
+
+def build_on(executor: Executor, files: Sequence[Path], target: Path, *, overwrite: bool = False) -> Built:
+    """As `build`, each input cleaned by a worker of its own; the workers must see the folder of the target.
+
+    Raises what `build` raises.
+    """
+    refuse_target(target, overwrite, files)
+    with tempfile.TemporaryDirectory(prefix=".pool-", dir=target.parent) as folder:
+        parts = [Path(folder) / f"{at:06}.parquet" for at in range(len(files))]
+        waiting = [
+            executor.submit(_clean, file.resolve(), part.resolve()) for file, part in zip(files, parts, strict=True)
+        ]
+        left_out = sum(future.result() for future in waiting)
+        done = build(parts, target, overwrite=overwrite)
+    return replace(done, left_out=done.left_out + left_out)
+
+
+def _clean(file: Path, part: Path) -> int:
+    return build([file], part, overwrite=True).left_out

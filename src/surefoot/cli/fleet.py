@@ -1,0 +1,94 @@
+"""`surefoot fleet`: all units at one look."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from surefoot.cli.common import JsonFlag, open_journal, show, working
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+
+    from surefoot.guide.fleet import EdgeAmong, Fleet
+
+
+def register(app: typer.Typer) -> None:
+    """Add `fleet`."""
+    app.command("fleet")(fleet)
+
+
+def fleet(
+    csv: Annotated[Path | None, typer.Option("--csv", metavar="FILE", help="Also write the table as CSV.")] = None,
+    as_json: JsonFlag = False,
+) -> None:
+    """Every unit: what it is known to hold, what changed since, what is due, how its edge lies among its like."""
+    from datetime import UTC, datetime
+
+    from surefoot.guide.fleet import fleet as gather
+    from surefoot.guide.recall import Present
+
+    with open_journal() as journal, working("reading the units"):
+        found = gather(journal, Present(datetime.now(UTC)))
+    if csv is not None:
+        _write(csv.expanduser(), found)
+    show(found, lambda: _view(found), as_json)
+
+
+def _view(found: Fleet) -> list[RenderableType]:
+    from rich.table import Table
+    from rich.text import Text
+
+    if not found.units:
+        return [Text("There are no units yet. `surefoot unit add` enters one.")]
+    table = Table(box=None, pad_edge=False)
+    for name in ("unit", "known-stable"):
+        table.add_column(name, overflow="fold")
+    for name in ("hours", "crashes", "due"):
+        table.add_column(name, justify="right", no_wrap=True)
+    for one in found.units:
+        table.add_row(one.unit, one.setting or "nothing yet", f"{one.hours:.1f}", str(one.crashes), str(len(one.due)))
+    parts: list[RenderableType] = [table]
+    strips = [(one.unit, edge) for one in found.units for edge in one.edges]
+    if strips:
+        among = Table(title="edges among units of the platform, shallow to deep", title_justify="left", box=None)
+        for name in ("platform", "knob", "unit", "edge", "lies"):
+            among.add_column(name, overflow="fold")
+        for unit, edge in sorted(strips, key=lambda pair: (pair[1].platform, pair[1].knob, pair[0])):
+            among.add_row(edge.platform, edge.knob, unit, f"{edge.depth:.0f} {edge.measure}", _strip(edge))
+        parts.append(among)
+    parts += [Text(f"? {one.unit}: {text}", style="yellow") for one in found.units for text in one.due]
+    parts.append(
+        Text(
+            f"{len(found.units)} units, {found.known} known-stable, {found.due} with something due; "
+            f"{found.hours:.1f} h under load, {found.crashes} crashes."
+        )
+    )
+    return parts
+
+
+def _strip(edge: EdgeAmong) -> str:
+    if not edge.others:
+        return "the only one"
+    return f"deeper than {edge.deeper_than} of {edge.others} ({edge.low:.0f} to {edge.high:.0f} {edge.measure})"
+
+
+def _write(path: Path, found: Fleet) -> None:
+    import csv
+
+    from surefoot.errors import BadInput
+
+    try:
+        with path.open("w", newline="", encoding="utf-8") as file:
+            out = csv.writer(file)
+            out.writerow(["unit", "known-stable", "mttf_hours", "claim", "hours", "crashes", "runs", "due", "changed"])
+            for one in found.units:
+                bound = "" if one.mttf_hours is None else f"{one.mttf_hours:.6g}"
+                out.writerow(
+                    [one.unit, one.setting, bound, one.claim, f"{one.hours:.3f}", one.crashes, one.runs,
+                     "; ".join(one.due), "; ".join(one.changed)]
+                )  # fmt: skip
+    except OSError as error:
+        raise BadInput(f"it cannot be written: {error.strerror or error}.", where=str(path)) from None
