@@ -269,6 +269,17 @@ class GoalCard(_Frozen):
     effort: Literal["quick", "usual", "thorough"] = "usual"
 
 
+class RemoteCard(_Frozen):
+    """A unit that is worked on from another machine (``--on``), as argument lists, no shell.
+
+    ``agent``: what is run on the unit to serve the line; ``switch_power``: run at the bench when the unit does not come
+    back by itself, switches its power off and on.
+    """
+
+    agent: Annotated[tuple[str, ...], Field(min_length=1)] = ("surefoot", "agent")
+    switch_power: tuple[str, ...] = ()
+
+
 class Unit(_Frozen):
     """The one machine under test, with its card: parts, firmware, cooling, knobs, limits.
 
@@ -291,6 +302,7 @@ class Unit(_Frozen):
     hands: HandsCard = HandsCard()
     sensors_from: str = ""
     pool: str = ""
+    remote: RemoteCard = RemoteCard()
     loads: tuple[LoadCard, ...] = ()
     goal: GoalCard = GoalCard()
     notes: str = ""

@@ -15,6 +15,10 @@ SensorsFrom = Annotated[
         "--sensors-from", metavar="FILE", help="Also read sensors from a log that another program keeps writing."
     ),
 ]
+On = Annotated[
+    str | None,
+    typer.Option("--on", metavar="USER@HOST", help="The unit is that machine, reached by ssh; the journal stays here."),
+]
 ThisMachine = Annotated[
     bool, typer.Option("--this-machine", help="This machine is the unit, though the journal knows another.")
 ]

@@ -26,6 +26,7 @@ GROUPS = (
     "log",
     "check",
     "knobs",
+    "agent",
     "load",
     "measure",
     "score",

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from surefoot.cli.common import JsonFlag, UnitName, console, open_journal, pairs, show
-from surefoot.cli.hands_options import Agreed, SensorsFrom, ThisMachine, Unattended
+from surefoot.cli.hands_options import Agreed, On, SensorsFrom, ThisMachine, Unattended
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -43,6 +43,7 @@ def measure(
     baseline: Annotated[bool, typer.Option("--baseline", help="Mark the runs as the baseline.")] = False,
     note: Annotated[str, typer.Option("--note", help="Anything else.")] = "",
     sensors_from: SensorsFrom = None,
+    on: On = None,
     unattended: Unattended = False,
     i_agree: Agreed = False,
     this_machine: ThisMachine = False,
@@ -56,7 +57,7 @@ def measure(
     from surefoot.guide.measure import measure as measured
     from surefoot.guide.outside import values_of
     from surefoot.guide.recall import setting_for
-    from surefoot.guide.sensors_from import machine_in_hand
+    from surefoot.guide.sensors_from import machine_for
     from surefoot.units import Conditions, validated
 
     with open_journal() as journal:
@@ -78,8 +79,7 @@ def measure(
             this_machine=this_machine,
         )
         voice = TerminalVoice(console(stderr=as_json), attended=not unattended)
-        machine = machine_in_hand(journal, card, voice, sensors_from)
-        with stoppable():
+        with stoppable(), machine_for(journal, card, voice, sensors_from, on) as machine:
             runs = measured(Bench(journal, card, machine, voice), measuring)
     show({"unit": unit, "runs": runs}, lambda: _view(card, runs), as_json)
     raise typer.Exit(0 if all(run.outcome == "held" for run in runs) else 1)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from surefoot.cli.common import JsonFlag, UnitName, console, open_journal, show
-from surefoot.cli.hands_options import Agreed, SensorsFrom, ThisMachine, Unattended
+from surefoot.cli.hands_options import Agreed, On, SensorsFrom, ThisMachine, Unattended
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -73,6 +73,7 @@ def tune(
     max_runs: Annotated[int | None, typer.Option("--max-runs", min=1, help="Pause after so many runs.")] = None,
     minutes: Annotated[float | None, typer.Option("--minutes", min=0, help="Pause after so many minutes.")] = None,
     sensors_from: SensorsFrom = None,
+    on: On = None,
     unattended: Unattended = False,
     i_agree: Agreed = False,
     this_machine: ThisMachine = False,
@@ -83,7 +84,7 @@ def tune(
     from surefoot.guide.bench import Bench
     from surefoot.guide.interrupts import stoppable
     from surefoot.guide.pooling import goal_with_pool, pool_words, unlike_words
-    from surefoot.guide.sensors_from import machine_in_hand
+    from surefoot.guide.sensors_from import machine_for
     from surefoot.guide.session import Options, Session
 
     with open_journal() as journal:
@@ -104,8 +105,7 @@ def tune(
         voice = TerminalVoice(console(stderr=as_json), attended=not unattended)
         for text in pool_words(options.goal):
             voice.say(text, "quiet")
-        machine = machine_in_hand(journal, card, voice, sensors_from)
-        with stoppable():
+        with stoppable(), machine_for(journal, card, voice, sensors_from, on) as machine:
             end = Session(Bench(journal, card, machine, voice), options).run()
         for text in unlike_words(journal, card, options.goal):
             voice.say(text)

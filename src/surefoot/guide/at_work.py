@@ -10,6 +10,7 @@ from surefoot.guide.bench import Bench
 from surefoot.guide.identity import see_identity
 from surefoot.guide.interrupts import no_interrupts
 from surefoot.guide.recovery import recover
+from surefoot.guide.remote.lost import LineLost
 from surefoot.guide.safety import consent
 from surefoot.guide.stock import to_stock
 
@@ -37,6 +38,10 @@ def at_work(
             to_stock(bench)
         try:
             yield
+        except LineLost:
+            # Nobody is there to be spoken to; the agent, or its guardian, puts the unit back by itself.
+            aside(bench.voice).live(None)
+            raise
         except KeyboardInterrupt:
             where = where_it_is(bench)
             aside(bench.voice).say(f"Stopped. {where}", "warn")

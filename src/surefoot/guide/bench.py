@@ -42,7 +42,7 @@ class Bench:
             return self.given_hands
         prompt = self.voice.ask if self.voice.attended else None
         hands = self.machine.hands(self.unit, prompt, found_before(self.journal, self.unit, self.machine.boot_id()))
-        if hands.kind == "ask" or self.machine.source == "virtual":
+        if hands.kind == "ask" or self.machine.source == "virtual" or getattr(hands, "guarded", False):
             return hands
         # Whatever ends this process, the unit goes back to stock.
         return GuardedHands(hands, self.guardian_log)

@@ -10,6 +10,7 @@ from surefoot.guide.aside import aside
 from surefoot.guide.bench import Bench
 from surefoot.guide.ends import End, cut_short, last_word, told_by_the_user
 from surefoot.guide.interrupts import no_interrupts
+from surefoot.guide.remote.lost import LineLost
 from surefoot.guide.run_in_hand import Holding, RunInHand
 from surefoot.guide.stock import to_stock
 from surefoot.guide.watch import watch
@@ -36,6 +37,10 @@ def hold(bench: Bench, plan: RunPlan, holding: Holding) -> Run:
     run = RunInHand.open(bench, plan, holding)
     try:
         end = _make(run, load)
+    except LineLost:
+        # As after any crash: judged once it is known what became of the unit, by `recover`.
+        run.keep()
+        raise
     # Not BaseException: a virtual machine that goes down stops the tool too, as a real one would.
     except (Exception, KeyboardInterrupt, SystemExit) as error:
         _finish(run, cut_short(error), to_the_end=False)

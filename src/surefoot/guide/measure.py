@@ -10,6 +10,8 @@ from surefoot.guide.at_work import at_work
 from surefoot.guide.bench import Bench
 from surefoot.guide.exception import ask_exception
 from surefoot.guide.hold import hold
+from surefoot.guide.remote.again import wait_for
+from surefoot.guide.remote.lost import LineLost
 from surefoot.guide.run_in_hand import Holding
 from surefoot.guide.session import first_start
 from surefoot.guide.settle import Settling, settle
@@ -51,21 +53,33 @@ def measure(bench: Bench, measuring: Measuring) -> list[Run]:
     bench.unit.depths(measuring.setting)
     if not _needs_hands(measuring, bench):
         bench = replace(bench, given_hands=AtStock())
-    with at_work(
-        bench,
-        off_stock=not measuring.setting.is_stock,
-        agreed=measuring.agreed,
-        this_machine=measuring.this_machine,
-    ):
-        ask_exception(bench, measuring.setting)
-        return _repeat(bench, measuring)
+    made: list[Run] = []
+    voice = bench.voice
+    while True:
+        try:
+            with at_work(
+                bench,
+                off_stock=not measuring.setting.is_stock,
+                agreed=measuring.agreed,
+                this_machine=measuring.this_machine,
+            ):
+                if bench.voice is not voice:
+                    # The lost run is judged by now: one that failed is the last.
+                    bench = replace(bench, voice=voice)
+                    made.append(bench.journal.runs(bench.unit.name)[-1])
+                    if made[-1].outcome is not Outcome.VOID:
+                        return made
+                ask_exception(bench, measuring.setting)
+                _repeat(bench, measuring, made)
+                return made
+        except LineLost as lost:
+            bench = wait_for(bench, lost)
 
 
-def _repeat(bench: Bench, measuring: Measuring) -> list[Run]:
+def _repeat(bench: Bench, measuring: Measuring, made: list[Run]) -> None:
     voice = bench.voice
     load = measuring.load or bench.machine.default_load(bench.unit, None)
-    made: list[Run] = []
-    for number in range(1, measuring.repeats + 1):
+    for number in range(len(made) + 1, measuring.repeats + 1):
         start, words = settle(bench, measuring.settling, first_start(bench.journal.runs(bench.unit.name)))
         setting = measuring.setting.describe(bench.unit)
         voice.say(f"Measuring {number} of {measuring.repeats}: {setting} under {load}", "heading")
@@ -84,7 +98,6 @@ def _repeat(bench: Bench, measuring: Measuring) -> list[Run]:
             voice.say(f"Run {run.id}: {run.outcome}; {run.closing.judged_by if run.closing else ''}.", "bad")
             break
         voice.say(f"Run {run.id}: held {run.minutes:.1f} min.", "good")
-    return made
 
 
 def _plan(bench: Bench, measuring: Measuring, load: str) -> RunPlan:

@@ -86,6 +86,9 @@ def as_use(verdict: Verdict) -> Verdict:
 
 def _guardian(bench: Bench, closed: list[Run]) -> list[GuardianReport]:
     since = min((run.opened_at for run in closed), default=None)
+    over_the_line = getattr(bench.machine, "guardian_reports", None)
+    if since is not None and over_the_line is not None:
+        return list(over_the_line(bench.unit.name, since))
     return reports_since(bench.guardian_log, bench.unit.name, since) if since is not None else []
 
 
@@ -100,6 +103,9 @@ def _judge(run: Run, bench: Bench) -> tuple[Verdict, str]:
         else (AFTER_A_BOOT, "the boot of the run is not known")
     )
     default = next(iter(answers))
+    seen = getattr(bench.machine, "seen_under_the_same_boot", lambda: None)()
+    if answers is SAME_BOOT and seen is not None:
+        default, evidence = "froze", f"{evidence}; {seen.words}"
     if answers is AFTER_A_BOOT:
         ending = bench.machine.ending(run.plan.boot_id, run.opened_at)
         if ending.is_known:

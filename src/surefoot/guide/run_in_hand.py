@@ -100,10 +100,14 @@ class RunInHand:
         self._progress, self._beat_at = progress, moment
         self._write_samples()
 
-    def close(self, end: End) -> None:
-        """Write down how it ended."""
+    def keep(self) -> None:
+        """Write down what was seen up to now and is not on disk yet."""
         if self.pending:
             self._write_samples()
+
+    def close(self, end: End) -> None:
+        """Write down how it ended."""
+        self.keep()
         closing = Closing(
             outcome=end.outcome, minutes=self.minutes, judged_by=end.judged_by, detail={**end.detail, **self._facts()}
         )

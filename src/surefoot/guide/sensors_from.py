@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Final
 
 from surefoot.errors import BadInput, MachineError
-from surefoot.guide.machine import RealMachine
+from surefoot.guide.machine import Machine, RealMachine
 from surefoot.guide.voice import Voice
 from surefoot.journal import Journal
 from surefoot.logs import ASK_BELOW, IGNORE, log_fingerprint
@@ -27,6 +29,28 @@ def machine_in_hand(journal: Journal, unit: Unit, voice: Voice, sensors_from: Pa
     for words in machine.missing():
         voice.say(words, "quiet")
     return machine
+
+
+@contextmanager
+def machine_for(
+    journal: Journal, unit: Unit, voice: Voice, sensors_from: Path | None = None, on: str | None = None
+) -> Iterator[Machine]:
+    """This machine, or the one that ``on`` names, over ssh. Raises BadInput where ``on`` names none, MachineError when
+    no agent answers there."""
+    if on is None:
+        yield machine_in_hand(journal, unit, voice, sensors_from)
+        return
+    from surefoot.guide.remote.machine import RemoteMachine
+    from surefoot.guide.remote.ssh import ssh_command
+
+    if sensors_from is not None:
+        raise BadInput("a log on another machine cannot be followed.", where="--sensors-from", remedy="Leave it out.")
+    if unit.sensors_from:
+        voice.say(f"The card's log {unit.sensors_from} is not followed: it is on another machine.", "warn")
+    with RemoteMachine(ssh_command(on, unit.remote.agent), on, unit.remote.switch_power) as machine:
+        for words in machine.missing():
+            voice.say(words, "quiet")
+        yield machine
 
 
 def follow(journal: Journal, path: Path, voice: Voice) -> GrowingLog:

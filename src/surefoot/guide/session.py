@@ -11,6 +11,8 @@ from surefoot.errors import BadInput
 from surefoot.guide.at_work import at_work
 from surefoot.guide.bench import Bench
 from surefoot.guide.hold import hold
+from surefoot.guide.remote.again import wait_for
+from surefoot.guide.remote.lost import LineLost
 from surefoot.guide.run_in_hand import Holding
 from surefoot.guide.settle import Settling, settle
 from surefoot.guide.speed import lost_score
@@ -97,9 +99,17 @@ class Session:
         session holds the unit, MachineError when a setting cannot be applied or a load not be started.
         """
         self._check()
-        options = self.options
-        with at_work(self.bench, off_stock=True, agreed=options.agreed, this_machine=options.this_machine):
-            return self._go_on(_Tally())
+        options, tally = self.options, _Tally()
+        voice = self.bench.voice
+        while True:
+            try:
+                with at_work(self.bench, off_stock=True, agreed=options.agreed, this_machine=options.this_machine):
+                    if self.bench.voice is not voice:
+                        # The lost run is judged; from here on somebody may be asked again.
+                        self.bench = replace(self.bench, voice=voice)
+                    return self._go_on(tally)
+            except LineLost as lost:
+                self.bench = wait_for(self.bench, lost)
 
     @cached_property
     def conditions(self) -> Conditions:

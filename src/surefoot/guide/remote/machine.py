@@ -1,0 +1,288 @@
+"""A machine under test at the other end of a line, as the `Machine` that a bench works with."""
+
+from __future__ import annotations
+
+import subprocess
+import time
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import Any, Final
+
+from surefoot.errors import MachineError
+from surefoot.guide.machine import Fault
+from surefoot.guide.remote.former import GRACE_SECONDS
+from surefoot.guide.remote.line import Line
+from surefoot.guide.remote.lost import LineLost
+from surefoot.guide.remote.wire import SILENT_SECONDS, numbers, plain
+from surefoot.rig.boot import same_boot
+from surefoot.rig.guardian.reports import GuardianReport
+from surefoot.rig.protocols import Hands, Load
+from surefoot.runs import UNKNOWN_ENDING, Ending, LoadState, Outcome
+from surefoot.units import Setting, Unit
+
+QUICK_SECONDS: Final = SILENT_SECONDS
+"""For an answer that is given at once: an agent that beats but does not answer is stuck, and that is a hang too."""
+FORMER_SECONDS: Final = 60.0
+AGAIN_SECONDS: Final = 3.0
+
+
+@dataclass(frozen=True, slots=True)
+class Patience:
+    """Seconds that a unit which was lost is waited for.
+
+    ``grace``: an agent that outlives its line for so long is frozen; ``switch_after``: then power is switched, where
+    a command can, and again after each so long again; ``at_most``: then the session ends, to be gone on with later.
+    """
+
+    grace: float = GRACE_SECONDS
+    switch_after: float = 180.0
+    at_most: float = 3600.0
+
+
+class RemoteMachine:
+    """Sensors, loads and hands of the machine that ``command`` gives an agent on; clock and journal are the bench's.
+
+    ``switch_power``: an argument list that switches the unit's power off and on; () for none.
+    """
+
+    source = "rig"
+
+    def __init__(
+        self,
+        command: Sequence[str],
+        where: str,
+        switch_power: Sequence[str] = (),
+        patience: Patience | None = None,
+    ) -> None:
+        self._command, self.where = list(command), where
+        self._switch, self._patience = list(switch_power), patience or Patience()
+        self._line = Line(self._command, where)
+        self._guardian: int | None = None
+        self._missing: list[str] | None = None
+        self._seen: Ending | None = None
+
+    def ask(self, do: str, **more: Any) -> Any:
+        """Ask the agent. Raises LineLost when nobody is there any more, and what the agent refuses as its error."""
+        return self._line.ask(do, **more)
+
+    def close(self) -> None:
+        """End the line; the agent ends at stock."""
+        self._line.close()
+
+    def __enter__(self) -> RemoteMachine:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def identity(self) -> str:
+        """The unit's, not the bench's."""
+        return self._line.hello.identity
+
+    def boot_id(self) -> str:
+        """Of the unit's boot, as its agent said at the start of the line."""
+        return self._line.hello.boot
+
+    def operating_system(self) -> str:
+        """The unit's."""
+        return self._line.hello.operating_system
+
+    def now(self) -> datetime:
+        """The bench's own clock: a unit that dies may come back with another."""
+        return datetime.now(UTC)
+
+    def seconds(self) -> float:
+        """The bench's monotonic clock."""
+        return time.monotonic()
+
+    def sleep(self, seconds: float) -> None:
+        """Wait."""
+        time.sleep(seconds)
+
+    def sample(self) -> dict[str, float]:
+        """The unit's sensors now."""
+        return numbers(self.ask("sample", within=QUICK_SECONDS))
+
+    def missing(self) -> Sequence[str]:
+        """What the unit does not offer, in words."""
+        if self._missing is None:
+            self._missing = [plain(text) for text in self.ask("missing")]
+        return self._missing
+
+    def load(self, name: str, unit: Unit) -> Load:
+        """The unit's load of that name; one that is done by hand is the bench's own."""
+        told = self.ask("load", name=name, unit=_card(unit))
+        if told["by_hand"]:
+            from surefoot.rig.registry import make_load
+
+            return make_load(name, unit)
+        return RemoteLoad(self, unit, name, tuple(plain(part, 80) for part in told["exercises"]))
+
+    def default_load(self, unit: Unit, knob: str | None) -> str:
+        """As the unit's own installation has it."""
+        return plain(self.ask("default-load", unit=_card(unit), knob=knob), 200)
+
+    def hands(
+        self, unit: Unit, prompt: Callable[[str, str], str] | None, found: Mapping[str, float] | None = None
+    ) -> Hands:
+        """The unit's hands, with their guardian there. Whoever sets values by hand is asked at the bench."""
+        if unit.hands.kind == "ask":
+            from surefoot.rig.hands import make_hands
+
+            return make_hands(unit, prompt=prompt)
+        told = self.ask("hands", unit=_card(unit), found=dict(found or {}))
+        return RemoteHands(self, unit.hands.kind, told["can_read_back"] is True, numbers(told["found"]))
+
+    def applied_by(self, told: Mapping[str, Any]) -> Setting | None:
+        """What the agent read back, and who guards it, kept."""
+        self._guardian = told["guardian"] if isinstance(told["guardian"], int) else None
+        return setting_of(told["values"])
+
+    def faults_since(self, moment: datetime) -> Sequence[Fault]:
+        """From the unit's own logs, by its own clock."""
+        told = self.ask("faults", since=self._there(moment).isoformat())
+        return [(Outcome(outcome), plain(text)) for outcome, text in told]
+
+    def ending(self, boot_id: str | None, since: datetime) -> Ending:
+        """From the unit's own records; where those tell nothing, from what was seen over the line."""
+        told = self.ask("ending", boot=boot_id, since=self._there(since).isoformat())
+        if told["kind"] in ("crash", "froze", "power", "planned"):
+            return Ending(told["kind"], plain(told["words"]))
+        return self._seen or UNKNOWN_ENDING
+
+    def seen_under_the_same_boot(self) -> Ending | None:
+        """What the line showed of a unit that never went down: its agent froze. None when only the line was lost."""
+        return self._seen
+
+    def guardian_reports(self, unit_name: str, since: datetime) -> list[GuardianReport]:
+        """What guardians did on the unit."""
+        told = self.ask("reports", unit=unit_name, since=self._there(since).isoformat())
+        return [
+            GuardianReport(datetime.fromisoformat(one["at"]), unit_name, one["at_stock"] is True, plain(one["words"]))
+            for one in told
+        ]
+
+    def come_back(self, say: Callable[[str], object]) -> None:
+        """Wait for the unit after its line was lost, switching its power where that helps. Raises MachineError when it
+        does not come back in time."""
+        before, lost_at = self._line.hello, time.monotonic()
+        self._line.close()
+        switched = 0
+        while True:
+            try:
+                self._line = Line(self._command, self.where)
+                break
+            except LineLost as error:
+                away = time.monotonic() - lost_at
+                if away > self._patience.at_most:
+                    raise MachineError(
+                        f"the unit has not come back for {away / 60:.0f} min ({error.what.rstrip('.')}).",
+                        where=self.where,
+                        remedy="See that it runs and is at stock, then give the command again: nothing is lost.",
+                    ) from None
+                if self._switch and away > self._patience.switch_after * (switched + 1):
+                    switched += 1
+                    say(f"Not back for {away:.0f} s: switching its power off and on.")
+                    self._switch_power(say)
+                time.sleep(AGAIN_SECONDS)
+        self._seen = None
+        if same_boot(before.boot, self.boot_id()) is False:
+            if switched:
+                self._seen = Ending("froze", "no word from it until its power was switched off and on")
+            say("It is back, under another boot: it went down.")
+            return
+        processes = [before.process, *([self._guardian] if self._guardian else [])]
+        former = {"processes": processes, "began": before.began, "grace": self._patience.grace}
+        became = self.ask("former", **former, within=FORMER_SECONDS)
+        if became == "frozen":
+            self._seen = Ending("froze", "it stayed up, but what ran on it froze and had to be ended")
+        say(
+            "It is back, under the same boot"
+            + ("; what ran on it froze." if self._seen else ": only the line was lost.")
+        )
+
+    def _there(self, moment: datetime) -> datetime:
+        return moment + timedelta(seconds=self._line.hello.ahead)
+
+    def _switch_power(self, say: Callable[[str], object]) -> None:
+        try:
+            done = subprocess.run(self._switch, stdin=subprocess.DEVNULL, capture_output=True, timeout=120, check=False)
+        except (OSError, ValueError, subprocess.TimeoutExpired) as error:
+            say(f"The command that switches its power failed: {error}.")
+            return
+        if done.returncode:
+            say(f"The command that switches its power ended with exit code {done.returncode}.")
+
+
+class RemoteHands:
+    """Whoever applies settings on the unit; a guardian stands behind it there."""
+
+    guarded = True
+
+    def __init__(self, machine: RemoteMachine, kind: str, can_read_back: bool, found: Mapping[str, float]) -> None:
+        self._machine = machine
+        self.kind, self.can_read_back, self.found = kind, can_read_back, found
+
+    def apply(self, unit: Unit, setting: Setting) -> Setting | None:
+        """Over the line; the unit's own hands check card and limits again."""
+        return self._machine.applied_by(self._machine.ask("apply", values=setting.values))
+
+    def read_back(self, unit: Unit) -> Setting | None:
+        """Over the line."""
+        return setting_of(self._machine.ask("read-back"))
+
+
+class RemoteLoad:
+    """A load of the unit's."""
+
+    by_hand = False
+
+    def __init__(self, machine: RemoteMachine, unit: Unit, name: str, exercises: tuple[str, ...]) -> None:
+        self._machine, self._unit, self.name, self._exercises = machine, unit, name, exercises
+
+    def exercises(self) -> tuple[str, ...]:
+        """As the unit says."""
+        return self._exercises
+
+    def start(self, minutes: float) -> RemoteSession:
+        """Have it started there."""
+        number = self._machine.ask("start", name=self.name, unit=_card(self._unit), minutes=minutes)
+        return RemoteSession(self._machine, int(number))
+
+
+class RemoteSession:
+    """A load that runs on the unit."""
+
+    def __init__(self, machine: RemoteMachine, number: int) -> None:
+        self._machine, self._number = machine, number
+
+    def poll(self) -> LoadState:
+        """What it says now."""
+        return _state(self._machine.ask("poll", session=self._number, within=QUICK_SECONDS))
+
+    def stop(self) -> LoadState:
+        """Its last word."""
+        return _state(self._machine.ask("stop", session=self._number))
+
+
+def setting_of(values: Any) -> Setting | None:
+    """A setting as it came over the line."""
+    return None if values is None else Setting(values=numbers(values))
+
+
+def _card(unit: Unit) -> dict[str, Any]:
+    return unit.model_dump(mode="json")
+
+
+def _state(told: Mapping[str, Any]) -> LoadState:
+    if told["state"] not in ("running", "done", "failed", "stopped"):
+        raise MachineError("the agent on the unit tells a state of its load that is not known.")
+    return LoadState(
+        told["state"],
+        float(told["progress"]),
+        plain(told["phase"], 200),
+        Outcome(told["outcome"]) if told["outcome"] else None,
+        plain(told["message"]),
+        dict(told["detail"]),
+    )
