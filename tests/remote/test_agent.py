@@ -23,6 +23,7 @@ from surefoot.guide.remote.wire import LONGEST_LINE, error_in, numbers, of_line,
 from surefoot.guide.session import Options, Session
 from surefoot.guide.settle import Settling
 from surefoot.guide.voice import Unattended
+from surefoot.journal.card_file import card_of_text, card_text
 from surefoot.runs import Outcome
 from surefoot.units import Setting
 
@@ -56,6 +57,7 @@ def test_sensors_loads_and_hands_over_a_line(there):
     with there.machine() as machine:
         assert machine.boot_id() == "rehearsed: one"
         assert machine.identity() and machine.operating_system()
+        assert machine.up_seconds() > 0 and machine.power_mode() in (None, str(machine.power_mode()))
         assert machine.sample() and list(machine.missing()) == machine.missing()
         hands = machine.hands(there.unit, None)
         assert hands.kind == "command" and hands.can_read_back
@@ -218,3 +220,8 @@ def test_what_comes_over_the_line_is_not_believed_blindly():
     assert isinstance(error_in({"kind": "bad-input", "what": "no"}), BadInput)
     assert isinstance(error_in("?"), MachineError)
     assert io.BytesIO(b"x" * (LONGEST_LINE + 1)).readline(LONGEST_LINE) != b""
+
+
+def test_the_card_keeps_what_reaches_the_unit(there):
+    text = card_text(there.unit)
+    assert "[remote]" in text and card_of_text(text, "far", where="again") == there.unit

@@ -14,7 +14,7 @@ from surefoot.errors import BadInput
 from surefoot.units import Knob, Unit, validated
 
 LARGEST_BYTES = 1_000_000
-_TABLES = ("parts", "ceilings_celsius", "power_limits_watts", "throttle_celsius", "goal", "hands")
+_TABLES = ("parts", "ceilings_celsius", "power_limits_watts", "throttle_celsius", "goal", "hands", "remote")
 _LISTS = ("knobs", "loads")
 
 

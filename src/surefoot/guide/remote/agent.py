@@ -73,6 +73,8 @@ class Agent:
             "ending": self._ending,
             "reports": self._reports,
             "former": _former,
+            "power-mode": lambda _: self._machine.power_mode(),
+            "up-seconds": lambda _: self._machine.up_seconds(),
         }
 
     def serve(self) -> int:

@@ -144,6 +144,15 @@ class RemoteMachine:
         told = self.ask("faults", since=self._there(moment).isoformat())
         return [(Outcome(outcome), plain(text)) for outcome, text in told]
 
+    def power_mode(self) -> str | None:
+        """The unit's."""
+        told = self.ask("power-mode")
+        return None if told is None else plain(told, 80)
+
+    def up_seconds(self) -> float:
+        """Of the unit's boot."""
+        return float(self.ask("up-seconds"))
+
     def ending(self, boot_id: str | None, since: datetime) -> Ending:
         """From the unit's own records; where those tell nothing, from what was seen over the line."""
         told = self.ask("ending", boot=boot_id, since=self._there(since).isoformat())
