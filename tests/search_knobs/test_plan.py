@@ -20,7 +20,7 @@ from surefoot.search.known import hours_together
 from surefoot.search.payoff import payoff_order
 from surefoot.search.plan import JOINT_MINUTES
 from surefoot.search.planner import soft_share
-from surefoot.search.prior import model_confidence
+from surefoot.search.prior import setting_confidence
 from surefoot.search.run_evidence import read_runs
 from surefoot.search.together import EVERY_PART, load_together
 from surefoot.units import Conditions, Knob, LoadCard, Unit
@@ -323,14 +323,14 @@ def test_hazards_add_so_a_knob_is_stepped_back_where_it_costs_least():
     knobs = {knob.name: knob for knob in unit.leaders()}
     wanted = {"cpu-core": 80.0, "gpu-core": 105.0}
     found = step_back(knobs, wanted, counted, joint, GOAL)
-    assert found.chance >= model_confidence(GOAL)
+    assert found.chance >= setting_confidence(GOAL, 2)
     for name, depth in found.depths.items():
         assert depth <= wanted[name]
         assert depth + found.back.get(name, 0.0) == wanted[name]
     # Not one step further back than needed: any knob a step deeper again would miss the goal.
     for name in found.back:
         deeper = {**found.depths, name: found.depths.get(name, 0.0) + knobs[name].step}
-        assert joint.chance_meets(deeper) < model_confidence(GOAL) or len(found.back) > 1
+        assert joint.chance_meets(deeper) < setting_confidence(GOAL, 2) or len(found.back) > 1
     # By itself each might stand deeper: the chance together is less than that of either alone.
     assert joint.chance_meets(wanted) <= min(joint.chance_meets({name: depth}) for name, depth in wanted.items())
 

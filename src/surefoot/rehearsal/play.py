@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -10,6 +10,7 @@ from surefoot.rehearsal.populations import GOAL, Population
 from surefoot.rehearsal.virtual import VirtualUnit
 from surefoot.search import Evidence, Goal, certify, next_step
 from surefoot.search.joint_goal import goal_in_unit
+from surefoot.search.soft_share import SOFT_LOAD_SHARE, USUAL_SOFT_SHARE
 
 MOST_RUNS = 120
 
@@ -54,6 +55,8 @@ def tune(population: Population, seed: int, index: int, goal: Goal, strategy: st
     The unit and the luck of its runs depend on ``seed`` and ``index`` alone: every strategy meets the same units.
     """
     knob = population.knob
+    if population.soft_load and goal.soft_share == USUAL_SOFT_SHARE:
+        goal = replace(goal, soft_share=SOFT_LOAD_SHARE)
     unit = population.draw(np.random.default_rng([seed, index, 0]))
     rng = np.random.default_rng([seed, index, 1])
     evidence: list[Evidence] = []

@@ -25,12 +25,16 @@ Draw = Callable[[np.random.Generator], VirtualUnit]
 
 @dataclass(frozen=True)
 class Population:
-    """A population: how its units are drawn, what is particular about it, and the knob that is tuned."""
+    """A population: how its units are drawn, what is particular about it, and the knob that is tuned.
+
+    ``soft_load``: whether the load's card would say that a failure is likely to show as a wrong result.
+    """
 
     name: str
     says: str
     draw: Draw
     knob: Knob = KNOB
+    soft_load: bool = False
 
 
 def _within(rng: np.random.Generator, mean: float, sd: float, low: float, high: float) -> float:
@@ -133,7 +137,7 @@ POPULATIONS: dict[str, Population] = {
         Population("mislogged", "3 % of outcomes written down the wrong way round", _mislogged),
         Population("weibull", "time to failure Weibull, shape 0.6: most failures early", _weibull),
         Population("late", "a failure is found only when the planned time is over; its time is unknown", _late),
-        Population("self-checking", "the load catches 80 % of the failures itself", _self_checking),
+        Population("self-checking", "the load catches 80 % of the failures itself", _self_checking, soft_load=True),
         Population("soft-tail", "3 units in 10 at 13 mV per decade", _soft_tail),
         Population("near-stock", "edge uniform 12 to 55 mV, lognormal(ln 4, 0.1) mV per decade", _near_stock),
         Population("jittered", "the edge moves from run to run, standard deviation 4 mV", _jittered),

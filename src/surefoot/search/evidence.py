@@ -39,10 +39,11 @@ class Goal:
     """What "stable" must mean, and what bench time costs.
 
     ``mttf_hours`` at ``confidence`` is the claim wanted. The search may stop when the recommended depth is likely
-    within ``within`` (knob's unit) of the deepest that would meet the claim. ``max_stride``: how far past the deepest
-    depth that held the next run may go, knob's unit; ``crash_minutes`` and ``setup_minutes``: the price of a crash
-    and of setting up a run; ``soft_minutes``: the price of a failure that the load itself catches; ``max_failures``:
-    stop after so many; ``worth_per_hour``: stop when the next hour would gain less than this many of the knob's
+    within ``within`` (knob's unit) of the deepest that would meet the claim; a thorough search asks for less.
+    ``max_stride``: how far past the deepest depth that held the next run may go, knob's unit; ``crash_minutes`` and
+    ``setup_minutes``: the price of a crash and of setting up a run; ``soft_minutes``: the price of a failure that the
+    load itself catches; ``max_failures``: stop after so many; ``worth_per_hour``: stop when the next hour would gain
+    less than this many of the knob's
     units (None: the search's own threshold; 0: never for that reason). ``soft_share``: the share of failures, 0 to 1,
     that the load is expected to catch itself, before the unit has shown any. ``effort``: ``quick``, ``usual`` or
     ``thorough``, how much bench time and risk is given for depth (effort.py). ``lent``: what a pool

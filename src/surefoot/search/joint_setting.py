@@ -3,7 +3,7 @@
 Hazards add, so two knobs that each meet a goal of 100 h need not meet it together. Rather than soak until they do, one
 knob is stepped back: at 5 mV per decade one step of 5 mV takes nine tenths of a knob's hazard away, which a soak
 would need days to buy. The knob stepped back is the one that raises the chance of meeting the goal most for what it
-loses, the loss being counted as a share of the knob's own certified depth (mV and MHz cannot be compared otherwise).
+loses, the loss being counted in typical depths per decade of hazard (mV and MHz cannot be compared otherwise).
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from surefoot.search.certificate import certify_from
 from surefoot.search.evidence import Certificate, Goal
 from surefoot.search.joint import JointPosterior
 from surefoot.search.own_evidence import deepest_believed
-from surefoot.search.prior import model_confidence
+from surefoot.search.prior import setting_confidence, typical_per_decade
 from surefoot.search.rules import ROUNDING, covers, within
 from surefoot.search.run_evidence import CountedRun, alone, plain_evidence
 from surefoot.units import Knob
@@ -76,8 +76,8 @@ def step_back(
     however likely the arithmetic says it was a stray failure: the knob most to blame is stepped back past it. A rule
     of thumb (another ``strategy``) does not add hazards up; it is stepped back after such failures only.
     """
-    confidence = model_confidence(goal) if strategy == "posterior" else 0.0
     depths = {name: depth for name, depth in certified.items() if depth > 0}
+    confidence = setting_confidence(goal, len(depths)) if strategy == "posterior" else 0.0
     if len(depths) < 2:
         # One knob alone is certified by its own posterior already.
         return SteppedBack(depths, joint.chance_meets(depths), {})
@@ -87,7 +87,7 @@ def step_back(
         if failed is None and chance >= confidence:
             break
         options = {name: {**depths, name: knobs[name].shallower(depths[name])} for name in depths if depths[name] > 0}
-        loss = {name: (depths[name] - options[name][name]) / certified[name] for name in options}
+        loss = {name: (depths[name] - options[name][name]) / typical_per_decade(knobs[name]) for name in options}
         chances = {name: joint.chance_meets(option) for name, option in options.items()}
         if failed is not None:
             blame = joint.blame.get(failed.run.id, {})

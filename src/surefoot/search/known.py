@@ -13,7 +13,7 @@ from surefoot.search.cores import weakest_core_words
 from surefoot.search.evidence import Certificate, Goal
 from surefoot.search.joint import JointPosterior
 from surefoot.search.joint_setting import SteppedBack
-from surefoot.search.prior import model_confidence
+from surefoot.search.prior import setting_confidence
 from surefoot.search.reckoning import Reckoning
 from surefoot.search.rests import Rests, rests_on
 from surefoot.search.rules import covers
@@ -125,6 +125,7 @@ def _held_together(
     """The deepest setting of every tuned knob that was held together and meets the goal by all evidence, or None."""
     best: SteppedBack | None = None
     deepest = 0.0
+    confidence = setting_confidence(goal, len(own))
     for item in read.counted:
         depths = {name: item.depths[name] for name in own}
         if item.failed or any(not 0 < depths[name] <= known.depth + 1e-9 for name, known in own.items()):
@@ -132,10 +133,10 @@ def _held_together(
         score = sum(depth / unit.knob(name).limit for name, depth in depths.items())
         if score <= deepest or hours_together(read.counted, depths) <= 0:
             continue
-        if joint.mttf_bound(depths, model_confidence(goal)) < goal.mttf_hours:
+        if joint.mttf_bound(depths, confidence) < goal.mttf_hours:
             continue
         back = {name: known.depth - depths[name] for name, known in own.items() if depths[name] < known.depth - 1e-9}
-        best, deepest = SteppedBack(depths, model_confidence(goal), back), score
+        best, deepest = SteppedBack(depths, confidence, back), score
     return best
 
 
@@ -171,7 +172,7 @@ def _from_parts(reckoning: Reckoning, target: SteppedBack) -> KnownStable | None
     if reckoning.strategy == "posterior" and len(depths) == 1:
         bound = next(iter(certificates.values())).mttf_hours
     else:
-        bound = together.mttf_hours if together else joint.mttf_bound(depths, model_confidence(goal))
+        bound = together.mttf_hours if together else joint.mttf_bound(depths, setting_confidence(goal, len(depths)))
     whole = rests_on(unit, read.counted, depths, bound, confidence=goal.confidence, most_hours=most, causes=blamed)
     setting = unit.setting_at(depths)
     likely = {name: deeper for name, depth in depths.items() if (deeper := reckoning.likely(name)) > depth + 1e-9}
@@ -313,7 +314,7 @@ def _joint_certificate(
     )
     return Certificate(
         depth=max(depths.values()),
-        mttf_hours=joint.mttf_bound(depths, model_confidence(goal)),
+        mttf_hours=joint.mttf_bound(depths, setting_confidence(goal, len(depths))),
         confidence=goal.confidence,
         hours=hours,
         failures=failures,

@@ -28,7 +28,7 @@ MINUTES = (1.0, 2.0, 4.0, 8.0, 15.0, 22.0, 30.0, 45.0, 60.0, 90.0, 120.0)
 MOST_GAIN_DECADES = 5.3
 """Depth given up beyond this many typical depths per decade counts no further: else the small chance that a failure
 was a stray one rules the choice."""
-PLAN_DOUBT = 1.9
+PLAN_DOUBT = 2.03
 """The doubt at which a run's worth is reckoned, as a multiple of the claim's. Set by the sweep."""
 MOST_DEPTHS = 20
 MOST_CLAIMS = 100

@@ -63,12 +63,16 @@ STRAY_FAILURES = 0.001
 """Chance that a failure was not the setting's doing or was mislogged (likelihood.py, ``stray``)."""
 BACKGROUND_SHARE = 0.10
 """Share of the goal's hazard set aside for failures that no depth explains."""
-DOUBT = 1.6
+DOUBT = 1.5
 """Of the doubt the goal allows (1 - confidence), the share that the model may spend. More than all of it, since the
 prior is gloomier than any population: set by the sweep so that nine claims of ten hold in the worst of them."""
 LENT_DOUBT = 1.1
 """The same with what a pool of very many units lends, that of fewer lying between (`Lent.trust`): that prior is less
 gloomy, so less may be spent. Set by `surefoot rehearse --pool`."""
+DOUBT_TOGETHER = 1.5
+"""The same for a setting of several knobs, as a multiple of one knob's. Each knob's prior is gloomier than any
+population, and the gloom compounds where hazards add: with no more doubt than one knob has, such a setting was stepped
+back further than nine true claims in ten ask. Set by `surefoot rehearse --knobs`, with and without a decade of sag."""
 DOUBT_DECADES = 2.0
 """Decades of hours beyond which the doubt is cut in proportion: 100 h."""
 
@@ -127,6 +131,11 @@ def model_doubt(goal: Goal) -> float:
 def model_confidence(goal: Goal) -> float:
     """The posterior probability that a claim at the goal's confidence must have."""
     return 1.0 - model_doubt(goal)
+
+
+def setting_confidence(goal: Goal, tuned: int) -> float:
+    """The posterior probability that a claim on a setting with so many knobs off stock must have."""
+    return model_confidence(goal) if tuned < 2 else 1.0 - min(DOUBT_TOGETHER * model_doubt(goal), 0.5)
 
 
 def grid_for(knob: Knob, goal: Goal) -> Grid:

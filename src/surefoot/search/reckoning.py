@@ -16,6 +16,7 @@ from surefoot.search.joint_goal import goal_in_unit
 from surefoot.search.joint_setting import SteppedBack, own_certificates, step_back
 from surefoot.search.own_evidence import below_failures
 from surefoot.search.run_evidence import CountedRun, RunsRead, alone, plain_evidence, read_runs
+from surefoot.search.soft_share import USUAL_SOFT_SHARE, expected_soft_share
 from surefoot.units import Conditions, Knob, Unit
 
 
@@ -82,7 +83,10 @@ class Reckoning:
 
     def proposal(self, knob: Knob) -> Proposal:
         """The next step of a knob's own search."""
-        return next_step(knob, self.evidence(knob.name), goal_in_unit(knob, self.goal), strategy=self.strategy)
+        goal = goal_in_unit(knob, self.goal)
+        if goal.soft_share == USUAL_SOFT_SHARE:
+            goal = replace(goal, soft_share=expected_soft_share(self.unit, self.counted, knob))
+        return next_step(knob, self.evidence(knob.name), goal, strategy=self.strategy)
 
     def likely(self, name: str) -> float:
         """The depth that as likely as not would meet the goal, on a whole step, shallower than what failed."""
