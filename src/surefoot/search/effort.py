@@ -31,9 +31,9 @@ class Effort:
 EFFORTS: dict[str, Effort] = {
     effort.name: effort
     for effort in (
-        Effort("quick", crash_aversion=28.0, worth_decades_per_hour=0.335),
+        Effort("quick", crash_aversion=28.0, worth_decades_per_hour=0.36),
         Effort("usual", crash_aversion=4.7, worth_decades_per_hour=0.30),
-        Effort("thorough", crash_aversion=3.0, worth_decades_per_hour=0.055, within_share=0.6),
+        Effort("thorough", crash_aversion=3.2, worth_decades_per_hour=0.04, within_share=0.9),
     )
 }
 
