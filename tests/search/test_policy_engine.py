@@ -28,7 +28,6 @@ def product_constants(effort: str) -> engine.Constants:
         soft_prior=planner.SOFT_PRIOR_WEIGHT, full_share=planner.FULL_STRIDE_SHARE,
         careful_decades=planner.CAREFUL_STRIDE_DECADES, careful_minutes=planner.CAREFUL_MINUTES,
         crash_aversion=EFFORTS[effort].crash_aversion, worth=EFFORTS[effort].worth_decades_per_hour,
-        within=EFFORTS[effort].within_share,
     )  # fmt: skip
 
 

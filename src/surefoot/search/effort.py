@@ -18,14 +18,12 @@ class Effort:
 
     ``crash_aversion``: how much heavier a crash weighs in the choice of a run than its minutes: it risks data (the
     bench hours that are reported count its minutes once). ``worth_decades_per_hour``: where the goal names no
-    threshold, stop when an hour would gain less than this many typical depths per decade of hazard. ``within_share``:
-    the share of the goal's ``within`` that the claim must likely come to before the search stops for that.
+    threshold, stop when an hour would gain less than this many typical depths per decade of hazard.
     """
 
     name: str
     crash_aversion: float
     worth_decades_per_hour: float
-    within_share: float = 1.0
 
 
 EFFORTS: dict[str, Effort] = {
@@ -33,7 +31,7 @@ EFFORTS: dict[str, Effort] = {
     for effort in (
         Effort("quick", crash_aversion=28.0, worth_decades_per_hour=0.36),
         Effort("usual", crash_aversion=4.7, worth_decades_per_hour=0.30),
-        Effort("thorough", crash_aversion=3.2, worth_decades_per_hour=0.04, within_share=0.9),
+        Effort("thorough", crash_aversion=3.4, worth_decades_per_hour=0.065),
     )
 }
 

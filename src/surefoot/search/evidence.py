@@ -39,7 +39,7 @@ class Goal:
     """What "stable" must mean, and what bench time costs.
 
     ``mttf_hours`` at ``confidence`` is the claim wanted. The search may stop when the recommended depth is likely
-    within ``within`` (knob's unit) of the deepest that would meet the claim; a thorough search asks for less.
+    within ``within`` (knob's unit) of the deepest that would meet the claim.
     ``max_stride``: how far past the deepest depth that held the next run may go, knob's unit; ``crash_minutes`` and
     ``setup_minutes``: the price of a crash and of setting up a run; ``soft_minutes``: the price of a failure that the
     load itself catches; ``max_failures``: stop after so many; ``worth_per_hour``: stop when the next hour would gain

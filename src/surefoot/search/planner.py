@@ -82,10 +82,9 @@ class PosteriorStrategy:
         middle = min(after.goal_quantile(0.5), knob.deepest)
         if known is not None and known.depth >= knob.deepest - 1e-9:
             return _stop("limit", f"Stop: the limit of {knob.describe(knob.deepest)} itself is certified.", claim)
-        near = goal.within * effort_named(goal.effort).within_share
-        if known is not None and middle - known.depth <= near:
+        if known is not None and middle - known.depth <= goal.within:
             reason = (
-                f"Stop: {knob.describe(known.depth)} is certified and likely within {near:g} {knob.unit} of "
+                f"Stop: {knob.describe(known.depth)} is certified and likely within {goal.within:g} {knob.unit} of "
                 f"the deepest that would do (about {knob.describe(round(middle / knob.step) * knob.step)})."
             )
             return _stop("certified", reason, claim)

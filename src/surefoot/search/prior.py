@@ -135,7 +135,11 @@ def model_confidence(goal: Goal) -> float:
 
 def setting_confidence(goal: Goal, tuned: int) -> float:
     """The posterior probability that a claim on a setting with so many knobs off stock must have."""
-    return model_confidence(goal) if tuned < 2 else 1.0 - min(DOUBT_TOGETHER * model_doubt(goal), 0.5)
+    if tuned < 2:
+        return model_confidence(goal)
+    # What a pool lends is less gloomy, so less of it compounds.
+    together = DOUBT_TOGETHER + (1.0 - DOUBT_TOGETHER) * (goal.lent.trust if goal.lent else 0.0)
+    return 1.0 - min(together * model_doubt(goal), 0.5)
 
 
 def grid_for(knob: Knob, goal: Goal) -> Grid:
