@@ -111,7 +111,7 @@ def _with_lent(known: KnownStable, reckoning: Reckoning) -> KnownStable:
         name, depth = next(iter(depths.items()))
         hours = alone.joint.marginal(name).mttf_bound(depth, alone.goal)
     else:
-        hours = alone.joint.mttf_bound(depths, model_confidence(alone.goal))
+        hours = alone.joint.mttf_bound(depths, setting_confidence(alone.goal, len(depths)))
     whole = replace(known.whole, without_pool_mttf_hours=min(hours, known.whole.mttf_hours))
     at_once = None if len(depths) == 1 else known.joint is not None
     says = claim_sentence(reckoning.unit, known.setting, known.confidence, whole, known.likely, at_once)
