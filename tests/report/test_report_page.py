@@ -29,8 +29,8 @@ from surefoot.runs import Closing, Outcome, RunPlan, Score
 from surefoot.units import Conditions, Knob, Setting, Unit
 
 SECTIONS = (
-    "answer", "search", "passes", "edge", "scores", "heat", "limiters", "thermals", "noise", "compared", "conditions",
-    "runs", "cautions",
+    "answer", "search", "passes", "edge", "scores", "trial", "heat", "limiters", "thermals", "noise", "compared",
+    "conditions", "runs", "cautions",
 )  # fmt: skip
 HOSTILE = "<script>alert(1)</script>"
 

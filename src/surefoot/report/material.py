@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 from surefoot.runs import Outcome, Run, Trace
 from surefoot.scores.comparison import Comparison
+from surefoot.scores.configurations import parts_from
+from surefoot.scores.design import Trial, design_says
 from surefoot.scores.efficiency import EqualScore
 from surefoot.scores.own_share import Pair, pairs_of
 from surefoot.scores.supply import SupplyCheck
@@ -27,8 +29,8 @@ class Material:
     knob that has any; ``comparison``: None when nothing was measured; ``own``: the pairs that show
     what the known-stable setting brought, each with its comparison, the likest first; ``since``: that setting beside
     the baseline that was asked for, else beside how the unit was first measured; None where that is one of the likest
-    pair; ``traces``: by configuration key, the run whose thermals are shown and its trace; ``problems``: what could not
-    be used and why, in words.
+    pair; ``designs``: of its trials, a sentence each; ``traces``: by configuration key, the run whose thermals are
+    shown and its trace; ``problems``: what could not be used and why, in words.
     """
 
     unit: Unit
@@ -41,6 +43,7 @@ class Material:
     comparison: Comparison | None = None
     own: tuple[tuple[Pair, Comparison], ...] = ()
     since: Comparison | None = None
+    designs: tuple[str, ...] = ()
     traces: dict[str, tuple[Run, Trace]] = field(default_factory=dict)
     surfaces: tuple[SurfaceAt, ...] = ()
     supply: tuple[SupplyCheck, ...] = ()
@@ -105,6 +108,7 @@ def collect(
         comparison=comparison,
         own=tuple((pair, comparison_of(gathered, [pair.tuned.key], baseline=pair.stock.key)) for pair in pairs),
         since=since,
+        designs=tuple(_design(trial) for trial in gathered.trials),
         traces=traces,
         surfaces=gathered.surfaces,
         supply=gathered.supply,
@@ -112,6 +116,11 @@ def collect(
         problems=gathered.problems,
         open_runs=len(gathered.runs) - len(closed),
     )
+
+
+def _design(trial: Trial) -> str:
+    coolings = [parts_from(key).cooling or "" for key in trial.configurations]
+    return design_says(trial, trial.configurations, coolings)
 
 
 def representative(runs: list[Run]) -> list[Run]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from surefoot.report.chapters import answer, edges, in_use, measures, records, search, thermals
+from surefoot.report.chapters import answer, edges, in_use, measures, records, search, thermals, trial
 from surefoot.report.look import Looks
 from surefoot.report.material import Material
 from surefoot.report.view import PageView, Section
@@ -22,6 +22,7 @@ def build(material: Material) -> PageView:
         search.passes(material),
         edges.section(material),
         measures.scores(material, looks),
+        trial.section(material, looks),
         measures.heat(material, looks),
         thermals.limiters(material, looks),
         thermals.over_time(material, looks),
