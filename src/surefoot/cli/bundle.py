@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from surefoot.cli.common import JsonFlag, UnitName, open_journal, show
+from surefoot.cli.common import JsonFlag, UnitName, open_journal, show, working
 
 if TYPE_CHECKING:
     from surefoot.journal.bundle import Bundled
@@ -39,7 +39,7 @@ def save(
 
 
 def load(
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="A bundle made by `bundle save`.")],
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="A bundle made by `bundle save`, or a folder of them.")],
     name: Annotated[str | None, typer.Option("--as", metavar="NAME", help="Enter the unit under this name.")] = None,
     as_json: JsonFlag = False,
 ) -> None:
@@ -48,6 +48,8 @@ def load(
 
     from surefoot.journal.bundle import load_bundle
 
+    if file.expanduser().is_dir():
+        return _load_all(file.expanduser(), name, as_json)
     with open_journal() as journal:
         done = load_bundle(journal, file, name=name)
     show(done, lambda: [Text(text) for text in _loaded(done)], as_json)
@@ -59,3 +61,23 @@ def _loaded(done: Bundled) -> list[str]:
         return [f"{done.unit_name}{renamed} is in the journal with {done.runs} runs."]
     new = f"{done.added} new of {done.runs}" if done.added else f"nothing new among {done.runs}"
     return [f"{done.unit_name}{renamed} was in the journal: {new} runs.", *(f"! {text}" for text in done.conflicts)]
+
+
+def _load_all(folder: Path, name: str | None, as_json: bool) -> None:
+    from rich.text import Text
+
+    from surefoot.errors import BadInput
+    from surefoot.journal.bundle_many import load_folder
+
+    if name is not None:
+        raise BadInput(
+            "--as names one unit, and this is a folder.", where=str(folder), remedy="Load that one by itself."
+        )
+    with open_journal() as journal, working("loading") as told:
+        found = load_folder(journal, folder, told=lambda done, of: told(f"{done} of {of} bundles"))
+    lines = [text for one in found.bundles for text in _loaded(one)]
+    lines += [f"! {path.name}: {why}" for path, why in found.refused]
+    lines.append(f"{len(found.bundles)} bundles loaded, {len(found.refused)} refused.")
+    show(found, lambda: [Text(text) for text in lines], as_json)
+    if found.refused:
+        raise typer.Exit(2)
