@@ -4,7 +4,10 @@
 
 The evidence is made in chunks (one file a chunk of units, as shops would send them), then built into one pool in a
 process of its own whose greatest resident memory is measured. The time is told as a ratio to a scan of the same files
-by DuckDB that reads every column and sums it up.
+by DuckDB that reads every column.
+
+Seen, two shared cores: 1,000,000 units, 50,000,000 runs in 20 files of 0.15 GB: read 26.8 s, build 78.2 s, 2.9 times as
+long; greatest memory 2.11 GB. The made-up evidence packs far better than real evidence would.
 """
 
 from __future__ import annotations
