@@ -199,7 +199,7 @@ def test_void_runs_are_made_again(journal: Journal, unit: Unit, machine: Virtual
     lost = {"left": 1}
     hands_of = machine.hands
 
-    def forgetful(card: Unit, prompt: object) -> object:
+    def forgetful(card: Unit, prompt: object, *more: object) -> object:
         hands = hands_of(card, prompt)  # type: ignore[arg-type]
         apply = hands.apply
 

@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 VIDEO_SCALE = 2.0
 PRINT_SCALE = 10 / 3
 PRINT_DOTS = 300
+# The converter takes a drawing to have 72 dots an inch, and enlarges it by the dots asked for as by the scale.
+SVG_DOTS = 72
 
 
 def write_pictures(
@@ -61,7 +63,9 @@ def _write(picture: Picture, place: Path, stamp: str, theme: str) -> list[Path]:
     files = {
         f"{picture.key}.svg": svg.encode(),
         f"{picture.key}-video.png": vl_convert.svg_to_png(svg, scale=VIDEO_SCALE),
-        f"{picture.key}-print.png": vl_convert.svg_to_png(svg, scale=PRINT_SCALE, ppi=PRINT_DOTS),
+        f"{picture.key}-print.png": vl_convert.svg_to_png(
+            svg, scale=PRINT_SCALE * SVG_DOTS / PRINT_DOTS, ppi=PRINT_DOTS
+        ),
         f"{picture.key}.csv": (picture.table if picture.data is None else picture.data).to_csv(index=False).encode(),
     }
     for name, content in files.items():
