@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from surefoot.rig.loads.gpu.chain import Chain, jump
+from surefoot.rig.loads.gpu.chain import Chain
 from surefoot.rig.loads.gpu.device import Adapter, Device, NoDevice, choose, layout
 from surefoot.rig.loads.gpu.flight import Flight, Wrong
 from surefoot.rig.loads.gpu.kernels import Flip
@@ -18,6 +18,7 @@ from surefoot.rig.loads.gpu.tuning import hottest
 from surefoot.rig.loads.gpu.vram import chunks, free_bytes, share_of
 from surefoot.rig.loads.gpu.worker import passes_for
 from surefoot.rig.loads.kernels import WrongResult
+from surefoot.rig.loads.strides import jump
 
 words = st.integers(0, 2**32 - 1)
 
@@ -27,7 +28,7 @@ def test_a_jump_is_as_good_as_every_step(rounds, m, k, x):
     end = x
     for _ in range(rounds):
         end = (end * m + k) % 2**32
-    all_m, all_k = jump(rounds, m, k)
+    all_m, all_k = jump(rounds, m, k, 32)
     assert (x * all_m + all_k) % 2**32 == end
 
 

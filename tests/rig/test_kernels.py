@@ -8,11 +8,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from surefoot.rig.loads.kernels import WrongResult, leave_alone, make_kernels
-from surefoot.rig.loads.kernels.chain import jump
 from surefoot.rig.loads.kernels.sweep import Sweep
 from surefoot.rig.loads.kernels.transform import round_trip_tolerance
 from surefoot.rig.loads.program import PROGRAMS
 from surefoot.rig.loads.rates import WORK_UNITS, verified_rates
+from surefoot.rig.loads.strides import jump
 
 KERNELS = make_kernels(WORK_UNITS, stream_bytes=1 << 20)
 
@@ -90,7 +90,7 @@ def test_a_jump_is_as_good_as_every_step(rounds, m, k, x):
     end = x
     for _ in range(rounds):
         end = (end * m + k) % 2**64
-    all_m, all_k = jump(rounds, m, k)
+    all_m, all_k = jump(rounds, m, k, 64)
     assert (x * all_m + all_k) % 2**64 == end
 
 

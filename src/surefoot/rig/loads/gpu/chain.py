@@ -7,23 +7,7 @@ import numpy as np
 from surefoot.rig.loads.gpu.device import LANES, RING, Device, Report, Work
 from surefoot.rig.loads.gpu.kernels import Batch, Flip, judge_words
 from surefoot.rig.loads.gpu.shaders import CHAIN, CHAIN_ENDS
-
-_MASK = 0xFFFFFFFF
-
-
-def jump(rounds: int, multiplier: int, increment: int) -> tuple[int, int]:
-    """Multiplier and increment of ``rounds`` steps x -> m x + k (mod 2**32) taken as one.
-
-    By doubling: two steps are x -> m m x + (m + 1) k. Brown 1994, Random number generation with arbitrary strides.
-    """
-    all_m, all_k = 1, 0
-    m, k = multiplier, increment
-    while rounds:
-        if rounds & 1:
-            all_m, all_k = all_m * m & _MASK, (all_k * m + k) & _MASK
-        m, k = m * m & _MASK, (m + 1) * k & _MASK
-        rounds >>= 1
-    return all_m, all_k
+from surefoot.rig.loads.strides import jump
 
 
 class Chain:
@@ -61,7 +45,7 @@ class Chain:
         for number in range(passes):
             # Odd multipliers lose no bit: every start has an end of its own, so no wrong step can be forgotten.
             multiplier, increment, start = (int(value) | 1 for value in random.integers(0, 2**32, 3, dtype=np.uint32))
-            params = (self._rounds // 8, start, multiplier, increment, *jump(self._rounds, multiplier, increment))
+            params = (self._rounds // 8, start, multiplier, increment, *jump(self._rounds, multiplier, increment, 32))
             work.run(self._chain, self._chain_group, self._groups, params=params)
             if flip is not None and number == passes // 2:
                 self._device.flip(work, self._last, int(flip.share * 4 * self._lanes), flip.bit)

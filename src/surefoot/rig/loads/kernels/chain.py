@@ -7,26 +7,12 @@ import hashlib
 import numpy as np
 
 from surefoot.rig.loads.kernels.base import Seed, Tamper, WrongResult, leave_alone
+from surefoot.rig.loads.strides import jump
 
 LANES = 2048
 LONG_ROUNDS = 4000
 SHORT_ROUNDS = 250
 _MASK = 2**64 - 1
-
-
-def jump(rounds: int, multiplier: int, increment: int) -> tuple[int, int]:
-    """Multiplier and increment of ``rounds`` steps x -> m x + k (mod 2**64) taken as one.
-
-    By doubling: two steps are x -> m m x + (m + 1) k. Brown 1994, Random number generation with arbitrary strides.
-    """
-    all_m, all_k = 1, 0
-    m, k = multiplier, increment
-    while rounds:
-        if rounds & 1:
-            all_m, all_k = all_m * m & _MASK, (all_k * m + k) & _MASK
-        m, k = m * m & _MASK, (m + 1) * k & _MASK
-        rounds >>= 1
-    return all_m, all_k
 
 
 class Chain:
@@ -57,7 +43,7 @@ class Chain:
             add(x, step_k, out=x)
         tamper(x)
         if check:
-            all_m, all_k = jump(rounds, m, k)
+            all_m, all_k = jump(rounds, m, k, 64)
             right = self._start * np.uint64(all_m) + np.uint64(all_k)
             if not np.array_equal(x, right):
                 wrong = np.flatnonzero(x != right)
