@@ -112,6 +112,22 @@ def test_killed_while_off_stock(machine, end):
     assert machine.stock_times() == 1
 
 
+def test_what_the_next_process_applies_is_not_taken_for_something_left_over(machine):
+    process, _guardian = machine.start("step")
+    said(process, "off")
+    process.kill()
+    process.wait()
+    machine.until_stock()
+    following, _guardian = machine.start("step")
+    said(following, "off")
+    assert reports(machine), "the next one is ready only when the former guardian is gone"
+    time.sleep(1.5)
+    assert machine.offset() == -2.0 and len(reports(machine)) == 1
+    following.kill()
+    following.wait()
+    machine.until_stock()
+
+
 def test_killed_at_stock_it_does_nothing(machine):
     process, guardian = machine.start("step")
     said(process, "off")

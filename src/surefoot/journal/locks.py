@@ -1,19 +1,14 @@
-"""One writer per unit: a lock of the operating system's that dies with its process.
+"""One writer per unit: a lock of the operating system's that dies with its process (`surefoot.os_lock`).
 
-On Linux and macOS a POSIX record lock (`fcntl.lockf`), not `flock`: a record lock belongs to the process and is not
-inherited by a fork, so that a load's orphaned worker cannot hold a unit after the session was killed. Such a lock does
-not exclude the same process from itself, hence the table of held names below. On Windows `msvcrt.locking` on a byte
-far past the end, so that the text with the holder stays readable. The lock file is never deleted: deleting it would let
-two processes lock two different files of one name.
+Such a lock does not exclude the same process from itself, hence the table of held names below. The lock file is never
+deleted: deleting it would let two processes lock two different files of one name.
 """
 
 from __future__ import annotations
 
-import hashlib
 import json
 import os
 import socket
-import sys
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -23,8 +18,8 @@ from pathlib import Path
 
 from surefoot.errors import JournalError
 from surefoot.journal.failures import translated
+from surefoot.os_lock import lock_path, try_lock, unlock
 
-_LOCKED_BYTE = 0x7FFF_FFF0
 _held: dict[str, Holder] = {}
 _guard = threading.Lock()
 
@@ -41,12 +36,6 @@ class Holder:
     def describe(self) -> str:
         """For a message."""
         return f"process {self.pid} on {self.host}, since {self.since}"
-
-
-def lock_path(folder: Path, what: str) -> Path:
-    """The lock file of a name: a hash, so that any name is safe on any file system."""
-    digest = hashlib.sha256(what.encode()).hexdigest()[:24]
-    return folder / "locks" / f"{digest}.lock"
 
 
 @contextmanager
@@ -73,7 +62,7 @@ def held(folder: Path, what: str, refusal: str, *, wait_seconds: float = 0.0) ->
             finally:
                 # Emptied before it is unlocked, so that a released lock never names a holder.
                 _write(handle, "")
-                _unlock(handle)
+                unlock(handle)
         finally:
             os.close(handle)
     finally:
@@ -110,7 +99,7 @@ def _claim(key: str, mine: Holder, refusal: str, wait_seconds: float) -> None:
 
 def _lock(handle: int, path: Path, refusal: str, wait_seconds: float) -> None:
     for _ in _attempts(wait_seconds):
-        if _try_lock(handle):
+        if try_lock(handle):
             return
     raise _refused(refusal, _read_holder(path))
 
@@ -143,32 +132,3 @@ def _write(handle: int, text: str) -> None:
     os.lseek(handle, 0, os.SEEK_SET)
     if text:
         os.write(handle, text.encode())
-
-
-if sys.platform == "win32":  # pragma: no cover
-    import msvcrt
-
-    def _try_lock(handle: int) -> bool:
-        os.lseek(handle, _LOCKED_BYTE, os.SEEK_SET)
-        try:
-            msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)
-        except OSError:
-            return False
-        return True
-
-    def _unlock(handle: int) -> None:
-        os.lseek(handle, _LOCKED_BYTE, os.SEEK_SET)
-        msvcrt.locking(handle, msvcrt.LK_UNLCK, 1)
-
-else:
-    import fcntl
-
-    def _try_lock(handle: int) -> bool:
-        try:
-            fcntl.lockf(handle, fcntl.LOCK_EX | fcntl.LOCK_NB, 1, _LOCKED_BYTE)
-        except (BlockingIOError, PermissionError):
-            return False
-        return True
-
-    def _unlock(handle: int) -> None:
-        fcntl.lockf(handle, fcntl.LOCK_UN, 1, _LOCKED_BYTE)

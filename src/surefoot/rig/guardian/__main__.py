@@ -19,6 +19,7 @@ from types import FrameType
 from typing import Final
 
 from surefoot.errors import BadInput, MachineError
+from surefoot.os_lock import lock_path, try_lock
 from surefoot.rig.guardian.messages import AT_STOCK, OFF_STOCK, READY, STAND_DOWN
 from surefoot.rig.guardian.reports import GuardianReport, write_report
 from surefoot.rig.hands import make_hands
@@ -29,6 +30,8 @@ from surefoot.units import Setting, Unit
 SECOND_LOOK_SECONDS: Final = 1.0
 """A command of the dead process may still have been under way and set its value after ours: looked at once more."""
 TRIES: Final = 3
+FORMER_SECONDS: Final = 25.0
+"""How long an earlier guardian of the unit is waited for: less than a parent waits for its own."""
 
 
 class _Asked(BaseException):
@@ -53,6 +56,8 @@ def main() -> int:
             return 0
         unit, log = Unit.model_validate(first["unit"]), Path(first["log"])
         hands = make_hands(unit, found=first["found"])
+        if not _alone(unit, log):
+            return 3
         print(READY, flush=True)
         try:
             for line in sys.stdin:
@@ -67,6 +72,26 @@ def main() -> int:
         return 0
     signal.signal(signal.SIGTERM, signal.SIG_IGN)
     return _step_in(unit, hands, log) if off_stock else 0
+
+
+def _alone(unit: Unit, log: Path) -> bool:
+    """Wait until an earlier guardian of the unit is gone; held until this process ends. False when it stays.
+
+    It may still be putting the unit back, and would take what is applied next for something left over. Where no lock
+    can be had (a folder that cannot be written) nothing is waited for: a guardian without one is better than none.
+    """
+    path = lock_path(log.parent, f"guardian of {unit.name}")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o644)
+        until = time.monotonic() + FORMER_SECONDS
+        while not try_lock(handle):
+            if time.monotonic() > until:
+                return False
+            time.sleep(0.05)
+    except OSError:
+        return True
+    return True
 
 
 def _last_word(off_stock: bool) -> bool:
