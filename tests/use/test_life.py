@@ -272,3 +272,18 @@ def test_ctrl_c_closes_the_stretch_with_what_held(journal: Journal, unit: Unit) 
     (run,) = stretches(journal)
     assert run.outcome is Outcome.HELD and run.minutes == pytest.approx(90, abs=16)
     assert end.use.load_hours == pytest.approx(run.minutes / 60)
+
+
+def test_ctrl_c_while_it_is_applied_closes_the_stretch_and_goes_back_to_stock(journal: Journal, unit: Unit) -> None:
+    machine = LivedIn(unit, EDGE, 5)
+
+    class Stopped(Bench):
+        def apply(self, setting: Setting, why: str = "applied") -> Setting | None:
+            read = super().apply(setting, why)
+            if not setting.is_stock:
+                raise KeyboardInterrupt
+            return read
+
+    live(Stopped(journal, unit, machine, Unattended(), goal=goal_for(unit)), Living(agreed=True, **COARSE))
+    (run,) = stretches(journal)
+    assert run.outcome is Outcome.VOID and machine.setting.is_stock and not journal.open_runs(unit.name)

@@ -80,7 +80,7 @@ def test_stopped_by_a_signal_it_closes_the_stretch_and_leaves_the_certified_sett
     watching = subprocess.Popen(
         command("--unattended", "--i-agree"), env=environment, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
     )
-    until(home, lambda: offset(home) < 0)
+    until(home, lambda: offset(home) < 0 and any(run.applied is not None for run in stretches(home)))
     held = offset(home)
     watching.send_signal(signal.SIGTERM)
     said, wrong = watching.communicate(timeout=60)

@@ -98,8 +98,8 @@ def live(bench: Bench, living: Living) -> Lived:
             why = life.go_on()
         except KeyboardInterrupt:
             bench.voice.say("Stopped; what was held until now counts.", "warn")
-        # A trial is not left alone: nobody would see it fail.
-        if living.to_stock or life.choice.chance is not None:
+        # A trial is not left alone, for nobody would see it fail; nor is what was not seen to be applied.
+        if living.to_stock or life.choice.chance is not None or life.unseen:
             bench.voice.say(where_it_is(bench))
         else:
             bench.leave_applied()
@@ -115,6 +115,8 @@ class _Life:
         self.awake = 0.0
         self.vanished = 0
         self._there: Setting | None = None
+        self.unseen = False
+        """Whether it was stopped while a setting was being applied."""
         self.choice = UseChoice(Setting(), Setting())
         self._levels = levels(bench)
 
@@ -182,6 +184,11 @@ class _Life:
             return end
         except MachineError as error:
             stretch.close(Outcome.VOID, f"could not be lived with: {error.message()}")
+            raise
+        except (KeyboardInterrupt, SystemExit):
+            if bench.journal.run(stretch.run_id).closing is None:
+                self.unseen = True
+                stretch.close(Outcome.VOID, "stopped by the user while it was being applied")
             raise
 
     def _see_applied(self, setting: Setting, run_id: int) -> Setting | None:
