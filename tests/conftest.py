@@ -3,11 +3,26 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
 
+import pytest
 from hypothesis import settings
+
+from confirming import Everything
+from surefoot.rig import card_commands
 
 # Shared machines are noisy: an example that takes long is no failure. Speed is measured in tests/benchmarks.
 settings.register_profile("surefoot", deadline=None)
 # In continuous integration every run tries the same examples, so that a red run is red because of the change in it.
 settings.register_profile("ci", deadline=None, derandomize=True, print_blob=True)
 settings.load_profile("ci" if os.environ.get("CI") else "surefoot")
+
+
+@pytest.fixture(autouse=True)
+def _commands_of_cards_are_confirmed(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """The suite's own cards count as confirmed in its own process; what is refused is tested under `asks`."""
+    if request.node.get_closest_marker("asks") is None:
+        monkeypatch.setattr(card_commands, "_remembered", Everything)
+    card_commands._let_through.clear()
+    yield
+    card_commands._let_through.clear()

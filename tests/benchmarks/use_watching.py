@@ -17,6 +17,9 @@ from pathlib import Path
 
 import psutil
 
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from confirming import confirm_in
 from surefoot.journal import Journal
 from surefoot.runs import Closing, Outcome, RunPlan
 from surefoot.units import HandsCard, Knob, Unit
@@ -38,6 +41,7 @@ def tuned(path: Path, folder: Path) -> None:
     with Journal.open(path) as journal:
         unit = Unit(name="watched", knobs=(CORE,), hands=hands)
         journal.add_unit(unit)
+        confirm_in(path.parent, unit)
         for depth, minutes, held in BENCH:
             plan = RunPlan(
                 unit_name=unit.name, setting=unit.setting_at({"cpu-core": depth}), load="cpu", planned_minutes=minutes,

@@ -12,6 +12,9 @@ from pathlib import Path
 
 import pytest
 
+from confirming import confirm_in
+from surefoot.journal.card_file import read_card
+
 CARD = """
 firmware = "F-1"
 [[knobs]]
@@ -37,6 +40,7 @@ class Bench:
         card = home / "card.toml"
         card.write_text(CARD.format(python=json.dumps(sys.executable), store=json.dumps(str(self.store))))
         self.run("unit", "add", "bench", "--from", str(card))
+        confirm_in(home, read_card(card, "bench"))
 
     def command(self, *arguments: str) -> list[str]:
         return [sys.executable, "-c", "from surefoot.cli.main import run; run()", *arguments]
@@ -233,6 +237,10 @@ def test_the_card_to_practise_with_changes_nothing_but_a_file(bench: Bench, monk
     card = Path(__file__).parents[2] / "examples" / "nothing-changes.toml"
     monkeypatch.chdir(bench.home)
     bench.run("unit", "add", "practice", "--from", str(card))
+    bench.run("measure", "practice", "--minutes", "0.1", "--unattended", code=2)
+    assert not (bench.home / "offset.txt").exists(), "not confirmed, not run"
+    code = json.loads(bench.run("unit", "commands", "practice", "--json").stdout)["code"]
+    bench.run("unit", "confirm", "practice", "--code", code)
     assert json.loads(bench.run("next", "practice", "--json").stdout)["minutes"] <= 5
     bench.run("measure", "practice", "--minutes", "0.1", "--unattended")
     assert (bench.home / "offset.txt").read_text() == "0"

@@ -6,11 +6,13 @@ import itertools
 import sys
 from pathlib import Path
 
+from surefoot.rig.card_commands import commands_of, let_through
 from surefoot.rig.guardian import GuardedHands
 from surefoot.rig.hands import make_hands
 from surefoot.units import Setting, Unit
 
 unit = Unit.model_validate_json(Path(sys.argv[1]).read_text())
+let_through(commands_of(unit))
 hands = GuardedHands(make_hands(unit), Path(sys.argv[2]))
 hands.start(unit)
 print(hands.guardian, flush=True)

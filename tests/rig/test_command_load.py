@@ -111,7 +111,10 @@ def test_a_killed_parent_leaves_nothing_of_the_command(gone):
         from surefoot.rig.loads.command import CommandLoad
         from surefoot.units import LoadCard
         code = {textwrap.dedent(SLEEPER)!r}
-        session = CommandLoad(LoadCard(name="own", command=(sys.executable, "-c", code))).start(10)
+        from surefoot.rig.card_commands import let_through, load_command
+        own = LoadCard(name="own", command=(sys.executable, "-c", code))
+        let_through([load_command(own)])
+        session = CommandLoad(own).start(10)
         while not session.poll().detail.get("output_tail"):
             time.sleep(0.05)
         print(session.poll().detail["output_tail"], flush=True)

@@ -13,6 +13,7 @@ from pathlib import Path
 
 import pytest
 
+from confirming import confirm_in
 from conftest import CORE, tuned
 from surefoot.journal import Journal
 from surefoot.runs import USE, Outcome, Run
@@ -31,6 +32,7 @@ def home(tmp_path: Path) -> Iterator[Path]:
     with Journal.open(tmp_path / "journal.sqlite") as journal:
         card = Unit(name="box", knobs=(CORE,), hands=hands)
         journal.add_unit(card)
+        confirm_in(tmp_path, card)
         tuned(journal, card)
     yield tmp_path
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from surefoot.cli.common import JsonFlag, console, show
+from surefoot.cli.common import JsonFlag, attended, console, show
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -57,6 +57,7 @@ def run(
     """Run one load at the setting that is there now, checked, with a live view; nothing is applied and nothing kept."""
     import time
 
+    from surefoot.cli.voice import TerminalVoice
     from surefoot.guide.interrupts import stoppable
     from surefoot.guide.loads_here import load_to_try
     from surefoot.guide.try_load import try_load
@@ -64,7 +65,7 @@ def run(
     from surefoot.rig.sampler import Sampler
 
     card = _unit(unit)
-    load = load_to_try(name, card, per_core)
+    load = load_to_try(name, card, per_core, TerminalVoice(console(stderr=True), attended=attended()))
     sampler = Sampler(sensors())
     with stoppable(), _View(as_json) as view:
         tried = try_load(

@@ -14,6 +14,7 @@ from surefoot.errors import AnswerIsNo, BadInput
 if TYPE_CHECKING:
     from rich.console import RenderableType
 
+    from surefoot.guide.voice import Voice
     from surefoot.journal import CardEntry, Journal, UnitLine
     from surefoot.units import Unit
 
@@ -30,6 +31,8 @@ def register(app: typer.Typer) -> None:
     group.command("show")(show_unit)
     group.command("edit")(edit)
     group.command("retire")(retire)
+    group.command("commands")(commands)
+    group.command("confirm")(confirm)
     app.add_typer(group, name="unit")
 
 
@@ -57,6 +60,7 @@ def add(
                 remedy="Give a card with --from; examples/ holds ready ones.",
             )
         journal.add_unit(unit)
+        _offer_to_confirm(unit)
         result = _known(journal, name)
     show(result, lambda: _view(result, f"Added {name}."), as_json)
 
@@ -111,6 +115,7 @@ def edit(
                 "there is no terminal for an editor here.", where="unit edit", remedy="Give a card with --from."
             )
         journal.revise_unit(after)
+        _offer_to_confirm(after)
         result = _known(journal, unit)
     said = f"Card of {unit} changed." if after != before else f"Card of {unit} is as it was."
     show(result, lambda: _view(result, said), as_json)
@@ -132,6 +137,80 @@ def retire(
         result = {"unit": unit, "retired": not undo, "runs": len(journal.runs(unit))}
     said = f"{unit} is back in use." if undo else f"{unit} is retired; its runs are kept. `--undo` takes it back."
     show(result, lambda: Text(said), as_json)
+
+
+def commands(unit: UnitName, as_json: JsonFlag = False) -> None:
+    """Show every command that this unit's card can have started, in full, and which were confirmed on this machine."""
+    with open_journal() as journal:
+        result = _commands(journal.unit(unit))
+    show(result, lambda: _commands_view(result), as_json)
+
+
+def confirm(
+    unit: UnitName,
+    code: Annotated[
+        str | None,
+        typer.Option("--code", metavar="CODE", help="Where nobody can be asked: the code that `unit commands` told."),
+    ] = None,
+    take_back: Annotated[bool, typer.Option("--take-back", help="They are not to run any more.")] = False,
+    as_json: JsonFlag = False,
+) -> None:
+    """Let the commands on a unit's card run on this machine, once they were shown in full."""
+    from surefoot.guide.card_commands import confirm_by_code, see_commands, take_back_commands
+
+    if take_back and code is not None:
+        raise BadInput("--code and --take-back exclude each other.")
+    with open_journal() as journal:
+        card = journal.unit(unit)
+        if take_back:
+            take_back_commands(card)
+        elif code is not None:
+            confirm_by_code(card, code)
+        else:
+            see_commands(card, _voice(), away=True)
+        result = _commands(card)
+    show(result, lambda: _commands_view(result), as_json)
+
+
+def _offer_to_confirm(unit: Unit) -> None:
+    """One question where there is somebody; a no leaves the card as it is, and its commands asleep."""
+    from surefoot.guide.card_commands import ask_to_confirm
+
+    if _can_ask():
+        ask_to_confirm(unit, _voice(), away=True)
+
+
+def _voice() -> Voice:
+    from surefoot.cli.voice import TerminalVoice
+
+    return TerminalVoice(console(stderr=True), attended=_can_ask())
+
+
+def _commands(unit: Unit) -> dict[str, Any]:
+    from surefoot.guide.card_commands import code_of, commands_of, unconfirmed
+
+    found = commands_of(unit, away=True)
+    missing = unconfirmed(found)
+    return {
+        "unit": unit.name,
+        "code": code_of(found) if found else "",
+        "commands": [
+            {"role": one.role, "arguments": one.arguments, "shown": one.shown(), "confirmed": one not in missing}
+            for one in found
+        ],
+    }
+
+
+def _commands_view(told: dict[str, Any]) -> list[RenderableType]:
+    from rich.text import Text
+
+    if not told["commands"]:
+        return [Text(f"The card of {told['unit']} starts no commands.")]
+    parts = []
+    for one in told["commands"]:
+        state = "+ confirmed on this machine" if one["confirmed"] else "? not confirmed on this machine: will not run"
+        parts += [Text(state, style="green" if one["confirmed"] else "yellow"), Text(f"  {one['shown']}")]
+    return [*parts, Text(f"Code of these commands: {told['code']}")]
 
 
 def _can_ask() -> bool:
@@ -176,7 +255,9 @@ def _in_editor(journal: Journal, before: Unit, force: bool) -> Unit:
 
 
 def _known(journal: Journal, name: str) -> dict[str, Any]:
-    """What the journal knows of a unit, for the view and for JSON."""
+    """What the journal knows of a unit, for the view and for JSON; and which of its commands will not run here."""
+    from surefoot.guide.card_commands import commands_of, unconfirmed
+
     return {
         "name": name,
         "card": journal.unit(name),
@@ -185,6 +266,7 @@ def _known(journal: Journal, name: str) -> dict[str, Any]:
         "open_run": next((run.id for run in journal.open_runs(name)), None),
         "consent": journal.consent(name),
         "history": journal.card_history(name),
+        "commands_asleep": [command.shown() for command in unconfirmed(commands_of(journal.unit(name), away=True))],
     }
 
 
@@ -211,6 +293,8 @@ def _view(known: dict[str, Any], said: str = "") -> list[RenderableType]:
     from rich.table import Table
     from rich.text import Text
 
+    from surefoot.guide.card_commands import in_full
+
     unit: Unit = known["card"]
     facts = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
     facts.add_column(style="bold", overflow="fold", max_width=24)
@@ -232,11 +316,16 @@ def _view(known: dict[str, Any], said: str = "") -> list[RenderableType]:
     say("throttle point", ", ".join(f"{domain} {limit:g} °C" for domain, limit in unit.throttle_celsius.items()))
     say("goal", f"MTTF of {unit.goal.mttf_hours:g} h under load, at {unit.goal.confidence:.0%} confidence")
     say("effort", unit.goal.effort)
-    say("hands", unit.hands.kind + (": " + " ".join(unit.hands.apply) if unit.hands.apply else ""))
+    say("hands", unit.hands.kind + (": " + in_full(unit.hands.apply) if unit.hands.apply else ""))
     say("own loads", ", ".join(load.name for load in unit.loads))
     say("notes", unit.notes)
     say("runs", f"{known['runs']}" + (f", run {known['open_run']} open" if known["open_run"] else ""))
     say("cautions", "agreed to" if known["consent"] else "not agreed to yet; `surefoot tune` asks")
+    if known["commands_asleep"]:
+        say(
+            "commands",
+            f"not confirmed on this machine, will not run; `surefoot unit confirm {unit.name}` shows and asks",
+        )
     say("card", _changes(known["history"]))
     return [*([Text(said)] if said else []), facts, *_knobs(unit)]
 

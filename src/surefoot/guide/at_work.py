@@ -7,6 +7,7 @@ from contextlib import contextmanager
 
 from surefoot.guide.aside import aside
 from surefoot.guide.bench import Bench
+from surefoot.guide.card_commands import see_commands
 from surefoot.guide.identity import see_identity
 from surefoot.guide.interrupts import no_interrupts
 from surefoot.guide.recovery import recover
@@ -23,13 +24,15 @@ def at_work(
 
     ``off_stock``: whether settings off stock will be applied, which needs the cautions agreed to and the machine to be
     the unit; ``agreed``, ``this_machine``: so it was said on the command line; ``stays``: what is applied is meant to
-    stay. An interrupt is told where the unit is. Raises AnswerIsNo when the user declines, JournalError when another
-    session holds the unit.
+    stay. An interrupt is told where the unit is. Raises AnswerIsNo when the user declines, BadInput for a card whose
+    commands were not confirmed on this machine with nobody there to ask, JournalError when another session holds it.
     """
     with bench.journal.writer(bench.unit.name):
         if off_stock:
             consent(bench, agreed)
             see_identity(bench, this_machine)
+        if bench.machine.source != "virtual":
+            see_commands(bench.unit, bench.voice)
         recovered = recover(bench)
         left = bench.left_applied
         if left is not None:

@@ -6,7 +6,9 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from surefoot.errors import BadInput, MachineError
+from surefoot.guide.card_commands import see_commands
 from surefoot.guide.try_load import heat_here
+from surefoot.guide.voice import Voice
 from surefoot.rig.loads.catalogue import about
 from surefoot.rig.protocols import Load
 from surefoot.rig.registry import CPU, load_names, make_load, why_not
@@ -51,8 +53,11 @@ def loads_here(unit: Unit | None, journal: Journal | None) -> tuple[LoadHere, ..
     return tuple(found)
 
 
-def load_to_try(name: str, unit: Unit | None, per_core: bool) -> Load:
-    """The load that is asked for. Raises BadInput for an unknown one or one done by hand, MachineError if not here."""
+def load_to_try(name: str, unit: Unit | None, per_core: bool, voice: Voice) -> Load:
+    """The load that is asked for; a command of the card's is shown and confirmed first where it never was.
+
+    Raises BadInput for an unknown one, one done by hand, or one that nobody confirms; MachineError if not here.
+    """
     if per_core:
         if name not in (CPU, PER_CORE):
             raise BadInput(f"load {name!r} cannot be run one core at a time.", remedy="Leave the name out, or use cpu.")
@@ -61,6 +66,8 @@ def load_to_try(name: str, unit: Unit | None, per_core: bool) -> Load:
     own = unit is not None and any(card.name == name for card in unit.loads)
     if not own and (reason := why_not(name)):
         raise MachineError(f"load {name!r} cannot be run here: it {reason}.")
+    if unit is not None and own and not load.by_hand:
+        see_commands(unit, voice)
     if load.by_hand:
         raise BadInput(
             f"load {name!r} is done by hand: there is nothing to run.", remedy="Hold it with `surefoot measure`."

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Final
 
 from surefoot.errors import BadInput, MachineError
+from surefoot.guide.card_commands import see_commands
 from surefoot.guide.machine import Machine, RealMachine
 from surefoot.guide.voice import Voice
 from surefoot.journal import Journal
@@ -47,6 +48,7 @@ def machine_for(
         raise BadInput("a log on another machine cannot be followed.", where="--sensors-from", remedy="Leave it out.")
     if unit.sensors_from:
         voice.say(f"The card's log {unit.sensors_from} is not followed: it is on another machine.", "warn")
+    see_commands(unit, voice, away=True)
     with RemoteMachine(ssh_command(on, unit.remote.agent), on, unit.remote.switch_power) as machine:
         for words in machine.missing():
             voice.say(words, "quiet")

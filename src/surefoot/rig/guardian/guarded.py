@@ -13,6 +13,7 @@ from queue import Empty, Queue
 from typing import Final
 
 from surefoot.errors import MachineError
+from surefoot.rig.card_commands import hands_commands, see_confirmed
 from surefoot.rig.guardian.messages import AT_STOCK, OFF_STOCK, READY, STAND_DOWN
 from surefoot.rig.hands.found import found_by
 from surefoot.rig.hands.guard import disagreements
@@ -69,8 +70,12 @@ class GuardedHands:
         return self._process.pid if self._process is not None and self._process.poll() is None else None
 
     def start(self, unit: Unit) -> None:
-        """Have a guardian at its post, where there is none yet. Raises MachineError when it does not get there."""
+        """Have a guardian at its post, where there is none yet. Raises MachineError when it does not get there.
+
+        Raises BadInput for commands that were not confirmed on this machine: it takes its parent's word for them.
+        """
         if self.guardian is None:
+            see_confirmed(*hands_commands(unit.hands))
             self._process = _start(unit, self._log, self.found)
 
     def _tell(self, unit: Unit, word: str) -> None:

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import re
 import subprocess
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 from surefoot.errors import BadInput, MachineError
+from surefoot.rig.card_commands import PLACE, CardCommand, hands_commands, run, see_confirmed
 from surefoot.rig.hands.guard import guard
 from surefoot.units import Setting, Unit
 
-# A place is a plain name in braces; anything else in braces (JSON, a script) is the user's own text.
-PLACE = re.compile(r"\{([\w-]+)\}")
 NUMBER = r"[-+\u2212]?\d+(?:\.\d+)?(?:[eE][-+]?\d+)?"
 SHOWN = 300
 
@@ -46,44 +45,45 @@ class CommandHands:
     def apply(self, unit: Unit, setting: Setting) -> Setting | None:
         """Apply and read back. Raises BadInput past a limit, MachineError when a command fails or takes too long."""
         guard(unit, setting)
-
-        def value(match: re.Match[str]) -> str:
-            return f"{setting.value(match.group(1)):g}"
-
-        self._run([PLACE.sub(value, argument) for argument in self._card.apply], "apply")
+        # Both, so that nothing is applied that could not be read back.
+        see_confirmed(*hands_commands(self._card))
+        values = {knob.name: f"{setting.value(knob.name):g}" for knob in unit.knobs}
+        self._run(CardCommand("hands.apply", self._card.apply), "apply", values)
         return self.read_back(unit)
 
     def read_back(self, unit: Unit) -> Setting | None:
         """What the read-back command prints; None without one. Raises MachineError when it cannot be understood."""
         if not self._card.read_back:
             return None
-        return parse_read_back(unit, self._run(list(self._card.read_back), "read-back"))
+        return parse_read_back(unit, self._run(CardCommand("hands.read_back", self._card.read_back), "read-back"))
 
-    def _run(self, arguments: list[str], what: str) -> str:
-        limit = self._card.timeout_seconds
+    def _run(self, command: CardCommand, what: str, values: Mapping[str, str] | None = None) -> str:
+        limit, program = self._card.timeout_seconds, command.arguments[0]
         try:
-            done = subprocess.run(
-                arguments,
+            done = run(
+                command,
+                values=values,
                 stdin=subprocess.DEVNULL,
                 capture_output=True,
                 timeout=limit,
-                check=False,
                 encoding="utf-8",
                 errors="replace",
                 # Ctrl-C and a window that is shut reach every process of the terminal; the way back must not be one.
                 start_new_session=True,
             )
         except subprocess.TimeoutExpired:
-            raise MachineError(f"the {what} command did not end within {limit:g} s.", where=arguments[0]) from None
+            raise MachineError(f"the {what} command did not end within {limit:g} s.", where=program) from None
+        except BadInput:
+            raise
         except (OSError, ValueError) as error:
-            raise MachineError(f"the {what} command could not be started: {error}.", where=arguments[0]) from None
+            raise MachineError(f"the {what} command could not be started: {error}.", where=program) from None
         if done.returncode != 0:
             said = (done.stderr or done.stdout).strip()[-SHOWN:]
             raise MachineError(
                 f"the {what} command ended with exit code {done.returncode}" + (f": {said}" if said else "."),
-                where=arguments[0],
+                where=program,
             )
-        return done.stdout
+        return str(done.stdout)
 
 
 def parse_read_back(unit: Unit, text: str) -> Setting:

@@ -16,6 +16,7 @@ from statistics import median
 from typing import Any, Literal
 
 from surefoot.errors import BadInput, MachineError
+from surefoot.rig.card_commands import load_command, see_confirmed, start
 from surefoot.rig.loads.leash import NOT_STARTED_EXIT
 from surefoot.rig.loads.verdicts import died_by_itself, signal_name
 from surefoot.rig.protocols import LoadState
@@ -53,6 +54,7 @@ class CommandLoad:
         """Start it. Raises MachineError when there is no such program, BadInput for minutes <= 0."""
         if not minutes > 0:
             raise BadInput(f"a load lasts more than 0 minutes, got {minutes!r}.", where=f"load {self.name!r}")
+        see_confirmed(load_command(self._card))
         program = self._card.command[0]
         if shutil.which(program) is None:
             raise MachineError(
@@ -115,13 +117,16 @@ class CommandSession:
         else:
             options["creationflags"] = getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0)
         try:
-            return subprocess.Popen(
-                [sys.executable, "-P", "-m", "surefoot.rig.loads.leash", *self._card.command],
+            return start(
+                load_command(self._card),
+                under=(sys.executable, "-P", "-m", "surefoot.rig.loads.leash"),
                 stdin=subprocess.PIPE,
                 stdout=subprocess.PIPE,
                 stderr=subprocess.STDOUT,
                 **options,
             )
+        except BadInput:
+            raise
         except (OSError, ValueError) as error:
             where = f"load {self._card.name!r}"
             raise MachineError(f"the command could not be started: {error}.", where=where) from None
