@@ -197,19 +197,23 @@ class HandsCard(_Frozen):
     ``kind`` ``ask``: the user sets it and confirms; ``command``: ``apply`` is an argument list in which ``{knob-name}``
     stands for the signed offset of that knob (no shell), and ``read_back``, where there is one, an argument list that
     prints ``knob-name value`` or ``knob-name=value`` lines, or the bare value when the unit has one knob;
-    ``documented``: ``doors`` gives each knob the interface that sets it, as `surefoot knobs` lists them.
+    ``documented``: ``doors`` gives each knob the interface that sets it, as `surefoot knobs` lists them; ``elevate``
+    names the system's own means by which a small helper gets the administrator's rights for what is closed.
     """
 
     kind: str = "ask"
     apply: tuple[str, ...] = ()
     read_back: tuple[str, ...] = ()
     doors: dict[str, str] = Field(default_factory=dict)
+    elevate: Literal["", "sudo", "pkexec", "runas"] = ""
     timeout_seconds: Annotated[float, Field(gt=0, le=600)] = 30.0
 
     @model_validator(mode="after")
     def _complete(self) -> HandsCard:
         if self.kind == "command" and not self.apply:
             raise ValueError("hands of kind 'command' need 'apply', a list of arguments")
+        if self.elevate and self.kind != "documented":
+            raise ValueError("'elevate' is for hands of kind 'documented' alone")
         return self
 
 

@@ -21,10 +21,11 @@ def register(app: typer.Typer) -> None:
 
 def knobs(as_json: JsonFlag = False) -> None:
     """List what the kernel and the makers document as settable here, as ready lines for a unit's card."""
+    from surefoot.rig.elevated.means import means_here
     from surefoot.rig.offers import card_lines, offers
 
     found = offers()
-    lines = card_lines(found)
+    lines = card_lines(found, means_here())
     show({"offers": found, "card": lines}, lambda: _view(found, lines), as_json)
     if not found:
         raise typer.Exit(1)
@@ -45,6 +46,8 @@ def _view(found: list[Offer], lines: str) -> list[RenderableType]:
     for one in found:
         now = "" if one.now is None else f"now {one.now:g} {one.unit}"
         state = Text(f"not now: {one.why_not}", style="yellow") if one.why_not else Text("can be set", style="green")
+        if one.by_rights:
+            state = Text("with the administrator's rights", style="yellow")
         grid.add_row(Text(one.door, style="bold"), one.says, now, state)
     parts: list[RenderableType] = [grid]
     if lines:

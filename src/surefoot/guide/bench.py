@@ -11,7 +11,7 @@ from surefoot.guide.found import found_before, write_found
 from surefoot.guide.machine import Machine
 from surefoot.guide.voice import Voice
 from surefoot.journal import Journal
-from surefoot.rig.guardian.guarded import GuardedHands
+from surefoot.rig.guardian import WithGuardian, with_guardian
 from surefoot.rig.guardian.reports import FILE_NAME
 from surefoot.rig.hands.guard import disagreements, guard
 from surefoot.rig.protocols import Hands
@@ -42,10 +42,10 @@ class Bench:
             return self.given_hands
         prompt = self.voice.ask if self.voice.attended else None
         hands = self.machine.hands(self.unit, prompt, found_before(self.journal, self.unit, self.machine.boot_id()))
-        if hands.kind == "ask" or self.machine.source == "virtual" or getattr(hands, "guarded", False):
+        if hands.kind == "ask" or self.machine.source == "virtual":
             return hands
         # Whatever ends this process, the unit goes back to stock.
-        return GuardedHands(hands, self.guardian_log)
+        return with_guardian(hands, self.guardian_log)
 
     @property
     def guardian_log(self) -> Path:
@@ -54,7 +54,7 @@ class Bench:
 
     def leave_applied(self) -> None:
         """The setting that stands is to outlive this process: the guardian goes without putting it back."""
-        if isinstance(self.hands, GuardedHands):
+        if isinstance(self.hands, WithGuardian):
             self.hands.close()
 
     def apply(self, setting: Setting, why: str = "applied") -> Setting | None:

@@ -9,7 +9,7 @@ from typing import Any
 from surefoot.guide.bench import Bench
 from surefoot.guide.use_counters import use_detail
 from surefoot.rig.boot import same_boot
-from surefoot.rig.guardian.reports import GuardianReport, reports_since
+from surefoot.rig.guardian import GuardianReport, all_reports
 from surefoot.runs import USE, Closing, Outcome, Run
 
 
@@ -88,8 +88,8 @@ def _guardian(bench: Bench, closed: list[Run]) -> list[GuardianReport]:
     since = min((run.opened_at for run in closed), default=None)
     over_the_line = getattr(bench.machine, "guardian_reports", None)
     if since is not None and over_the_line is not None:
-        return list(over_the_line(bench.unit.name, since))
-    return reports_since(bench.guardian_log, bench.unit.name, since) if since is not None else []
+        return list(over_the_line(bench.unit, since))
+    return all_reports(bench.guardian_log, bench.unit, since) if since is not None else []
 
 
 def _judge(run: Run, bench: Bench) -> tuple[Verdict, str]:

@@ -9,6 +9,7 @@ from typing import Final
 
 from surefoot.errors import MachineError
 from surefoot.rig.doors import Door, doors
+from surefoot.rig.doors.files import NO_RIGHTS
 
 LIMITS: Final = {"mV": 100.0, "MHz": 150.0, "W": 30.0}
 """What the offered line gives as limit where the interface takes more: a beginning that is seldom reached, by unit of
@@ -17,7 +18,8 @@ measure (our own choice). The user lowers or raises it; the search goes step by 
 
 @dataclass(frozen=True, slots=True)
 class Offer:
-    """One door. ``card``: lines in the card's own format; ``why_not``: "" when it can be set now."""
+    """One door. ``card``: lines in the card's own format; ``why_not``: "" when it can be set now; ``by_rights``:
+    whether only the administrator's rights are missing."""
 
     door: str
     says: str
@@ -25,6 +27,7 @@ class Offer:
     now: float | None
     why_not: str
     card: str
+    by_rights: bool = False
 
 
 def offers(root: Path | None = None) -> list[Offer]:
@@ -32,7 +35,9 @@ def offers(root: Path | None = None) -> list[Offer]:
     found = []
     for one in doors(root):
         try:
-            found.append(Offer(one.name, one.says, one.unit, one.read(), one.why_not(), _lines(one)))
+            why_not = one.why_not()
+            by_rights = why_not == NO_RIGHTS
+            found.append(Offer(one.name, one.says, one.unit, one.read(), why_not, _lines(one), by_rights))
         except MachineError as error:
             found.append(Offer(one.name, one.says, one.unit, None, error.message(), ""))
     return found
@@ -51,11 +56,13 @@ def _lines(one: Door) -> str:
     )
 
 
-def card_lines(found: Iterable[Offer]) -> str:
-    """What can be set now, as one piece of a card. Pure."""
-    there = [one for one in found if one.card and not one.why_not]
+def card_lines(found: Iterable[Offer], means: str = "") -> str:
+    """What can be set now, as one piece of a card; with ``means``, by which a helper gets the administrator's rights,
+    also what only those open. Pure."""
+    there = [one for one in found if one.card and (not one.why_not or (means and one.by_rights))]
     if not there:
         return ""
     given = "\n".join(f'"{one.door.replace(":", "-")}" = "{one.door}"' for one in there)
     knobs = "\n\n".join(one.card for one in there)
-    return f'[hands]\nkind = "documented"\n\n[hands.doors]\n{given}\n\n{knobs}\n'
+    elevate = f'elevate = "{means}"\n' if any(one.by_rights for one in there) else ""
+    return f'[hands]\nkind = "documented"\n{elevate}\n[hands.doors]\n{given}\n\n{knobs}\n'

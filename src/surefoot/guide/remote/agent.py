@@ -34,8 +34,9 @@ from surefoot.guide.remote.wire import (
 )
 from surefoot.journal.place import journal_path
 from surefoot.rig.card_commands import commands_of, let_through
-from surefoot.rig.guardian import GuardedHands, reports_since
+from surefoot.rig.guardian import WithGuardian, all_reports, with_guardian
 from surefoot.rig.guardian.reports import FILE_NAME
+from surefoot.rig.hands.found import found_by
 from surefoot.rig.protocols import LoadSession
 from surefoot.units import Setting, Unit, validated
 
@@ -56,7 +57,7 @@ class Agent:
         self._heard = time.monotonic()
         self._ended = threading.Event()
         self._sessions: dict[int, LoadSession] = {}
-        self._hands: GuardedHands | None = None
+        self._hands: WithGuardian | None = None
         self._unit: Unit | None = None
         self._off_stock = False
         self._verbs: dict[str, Callable[[Asked], Any]] = {
@@ -69,6 +70,7 @@ class Agent:
             "stop": self._stop,
             "hands": self._make_hands,
             "apply": self._apply,
+            "leave": self._leave_applied,
             "read-back": lambda _: _values(self._known_hands().read_back(self._known_unit())),
             "faults": lambda asked: [(outcome.value, text) for outcome, text in self._machine.faults_since(_at(asked))],
             "ending": self._ending,
@@ -199,8 +201,8 @@ class Agent:
         if self._hands is not None:
             self._hands.close()
         hands = self._machine.hands(unit, None, dict(asked["found"]))
-        self._unit, self._hands = unit, GuardedHands(hands, _log())
-        return {"can_read_back": self._hands.can_read_back, "found": dict(self._hands.found)}
+        self._unit, self._hands = unit, with_guardian(hands, _log())
+        return {"can_read_back": self._hands.can_read_back, "found": dict(found_by(self._hands))}
 
     def _apply(self, asked: Asked) -> Any:
         hands, unit = self._known_hands(), self._known_unit()
@@ -211,7 +213,11 @@ class Agent:
         self._off_stock = not setting.is_stock
         return {"values": _values(read), "guardian": hands.guardian}
 
-    def _known_hands(self) -> GuardedHands:
+    def _leave_applied(self, asked: Asked) -> Any:
+        self._known_hands().close()
+        self._off_stock = False
+
+    def _known_hands(self) -> WithGuardian:
         if self._hands is None:
             raise MachineError("no hands were asked for.")
         return self._hands
@@ -225,7 +231,7 @@ class Agent:
         return {"kind": ending.kind, "words": ending.words}
 
     def _reports(self, asked: Asked) -> Any:
-        found = reports_since(_log(), str(asked["unit"]), _at(asked))
+        found = all_reports(_log(), _unit(asked), _at(asked))
         return [{**asdict(one), "at": one.at.isoformat()} for one in found]
 
 

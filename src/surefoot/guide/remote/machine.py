@@ -165,11 +165,16 @@ class RemoteMachine:
         """What the line showed of a unit that never went down: its agent froze. None when only the line was lost."""
         return self._seen
 
-    def guardian_reports(self, unit_name: str, since: datetime) -> list[GuardianReport]:
+    @property
+    def guardian(self) -> int | None:
+        """Process number of the guardian there; None before the first setting."""
+        return self._guardian
+
+    def guardian_reports(self, unit: Unit, since: datetime) -> list[GuardianReport]:
         """What guardians did on the unit."""
-        told = self.ask("reports", unit=unit_name, since=self._there(since).isoformat())
+        told = self.ask("reports", unit=_card(unit), since=self._there(since).isoformat())
         return [
-            GuardianReport(datetime.fromisoformat(one["at"]), unit_name, one["at_stock"] is True, plain(one["words"]))
+            GuardianReport(datetime.fromisoformat(one["at"]), unit.name, one["at_stock"] is True, plain(one["words"]))
             for one in told
         ]
 
@@ -229,8 +234,6 @@ class RemoteMachine:
 class RemoteHands:
     """Whoever applies settings on the unit; a guardian stands behind it there."""
 
-    guarded = True
-
     def __init__(self, machine: RemoteMachine, kind: str, can_read_back: bool, found: Mapping[str, float]) -> None:
         self._machine = machine
         self.kind, self.can_read_back, self.found = kind, can_read_back, found
@@ -244,6 +247,15 @@ class RemoteHands:
         """Over the line."""
         see_confirmed(*hands_commands(unit.hands))
         return setting_of(self._machine.ask("read-back"))
+
+    @property
+    def guardian(self) -> int | None:
+        """Its process number on the unit."""
+        return self._machine.guardian
+
+    def close(self) -> None:
+        """Leave what stands: neither the agent nor its guardian puts it back when the line ends."""
+        self._machine.ask("leave")
 
 
 class RemoteLoad:

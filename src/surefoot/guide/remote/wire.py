@@ -14,7 +14,7 @@ from typing import Any, Final
 
 from surefoot.errors import BadInput, MachineError, SurefootError
 
-VERSION: Final = 1
+VERSION: Final = 2
 HELLO: Final = "surefoot-agent"
 BEAT_SECONDS: Final = 1.0
 SILENT_SECONDS: Final = 8.0

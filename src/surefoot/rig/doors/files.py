@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
+from typing import Final
 
 from surefoot.errors import MachineError
 from surefoot.rig.sensors.files import read_number
+
+NO_RIGHTS: Final = "it may be written by the administrator only"
+"""Why a door is closed that a helper with the administrator's rights opens."""
 
 
 def number_in(path: Path) -> float:
@@ -38,4 +42,4 @@ def closed(path: Path) -> str:
     """Why a file cannot be written by this user, in words; "" when it can."""
     if not path.exists():
         return "it is not there"
-    return "" if os.access(path, os.W_OK) else "it may be written by the administrator only"
+    return "" if os.access(path, os.W_OK) else NO_RIGHTS

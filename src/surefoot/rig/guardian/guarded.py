@@ -10,7 +10,7 @@ import threading
 from collections.abc import Mapping
 from pathlib import Path
 from queue import Empty, Queue
-from typing import Final
+from typing import Final, Protocol, runtime_checkable
 
 from surefoot.errors import MachineError
 from surefoot.rig.card_commands import hands_commands, see_confirmed
@@ -23,6 +23,25 @@ from surefoot.units import Setting, Unit
 
 START_SECONDS: Final = 30.0
 """How long it may take to start: a machine under load starts Python slowly, and nothing is applied before."""
+
+
+@runtime_checkable
+class WithGuardian(Hands, Protocol):
+    """Hands that something stands behind: whatever ends this process, the unit goes back to stock."""
+
+    @property
+    def guardian(self) -> int | None:
+        """Process number of whoever that is; None while there is none."""
+        ...
+
+    def close(self) -> None:
+        """Send it away in order; what stands applied then, stays."""
+        ...
+
+
+def with_guardian(hands: Hands, log: Path) -> WithGuardian:
+    """The hands with a guardian behind them: their own, or one that writes to ``log``."""
+    return hands if isinstance(hands, WithGuardian) else GuardedHands(hands, log)
 
 
 class GuardedHands:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 from collections.abc import Mapping
@@ -9,6 +10,10 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final
+
+from surefoot.rig.elevated.kept import FOLDER as KEPT
+from surefoot.rig.elevated.kept import STEPPED_IN
+from surefoot.units import Unit
 
 FILE_NAME: Final = "guardian.jsonl"
 MOST_BYTES: Final = 1_000_000
@@ -43,15 +48,32 @@ def write_report(path: Path, report: GuardianReport) -> None:
 
 def reports_since(path: Path, unit_name: str, since: datetime) -> list[GuardianReport]:
     """The reports on a unit since a moment, oldest first; a torn or foreign line is passed over. Never raises."""
+    found = [report for line in _lines(path) if (report := _report(line)) is not None]
+    return [report for report in found if report.unit_name == unit_name and report.at >= since]
+
+
+def all_reports(path: Path, unit: Unit, since: datetime) -> list[GuardianReport]:
+    """Of the guardians that write to ``path``, and of the helper with the administrator's rights where the card has
+    doors; oldest first. Never raises."""
+    found = reports_since(path, unit.name, since)
+    if unit.hands.doors:
+        own = set(unit.hands.doors.values())
+        for line in _lines(KEPT / STEPPED_IN):
+            with contextlib.suppress(ValueError, KeyError, TypeError):
+                read = json.loads(line)
+                if own & set(read["doors"]) and (at := datetime.fromisoformat(read["at"])) >= since:
+                    found.append(GuardianReport(at, unit.name, read["at_stock"] is True, str(read["words"])))
+    return sorted(found, key=lambda one: one.at)
+
+
+def _lines(path: Path) -> list[str]:
     try:
         with path.open("rb") as file:
             file.seek(0, os.SEEK_END)
             file.seek(max(0, file.tell() - MOST_BYTES))
-            lines = file.read().decode("utf-8", errors="replace").splitlines()
+            return file.read().decode("utf-8", errors="replace").splitlines()
     except OSError:
         return []
-    found = [report for line in lines if (report := _report(line)) is not None]
-    return [report for report in found if report.unit_name == unit_name and report.at >= since]
 
 
 def _report(line: str) -> GuardianReport | None:

@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 
 from surefoot.errors import BadInput
+from surefoot.rig.elevated.pipe import rights_already
 from surefoot.rig.hands.ask import AskHands
 from surefoot.rig.hands.command import CommandHands
 from surefoot.rig.hands.documented import DocumentedHands
+from surefoot.rig.hands.elevated import ElevatedHands
 from surefoot.rig.protocols import Hands
 from surefoot.units import Unit
 
@@ -17,10 +19,17 @@ Prompt = Callable[[str, str], str]
 Found = Mapping[str, float]
 """Absolute values that were there before the first change, by knob; only documented hands know of such."""
 
+
+def _documented(unit: Unit, prompt: Prompt | None, found: Found | None) -> Hands:
+    if unit.hands.elevate and not rights_already():
+        return ElevatedHands(unit, prompt, found=found)
+    return DocumentedHands(unit, prompt, found=found)
+
+
 KINDS: dict[str, Callable[[Unit, Prompt | None, Found | None], Hands]] = {
     "ask": lambda unit, prompt, _found: AskHands(unit, prompt),
     "command": lambda unit, prompt, _found: CommandHands(unit, prompt),
-    "documented": lambda unit, prompt, found: DocumentedHands(unit, prompt, found=found),
+    "documented": _documented,
 }
 
 
