@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -16,6 +17,39 @@ def test_arrows_point_one_way() -> None:
     from importlinter.cli import EXIT_STATUS_SUCCESS, lint_imports
 
     assert lint_imports(config_filename=str(ROOT / "pyproject.toml")) == EXIT_STATUS_SUCCESS
+
+
+@pytest.mark.parametrize(
+    ("importer", "imported", "allowed"),
+    [
+        ("surefoot.report.gather", "surefoot.journal.journal", False),
+        ("surefoot.report.chapters.answer", "surefoot.journal", False),
+        ("surefoot.report.page", "surefoot.guide.attach", False),
+        ("surefoot.report.material", "surefoot.rig.hands", False),
+        ("surefoot.report.page", "surefoot.journal.reader", True),
+    ],
+)
+def test_a_report_that_would_write_is_seen(importer: str, imported: str, allowed: bool) -> None:
+    """The contract itself, against one import more than there is."""
+    import grimp
+    from importlinter.contracts.forbidden import ForbiddenContract
+
+    settings = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["tool"]["importlinter"]
+    name = "The report does not import what writes"
+    options = next(one for one in settings["contracts"] if one["name"] == name)
+    contract = ForbiddenContract(
+        name,
+        {"root_packages": settings["root_packages"]},
+        {**options, "forbidden_modules": _ours(options), "allow_indirect_imports": "true"},
+    )
+    graph = grimp.build_graph("surefoot")
+    graph.add_import(importer=importer, imported=imported)
+    assert contract.check(graph, verbose=False).kept is allowed
+
+
+def _ours(options: dict[str, list[str]]) -> list[str]:
+    """The forbidden modules that are our own: the graph of this test holds no others."""
+    return [one for one in options["forbidden_modules"] if one.startswith("surefoot.")]
 
 
 @pytest.mark.parametrize("arguments", [["--help"], ["recall", "nobody"], ["recall", "--help"]])

@@ -144,8 +144,8 @@ def configs(
 ) -> None:
     """List the configurations that runs fall into; name and order them."""
     from surefoot.cli.compare_views import configurations_view
-    from surefoot.report.arrange import add_configuration, name_configurations, order_configurations, setting_from
-    from surefoot.report.gather import list_configurations
+    from surefoot.guide.arrange import add_configuration, name_configurations, order_configurations, setting_from
+    from surefoot.journal.configured import list_configurations
 
     if add is None and (mode or cooling or setting or load or firmware):
         raise BadInput("--mode, --cooling, --set, --load and --firmware go with --add NAME.", where="surefoot configs")

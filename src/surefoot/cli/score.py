@@ -13,7 +13,7 @@ from surefoot.errors import BadInput
 if TYPE_CHECKING:
     from rich.console import RenderableType
 
-    from surefoot.report.attach import Written
+    from surefoot.guide.attach import Written
 
 RunOption = Annotated[int | None, typer.Option("--run", metavar="ID", help="The run it belongs to.")]
 ConfigOption = Annotated[
@@ -44,7 +44,7 @@ def score(
     as_json: JsonFlag = False,
 ) -> None:
     """Keep a score of a run or a configuration: points, frames per second, or a frame-time log."""
-    from surefoot.report.attach import target_of, write_frames, write_score
+    from surefoot.guide.attach import target_of, write_frames, write_score
 
     if frames is not None:
         if value is not None:
@@ -77,7 +77,7 @@ def reading(
     as_json: JsonFlag = False,
 ) -> None:
     """Keep what an instrument said: sound level, surface temperature, wall power, battery charge."""
-    from surefoot.report.attach import target_of, write_reading
+    from surefoot.guide.attach import target_of, write_reading
 
     fields = {
         "kind": kind,

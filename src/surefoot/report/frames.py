@@ -21,7 +21,7 @@ from surefoot.scores.comparison import Comparison
 if TYPE_CHECKING:
     import pandas as pd
 
-    from surefoot.journal import Journal
+    from surefoot.journal.reader import JournalReader
 
 
 def open_journal(path: str | os.PathLike[str] | None = None) -> JournalFrames:
@@ -30,9 +30,9 @@ def open_journal(path: str | os.PathLike[str] | None = None) -> JournalFrames:
     ``path``: its file or folder; by default the data directory (`SUREFOOT_HOME`, or the user data directory). Raises
     JournalError when there is none there or it cannot be used.
     """
-    from surefoot.journal import Journal
+    from surefoot.journal.reader import open_to_read
 
-    return JournalFrames(Journal.open(path, read_only=True))
+    return JournalFrames(open_to_read(path))
 
 
 class JournalFrames:
@@ -41,7 +41,7 @@ class JournalFrames:
     Every method that takes a unit raises BadInput for one that is not there.
     """
 
-    def __init__(self, journal: Journal) -> None:
+    def __init__(self, journal: JournalReader) -> None:
         self.journal = journal
 
     def __enter__(self) -> JournalFrames:

@@ -10,17 +10,14 @@ from typing import TYPE_CHECKING, Literal, TypedDict
 import numpy as np
 
 from surefoot.errors import BadInput, SurefootError
+from surefoot.journal.configured import measured_and_configured
 from surefoot.runs import Channel, Run, Trace
 from surefoot.scores.bootstrap import WithinLog
 from surefoot.scores.comparison import Comparison, Family, LimiterShare, compare
 from surefoot.scores.configurations import (
-    UNORDERED,
     Configuration,
-    configurations,
     find,
-    is_measurement,
     key_of,
-    parts_from,
     parts_of,
 )
 from surefoot.scores.design import Trial
@@ -33,10 +30,8 @@ from surefoot.scores.trial_plan import TrialPlan
 from surefoot.units import Unit, validated
 
 if TYPE_CHECKING:
-    from surefoot.journal import Journal
+    from surefoot.journal.reader import JournalReader
     from surefoot.journal.records import ReadingEntry, ScoreEntry
-
-FRAME_CHANNEL = "frame.frame-time"
 
 Room = float | Literal["auto"] | None
 
@@ -105,12 +100,6 @@ class Gathered:
         return round(float(np.median(known)), 1) if known and len(known) == len(rooms) else None
 
 
-def list_configurations(journal: Journal, unit: Unit | str) -> list[Configuration]:
-    """The configurations of a unit with the runs that stand for them, in the user's order; reads no trace."""
-    card = journal.unit(unit) if isinstance(unit, str) else unit
-    return _grouped(journal, card)[1]
-
-
 def hottest(surfaces: Sequence[SurfaceAt]) -> list[SurfaceAt]:
     """The hottest reading of each configuration and place under load, in order."""
     found: dict[tuple[str, str], SurfaceAt] = {}
@@ -122,7 +111,7 @@ def hottest(surfaces: Sequence[SurfaceAt]) -> list[SurfaceAt]:
     return list(found.values())
 
 
-def gather(journal: Journal, unit: Unit | str, *, tell: Callable[[str], None] | None = None) -> Gathered:
+def gather(journal: JournalReader, unit: Unit | str, *, tell: Callable[[str], None] | None = None) -> Gathered:
     """Read runs, traces, scores and readings of a unit. A trace that cannot be summarised is a problem, not an end.
 
     ``tell``: called with what is being done, since every trace is summarised anew.
@@ -130,7 +119,7 @@ def gather(journal: Journal, unit: Unit | str, *, tell: Callable[[str], None] | 
     card = journal.unit(unit) if isinstance(unit, str) else unit
     runs = journal.runs(card.name)
     scores, readings = journal.scores(card.name), journal.readings(card.name)
-    measured, found = _grouped(journal, card)
+    measured, found = measured_and_configured(journal, card)
     collecting = _Collecting(card, {one.key: one for one in found}, {run.id: run for run in measured})
     for place, run in enumerate(measured, 1):
         if journal.has_trace(run.id):
@@ -161,7 +150,7 @@ def gather(journal: Journal, unit: Unit | str, *, tell: Callable[[str], None] | 
     )
 
 
-def designs(journal: Journal, unit_name: str) -> list[Trial]:
+def designs(journal: JournalReader, unit_name: str) -> list[Trial]:
     """The trials of a unit, oldest first."""
     return [
         validated(TrialPlan, entry.plan, f"trial {entry.number}").design(entry.number, ended=entry.ended is not None)
@@ -246,21 +235,6 @@ def equal_scores(comparison: Comparison) -> tuple[EqualScore, ...]:
     )
 
 
-def _grouped(journal: Journal, unit: Unit) -> tuple[list[Run], list[Configuration]]:
-    """The runs that stand for a configuration; and those grouped, the named ones, and those something was tied to."""
-    entries: list[ScoreEntry | ReadingEntry] = [*journal.scores(unit.name), *journal.readings(unit.name)]
-    touched = {entry.run_id for entry in entries}
-    measured = [run for run in journal.runs(unit.name) if is_measurement(run, run.id in touched)]
-    names = dict(journal.configuration_names(unit.name))
-    for key in {entry.configuration for entry in entries if entry.configuration and entry.run_id is None}:
-        try:
-            parts_from(key)
-        except BadInput:
-            continue
-        names.setdefault(key, ("", UNORDERED))
-    return measured, configurations(measured, names, unit)
-
-
 def _frame_scores(scores: Sequence[ScoreEntry], run: Run) -> bool:
     """Whether a run has frame rates written down, so that its trace need not be counted once more."""
     return any(entry.run_id == run.id and entry.score.unit == "fps" for entry in scores)
@@ -342,7 +316,7 @@ class _Collecting:
 
     def _frames(self, run: Run, key: str, trace: Trace, known: bool) -> None:
         from surefoot.runs import Score
-        from surefoot.scores.frames import UNITS, frame_statistics, is_per_frame
+        from surefoot.scores.frames import FRAME_CHANNEL, UNITS, frame_statistics, is_per_frame
 
         logged = trace.get(FRAME_CHANNEL)
         if logged is None:

@@ -17,7 +17,7 @@ from surefoot.search import Assessment, EdgePosterior, Evidence, Goal, KnownStab
 from surefoot.units import Conditions, Unit
 
 if TYPE_CHECKING:
-    from surefoot.journal import Journal
+    from surefoot.journal.reader import JournalReader
     from surefoot.report.gather import SurfaceAt
 
 
@@ -62,7 +62,7 @@ class Material:
 
 
 def collect(
-    journal: Journal, unit: Unit | str, *, baseline: str | None = None, tell: Callable[[str], None] | None = None
+    journal: JournalReader, unit: Unit | str, *, baseline: str | None = None, tell: Callable[[str], None] | None = None
 ) -> Material:
     """Read the journal once and work everything out; ``tell`` is called with what is being done.
 

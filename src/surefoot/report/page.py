@@ -13,7 +13,7 @@ from surefoot.errors import BadInput
 from surefoot.units import Unit
 
 if TYPE_CHECKING:
-    from surefoot.journal import Journal
+    from surefoot.journal.reader import JournalReader
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +37,7 @@ class ReportFiles:
 
 
 def report_files(
-    journal: Journal,
+    journal: JournalReader,
     unit: Unit | str,
     path: str | os.PathLike[str],
     *,
@@ -78,7 +78,7 @@ def report_files(
 
 
 def write_report(
-    journal: Journal, unit: Unit | str, path: str | os.PathLike[str], *, baseline: str | None = None
+    journal: JournalReader, unit: Unit | str, path: str | os.PathLike[str], *, baseline: str | None = None
 ) -> Path:
     """Write the report of a unit as one HTML file that needs nothing else; its place.
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import NamedTuple
@@ -105,6 +105,30 @@ def is_measurement(run: Run, has_score_or_reading: bool = False) -> bool:
     if run.outcome not in (Outcome.HELD, Outcome.SLOW):
         return False
     return has_score_or_reading or run.plan.purpose in MEASURING
+
+
+def of_records(
+    runs: Sequence[Run],
+    names: Mapping[str, tuple[str, int]],
+    unit: Unit,
+    *,
+    touched: Set[int],
+    tied: Iterable[str],
+) -> tuple[list[Run], list[Configuration]]:
+    """The runs that stand for a configuration; and the configurations: grouped, named, or with something tied to.
+
+    ``touched``: ids of runs of which something was scored or read; ``tied``: keys that a score or reading of no run
+    names (a text that is no key is passed over).
+    """
+    measured = [run for run in runs if is_measurement(run, run.id in touched)]
+    named = dict(names)
+    for key in tied:
+        try:
+            parts_from(key)
+        except BadInput:
+            continue
+        named.setdefault(key, ("", UNORDERED))
+    return measured, configurations(measured, named, unit)
 
 
 def configurations(

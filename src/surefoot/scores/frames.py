@@ -17,6 +17,9 @@ from surefoot.errors import BadInput
 from surefoot.runs import Floats
 from surefoot.scores.bootstrap import WithinLog, block_bootstrap
 
+FRAME_CHANNEL = "frame.frame-time"
+"""The channel of a trace that holds frame times."""
+
 HITCH_MS = 100.0
 HITCH_TIMES_MEDIAN = 10.0
 GAP_SECONDS = 1.0

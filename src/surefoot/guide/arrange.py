@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from surefoot.errors import BadInput
-from surefoot.report.gather import list_configurations
+from surefoot.journal.configured import list_configurations
 from surefoot.scores.configurations import UNORDERED, Configuration, Parts, find, key_of, word
 from surefoot.units import Setting, validated
 

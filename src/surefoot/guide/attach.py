@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from surefoot.errors import BadInput
-from surefoot.report.gather import FRAME_CHANNEL, list_configurations
+from surefoot.journal.configured import list_configurations
 from surefoot.runs import Floats, Reading, Score, Trace
 from surefoot.scores.configurations import find, is_measurement
-from surefoot.scores.frames import DEFINITIONS, UNITS, FrameStatistics, frame_statistics, is_per_frame
+from surefoot.scores.frames import DEFINITIONS, FRAME_CHANNEL, UNITS, FrameStatistics, frame_statistics, is_per_frame
 from surefoot.scores.sound import SoundLevel, corrected_level
 from surefoot.scores.surfaces import SurfaceVerdict, judge
 from surefoot.units import validated
