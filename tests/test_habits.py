@@ -24,6 +24,12 @@ def test_the_version_stands_in_one_place() -> None:
     assert version("surefoot") == surefoot.__version__
 
 
+def test_the_type_checker_reads_every_folder_of_tests() -> None:
+    settings = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["tool"]["mypy"]
+    folders = {f"tests/{path.parent.name}" for path in (ROOT / "tests").glob("*/*.py")}
+    assert folders <= set(settings["mypy_path"]) and {"src/surefoot", "tests"} <= set(settings["files"])
+
+
 def commands() -> list[str]:
     """Every command as it is typed, without the program's name."""
     found = []

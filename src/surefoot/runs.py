@@ -74,6 +74,7 @@ _SAYS = {
 }
 
 Purpose = Literal["search", "joint", "baseline", "measure", "soak", "log", "game", "use"]
+Source = Literal["rig", "hand", "virtual"]
 USE = "use"
 """Purpose of a run that is ordinary life with a setting, watched."""
 
@@ -106,7 +107,7 @@ class RunPlan(_Frozen):
     knob: str | None = None
     conditions: Conditions = Conditions()
     boot_id: str | None = None
-    source: Literal["rig", "hand", "virtual"] = "rig"
+    source: Source = "rig"
     note: str = ""
     place: Place | None = None
 

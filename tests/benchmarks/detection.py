@@ -18,14 +18,14 @@ from statistics import median
 
 from surefoot.rig.loads.cpu import CpuLoad, stream_bytes
 from surefoot.rig.loads.crew import Crew
-from surefoot.rig.loads.fault import Fault
+from surefoot.rig.loads.fault import Fault, FaultKind
 from surefoot.rig.loads.processors import allowed_processors
 from surefoot.rig.loads.program import PROGRAMS
 from surefoot.rig.loads.verdicts import Post
 from surefoot.runs import Outcome
 
 PER_PHASE = {"dense": 5, "full": 8, "burst": 4, "single": 1, "light": 2}
-OUTCOMES = {
+OUTCOMES: dict[FaultKind, Outcome] = {
     "die": Outcome.MISCOMPUTE,
     "kill": Outcome.VOID,
     "freeze": Outcome.HANG,
@@ -43,7 +43,7 @@ def flips(count: int, limit_seconds: float) -> tuple[int, int, int, float]:
     chance = random.Random(8)
     program = PROGRAMS["cpu"]
     processors = allowed_processors()
-    faults = []
+    faults: list[Fault] = []
     for worker in range(len(processors)):
         units = 0
         while sum(fault.worker == worker for fault in faults) < -(-count // len(processors)):
@@ -72,7 +72,9 @@ def flips(count: int, limit_seconds: float) -> tuple[int, int, int, float]:
     crew.stop(10)
     time.sleep(0.5)
     put_in = sum(int(view.now.get("put_in", 0)) for view in crew.look())
-    delays, where, right = [], Counter(), 0
+    delays: list[float] = []
+    where: Counter[str] = Counter()
+    right = 0
     for member in crew.members:
         for number, (heard, wrong) in enumerate(member.wrongs):
             fault = [fault for fault in faults if fault.worker == crew.members.index(member)][number]

@@ -134,7 +134,8 @@ def overhead(kernels: dict[str, Any], device: Device, seconds: float) -> None:
         if name == "pattern":
             print("  pattern  the check is the reading: a pass reads, compares and writes")
             continue
-        passes, times = 1, {True: [], False: []}
+        passes = 1
+        times: dict[bool, list[float]] = {True: [], False: []}
         for turn in range(14):
             check = turn % 2 == 0
             work = device.work()
@@ -154,7 +155,8 @@ def overhead(kernels: dict[str, Any], device: Device, seconds: float) -> None:
 def flips(kernels: dict[str, Any], device: Device, count: int) -> None:
     """One bit turned over in one result, again and again, over all kernels."""
     chance = random.Random(2026)
-    caught, late, placed = Counter(), 0.0, 0
+    caught: Counter[str] = Counter()
+    late, placed = 0.0, 0
     for number in range(count):
         name = chance.choice(list(kernels))
         share, bit = chance.random(), chance.randrange(32)

@@ -16,6 +16,7 @@ import sys
 import time
 import warnings
 from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -121,7 +122,7 @@ def main() -> int:
                 warnings.simplefilter("ignore")
                 return pd.read_csv(io.BytesIO(data), **settings)
 
-        base, ours = _best([alone, lambda data=data: read_log(data)])
+        base, ours = _best([alone, partial(read_log, data)])
         ratio = ours / base
         bound = next((most for word, most in BOUNDS.items() if name.startswith(word)), None)
         said = "" if bound is None else f"  bound {bound}: {'held' if ratio <= bound else 'NOT held'}"
@@ -136,8 +137,8 @@ def main() -> int:
 def _tiny() -> float:
     log = "Time,CPU Package [°C]\\n" + "".join(f"2031-05-04 09:00:{second:02d},{44 + second}\\n" for second in range(9))
     ours = f"from surefoot.logs import read_log; read_log('{log}'.encode())"
-    both = [
-        lambda code=code: subprocess.run([sys.executable, "-c", code], check=True) for code in ("import pandas", ours)
+    both: list[Callable[[], object]] = [
+        partial(subprocess.run, [sys.executable, "-c", code], check=True) for code in ("import pandas", ours)
     ]
     base, own = _best(both)
     return own / base

@@ -9,6 +9,7 @@ from __future__ import annotations
 import sys
 import time
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -62,7 +63,7 @@ def main() -> None:
     for failures in (0, 3, 5, 9):
         runs = history(failures)
         for name, work in (("plan", plan), ("known_stable", known_stable)):
-            spent = best_of(5, lambda work=work, runs=runs: work(UNIT, runs, GOAL))
+            spent = best_of(5, partial(work, UNIT, runs, GOAL))
             print(f"{failures} shared failures, {name}: {spent:.0f} ms, {spent / one_pass:.0f} passes")
 
 

@@ -14,9 +14,11 @@ from typing import Any
 import numpy as np
 
 try:
-    import cupy as xp
+    import cupy
 except ImportError:
-    xp = np
+    cupy = np
+
+xp: Any = cupy
 
 Array = Any
 MOST_RUNS = 40
@@ -368,8 +370,8 @@ class Units:
 
 def units_of(drawn: list[Any], bench: Bench, seed: int) -> Units:
     """``drawn``: `VirtualUnit`s."""
-    names = ("edge", "per_decade", "background", "shape", "warm_drop", "swing", "swing_phase", "mislogged", "late")
-    names += ("soft_share", "jitter", "harsh_drop", "most_per_hour")
+    names = ("edge", "per_decade", "background", "shape", "warm_drop", "swing", "swing_phase", "mislogged", "late",
+             "soft_share", "jitter", "harsh_drop", "most_per_hour")  # fmt: skip
     fields = {name: xp.asarray(np.array([float(getattr(u, name)) for u in drawn])) for name in names}
     rng = np.random.default_rng([seed, 77])
     shape = (len(drawn), MOST_RUNS)
@@ -390,8 +392,8 @@ _HALF = 0.5
 
 def run_units(
     units: Units, depth: Array, minutes: Array, session: Array, turn: int
-) -> tuple[Array, Array, Array, Array, Array, Array]:
-    """Make a run of each: told failed, minutes told, timed, soft told, minutes lasted, failed in truth, crash."""
+) -> tuple[Array, Array, Array, Array, Array, Array, Array]:
+    """Make a run of each: told failed, minutes told, timed, soft told, minutes lasted, crash, failed in truth."""
     f = units.fields
     luck = {name: value[:, turn] for name, value in units.luck.items()}
     depth = depth.astype(np.float64) + f["jitter"] * luck["jitter"]
@@ -507,4 +509,5 @@ def sum_up(played: dict[str, np.ndarray], step: float) -> dict[str, float]:
 
 
 def varied(constants: Constants, **changes: float) -> Constants:
-    return replace(constants, **changes)
+    # The fields that are whole numbers are not among those that a sweep varies.
+    return replace(constants, **changes)  # type: ignore[arg-type]

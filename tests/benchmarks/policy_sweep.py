@@ -20,7 +20,8 @@ from typing import Any
 
 import numpy as np
 import policy_engine as engine
-from policy_engine import Bench, Constants, Model, Units, play, sum_up, xp
+from policy_engine import Bench, Constants, Model, Units, play, sum_up
+from policy_engine import xp as xp
 
 TYPICAL = {0: 5.0, 1: 12.0, 2: 25.0}
 TARGETS = {
@@ -236,7 +237,7 @@ def search(
             break
         tried.sort(key=lambda pair: pair[0])
         old = mean
-        mean = sum(weight * x for weight, (_, x) in zip(w, tried, strict=False))  # type: ignore[assignment]
+        mean = sum(weight * x for weight, (_, x) in zip(w, tried, strict=False))
         y = (mean - old) / sigma
         ps = (1 - cs) * ps + math.sqrt(cs * (2 - cs) * eff) * (vectors @ ((vectors.T @ y) / np.sqrt(values)))
         h = float(np.linalg.norm(ps) / math.sqrt(1 - (1 - cs) ** (2 * (generation + 1))) / chi < 1.4 + 2 / (n + 1))

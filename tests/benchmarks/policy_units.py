@@ -56,8 +56,8 @@ OTHERS: dict[str, tuple[Draw, dict[str, float]]] = {
 
 
 def main(units: int, seed: int, path: str) -> None:
-    names = ("edge", "per_decade", "background", "shape", "warm_drop", "swing", "swing_phase", "mislogged", "late")
-    names += ("soft_share", "jitter", "harsh_drop", "most_per_hour")
+    names = ("edge", "per_decade", "background", "shape", "warm_drop", "swing", "swing_phase", "mislogged", "late",
+             "soft_share", "jitter", "harsh_drop", "most_per_hour")  # fmt: skip
     found: dict[str, np.ndarray] = {}
     ladders = {one.population: one for one in rehearse(units, seed, populations=tuple(POPULATIONS),
                                                        strategies=("ladder",), workers=1)}  # fmt: skip
@@ -73,7 +73,7 @@ def main(units: int, seed: int, path: str) -> None:
         found[f"{name}/best"] = np.array([unit.best_depth(hours, bench["limit"]) for unit in drawn])
         ladder = ladders[name].hours if name in ladders else np.nan
         found[f"{name}/bench"] = np.array([bench["step"], bench["limit"], hours, bench["kind"], ladder])
-    np.savez_compressed(path, **found)
+    np.savez_compressed(path, allow_pickle=False, **found)
 
 
 if __name__ == "__main__":

@@ -57,6 +57,7 @@ def plain(n: int, seconds: float, sampler: Sampler) -> tuple[float, float, float
     ]
     time.sleep(1.0)
     for one in crew:
+        assert one.stdin is not None
         one.stdin.write("\n")
         one.stdin.flush()
     watts = watch(sampler, seconds)
@@ -111,7 +112,7 @@ def shares(turns: int) -> None:
     print("\nchecked pace over unchecked pace, by kernel (long units)")
     kernels = make_kernels(EVERY, stream_bytes(len(allowed_processors())))
     for name, kernel in kernels.items():
-        spent = {True: [], False: []}
+        spent: dict[bool, list[float]] = {True: [], False: []}
         kernel.run((1, 0), True)
         for turn in range(turns):
             for check in (True, False) if turn % 2 else (False, True):

@@ -12,6 +12,7 @@ import sys
 import warnings
 from collections import Counter
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -36,9 +37,14 @@ def as_told(label: str) -> str:
     return "current" if label == "other" else label
 
 
-def judged(world: str, kind: str, count: int, seed: int, hide: bool = False) -> dict[str, object]:
+def judged(world: str, kind: str, count: int, seed: int, hide: bool = False) -> dict[str, Any]:
     """The limiter over ``count`` machines of a kind."""
-    right, wrong_minutes, calls, said, power, throttle, contradicted = 0, [], [], Counter(), [], [], 0
+    right = contradicted = 0
+    wrong_minutes: list[float] = []
+    calls: list[tuple[float, bool, str]] = []
+    said: Counter[str] = Counter()
+    power: list[float] = []
+    throttle: list[float] = []
     made = machines(kind, count, seed, world, chassis=None, fan_steps=None, hide=hide)
     for one in made:
         report = limiters(one.trace, one.card)["cpu"]
@@ -112,17 +118,17 @@ def main() -> None:
         wrong = []
         for kind in KINDS:
             found = judged(world, kind, options.count, options.seed)
-            calls += found.pop("calls")  # type: ignore[arg-type]
+            calls += found.pop("calls")
             everything[f"{world} {kind}"] = found
             wrong.append(found["minutes wrong"])
             if not options.json:
-                said = ", ".join(f"{name} {count}" for name, count in found["said"].items())  # type: ignore[attr-defined]
+                said = ", ".join(f"{name} {count}" for name, count in found["said"].items())
                 print(
                     f"{world:5}{kind:18} right {found['right']:.2f}  minutes wrong {found['minutes wrong']:.3f}  {said}"
                 )
         everything[f"{world} minutes wrong"] = float(np.mean(wrong))
         hidden = judged(world, "long-term", options.count, options.seed + 1, hide=True)
-        calls += hidden["calls"]  # type: ignore[arg-type]
+        calls += hidden["calls"]
         if not options.json:
             print(f"{world:5}{'a channel missing':18} right {hidden['right']:.2f}  {hidden['said']}")
             print(f"{world:5}{'all kinds':18} minutes wrong {np.mean(wrong):.3f} (bar 0.08)")

@@ -118,7 +118,7 @@ def measure(folder: Path, what: str, channels: dict[str, np.ndarray]) -> None:
                 for name, values in journal.trace(run_id).channels.items()
             )
             assert error <= 0.0005 + 1e-9, error
-        base, *loads = seconds(
+        base, plain_1, direct_1, plain_2, direct_2 = seconds(
             reference,
             lambda: journal.trace(imported).to_frame(),
             lambda: journal.trace_frame(imported),
@@ -127,8 +127,8 @@ def measure(folder: Path, what: str, channels: dict[str, np.ndarray]) -> None:
         )
         print(f"{what}: np.load and DataFrame {1000 * base:.1f} ms")
         for kind, size, plain, direct in (
-            ("imported", after_import - empty, *loads[:2]),
-            ("heartbeats", after_beats - after_import, *loads[2:]),
+            ("imported", after_import - empty, plain_1, direct_1),
+            ("heartbeats", after_beats - after_import, plain_2, direct_2),
         ):
             print(
                 f"  {kind:10}: {size / 1e6:5.2f} MB;"

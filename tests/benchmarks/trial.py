@@ -59,7 +59,7 @@ def drift(kind: str, sets: int, count: int, rng: np.random.Generator) -> tuple[F
             made[:, i] = 0.9 * made[:, i - 1] + np.sqrt(1 - 0.81) * rng.standard_normal(sets)
         return 2.0 * made, room
     if kind == "step":
-        return 2.0 * (at >= rng.integers(1, count, (sets, 1))), room
+        return 2.0 * (at >= rng.integers(1, count, (sets, 1))).astype(np.float64), room
     if kind == "warm-up":
         return np.broadcast_to(3.0 * np.exp(-at / (count / 5)), (sets, count)), room
     return np.zeros((sets, count)), room

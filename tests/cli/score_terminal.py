@@ -30,9 +30,9 @@ class Terminal:
         self.out, self.err = seen.out, seen.err
         return code
 
-    def json(self, *arguments: str) -> dict:  # type: ignore[type-arg]
+    def json(self, *arguments: str) -> dict:
         assert self(*arguments, "--json") == 0, self.err
-        return json.loads(self.out)  # type: ignore[no-any-return]
+        return json.loads(self.out)
 
     @property
     def words(self) -> str:

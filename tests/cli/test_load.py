@@ -8,12 +8,14 @@ import signal
 import subprocess
 import sys
 import time
+from typing import Any
 
 import pytest
 
 from surefoot.cli.load import _now
 from surefoot.guide.loads_here import load_to_try, loads_here
 from surefoot.guide.try_load import Look, core_rows, heat_here, try_load
+from surefoot.guide.voice import Unattended
 from surefoot.rig.loads.catalogue import about
 from surefoot.rig.registry import loads
 from surefoot.runs import LoadState, Outcome
@@ -76,7 +78,7 @@ def test_an_interrupt_ends_it_with_all_its_workers(tmp_path):
         env={**os.environ, "SUREFOOT_HOME": str(tmp_path)},
     )
     limit = time.monotonic() + 30
-    workers = []
+    workers: list[psutil.Process] = []
     while not workers and time.monotonic() < limit:
         time.sleep(0.1)
         workers = psutil.Process(process.pid).children()
@@ -143,7 +145,7 @@ def test_a_load_that_verified_nothing_proves_nothing():
 
 
 def test_each_core_is_shown_with_its_own_sensors_where_it_has_them():
-    cores = {
+    cores: dict[str, dict[str, Any]] = {
         "processor 3": {"processor": 3, "doing": "matrix", "verified": 1200},
         "graphics device": {"doing": "product"},
     }
@@ -182,4 +184,4 @@ def test_a_units_own_loads_are_listed_by_what_finds_their_failures():
         == "what your command finds, by its exit code, lines that mean an error, passes over 3 min"
     )
     assert found["game"].finds == "Play the second level."
-    assert load_to_try("cpu", None, True).name == "cpu-per-core"
+    assert load_to_try("cpu", None, True, Unattended()).name == "cpu-per-core"

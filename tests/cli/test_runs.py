@@ -45,18 +45,17 @@ def filled(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> list[int]:
     monkeypatch.setenv("SUREFOOT_HOME", str(tmp_path / "home"))
     monkeypatch.setenv("COLUMNS", "80")
     ids = []
+    ends: list[tuple[dict[str, float], Outcome]] = [
+        ({}, Outcome.HELD),
+        ({"cpu-core": -50}, Outcome.HELD),
+        ({"cpu-core": -95}, Outcome.DRIVER_RESET),
+        ({"cpu-core": -60, "gpu-core": 120}, Outcome.MISCOMPUTE),
+        ({"gpu-core": 45}, Outcome.VOID),
+    ]
     with Journal.open() as journal:
         journal.add_unit(UNIT)
         journal.add_unit(Unit(name="empty"))
-        for number, (values, outcome) in enumerate(
-            [
-                ({}, Outcome.HELD),
-                ({"cpu-core": -50}, Outcome.HELD),
-                ({"cpu-core": -95}, Outcome.DRIVER_RESET),
-                ({"cpu-core": -60, "gpu-core": 120}, Outcome.MISCOMPUTE),
-                ({"gpu-core": 45}, Outcome.VOID),
-            ]
-        ):
+        for number, (values, outcome) in enumerate(ends):
             plan = RunPlan(
                 unit_name=NAME,
                 setting=Setting(values=values),

@@ -24,7 +24,7 @@ def terminal(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
     return Terminal(monkeypatch, capsys)
 
 
-def entries(what: str) -> list:  # type: ignore[type-arg]
+def entries(what: str) -> list:
     with Journal.open() as journal:
         return list(getattr(journal, what)("bench-a"))
 

@@ -187,7 +187,7 @@ def test_a_bad_file_ends_the_program_with_one_line_and_code_2(home: Path) -> Non
 def terminal(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     """Answers that a person at a terminal gives, one after the other."""
     answers: list[str] = []
-    monkeypatch.setattr(trace_import.sys, "stdin", type("Terminal", (), {"isatty": lambda self: True})())
+    monkeypatch.setattr(sys, "stdin", type("Terminal", (), {"isatty": lambda self: True})())
     monkeypatch.setattr(trace_import, "_asked", lambda out: answers.pop(0))
     return answers
 

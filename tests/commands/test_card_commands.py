@@ -327,7 +327,7 @@ def from_a_changed_journal(unit: Unit, tmp_path: Path) -> None:
     ],
     ids=lambda verb: " ".join(verb[:1] + verb[4:5]),
 )
-def test_no_verb_runs_what_came_from_elsewhere(source, verb, unit: Unit, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+def test_no_verb_runs_what_came_from_elsewhere(source, verb, unit: Unit, tmp_path: Path) -> None:
     source(unit, tmp_path)
     code, said = command_line(*verb)
     assert code == 2 and "not confirmed on this machine" in said and "surefoot unit" in said

@@ -62,7 +62,7 @@ class Sudo:
     def as_nobody(self, *command: str, **how: object) -> subprocess.Popen[str]:
         shell = 'mount --bind "$0" /etc/sudoers && exec setpriv --reuid 65534 --regid 65534 --clear-groups "$@"'
         packages = sysconfig.get_paths()["purelib"]
-        return subprocess.Popen(  # type: ignore[call-overload,no-any-return]
+        return subprocess.Popen(  # type: ignore[call-overload]
             ["unshare", "-m", "sh", "-c", shell, str(self.rules), *command],
             env={"PATH": "/usr/bin:/bin", "PYTHONPATH": packages, "HOME": "/nonexistent"},
             cwd="/",
@@ -109,6 +109,7 @@ def test_without_the_rule_nothing_is_applied(sudo):
 
 def real_helper(sudo: Sudo) -> tuple[int, str, str]:
     with sudo.as_nobody("/usr/bin/sudo", "-n", "--", *sudo.real, stdin=subprocess.DEVNULL) as process:
+        assert process.stdout is not None and process.stderr is not None
         out, err = process.stdout.read(), process.stderr.read()
         return process.wait(), out, err
 

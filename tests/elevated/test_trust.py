@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import threading
 from multiprocessing.connection import Client
 from pathlib import Path
@@ -99,7 +100,7 @@ def test_the_helpers_program_names_its_own_files_and_the_interpreter():
 
 
 def test_the_command_lines_are_fixed(monkeypatch, tmp_path):
-    monkeypatch.setattr(means.shutil, "which", lambda name, path: f"/usr/bin/{name}" if path == means.PLACES else None)
+    monkeypatch.setattr(shutil, "which", lambda name, path: f"/usr/bin/{name}" if path == means.PLACES else None)
     monkeypatch.setattr(means, "who_else", lambda *_: "")
     monkeypatch.setattr(means, "why_not", lambda *_: "")
     assert elevated_command("sudo", attended=False)[:3] == ["/usr/bin/sudo", "-n", "--"]
@@ -110,7 +111,7 @@ def test_the_command_lines_are_fixed(monkeypatch, tmp_path):
     monkeypatch.setattr(means, "why_not", lambda *_: "/opt/x may be changed by anybody")
     with pytest.raises(MachineError, match=r"/opt/x may be changed by anybody, so that somebody else"):
         elevated_command("sudo", attended=True)
-    monkeypatch.setattr(means.shutil, "which", lambda *_, **__: None)
+    monkeypatch.setattr(shutil, "which", lambda *_, **__: None)
     with pytest.raises(MachineError, match="sudo is not on this machine"):
         elevated_command("sudo", attended=True)
 

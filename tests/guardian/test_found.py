@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import io
 import json
+import signal
 import sys
 from collections.abc import Callable, Mapping
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -135,7 +137,7 @@ def test_a_bundle_carries_them(journal, machine, tmp_path):
 
 
 def test_the_guardian_is_told_what_was_found(machine, monkeypatch, tmp_path):
-    told = {}
+    told: dict[str, Any] = {}
 
     def made(unit: Unit, *, found: Mapping[str, float]) -> Hands:
         told.update(found)
@@ -143,7 +145,7 @@ def test_the_guardian_is_told_what_was_found(machine, monkeypatch, tmp_path):
 
     monkeypatch.setattr(guardian, "make_hands", made)
     # In this process its own handling of signals would last, and be inherited by what other tests start.
-    monkeypatch.setattr(guardian.signal, "signal", lambda *_: None)
+    monkeypatch.setattr(signal, "signal", lambda *_: None)
     machine.limit.write_text("31000000\n")
     first = {"unit": CARD.model_dump(mode="json"), "log": str(tmp_path / "log"), "found": {"pkg": 37.0}}
     monkeypatch.setattr(sys, "stdin", io.StringIO(json.dumps(first) + "\noff-stock\n"))

@@ -197,7 +197,7 @@ def test_a_stock_that_did_not_take_keeps_it_at_its_post(machine):
         def read_back(self, unit):
             return stuck
 
-    hands._hands = Stuck()  # type: ignore[assignment]
+    hands._hands = Stuck()
     hands.apply(machine.unit, Setting())
     hands._hands = real
     process = hands._process

@@ -118,7 +118,7 @@ def test_that_the_guardian_stepped_in_is_told(journal: Journal, unit: Unit, mach
     open_run(journal, unit, machine.boot_id())
     voice = Unattended()
     said: list[str] = []
-    voice.say = lambda text, tone="": said.append(text)  # type: ignore[method-assign, misc, assignment]
+    voice.say = lambda text, tone="": said.append(text)  # type: ignore[method-assign]
     bench = Bench(journal, unit, machine, voice)
     report = GuardianReport(datetime.now(UTC) + timedelta(days=1000), unit.name, True, "put back to stock")
     write_report(bench.guardian_log, report)

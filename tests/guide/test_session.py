@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -176,7 +177,7 @@ def test_runs_that_prove_nothing_end_an_unattended_session(tmp_path: Path) -> No
     assert all(run.outcome is Outcome.OVERHEAT for run in journal.runs(unit.name))
 
 
-def options_of(options: Options) -> dict[str, object]:
+def options_of(options: Options) -> dict[str, Any]:
     return {name: getattr(options, name) for name in Options.__slots__}
 
 

@@ -87,7 +87,7 @@ def test_it_goes_on_after_a_crash_of_the_tool_from_the_journal_alone(
     def die(_: float) -> None:
         raise Gone
 
-    sleeping, machine.sleep = machine.sleep, die  # type: ignore[method-assign]
+    sleeping, machine.sleep = machine.sleep, die  # type: ignore[method-assign, assignment]
     with pytest.raises(Gone), journal.writer(unit.name):
         _one(bench(journal, unit, machine), state, state.next, FAST)
     machine.sleep = sleeping  # type: ignore[method-assign]

@@ -9,9 +9,9 @@ from surefoot.guide.bench import Bench
 from surefoot.guide.voice import Unattended
 from surefoot.guide.which_load import load_for
 from surefoot.journal import Journal
-from surefoot.rehearsal.machine import VirtualMachine
+from surefoot.rehearsal.machine import VirtualLoad, VirtualMachine
 from surefoot.rehearsal.virtual import VirtualUnit
-from surefoot.rig.protocols import Load
+from surefoot.runs import Purpose
 from surefoot.search import Step
 from surefoot.units import Knob, LoadCard, Unit
 
@@ -27,7 +27,7 @@ class OneOff(VirtualMachine):
 
     without = ""
 
-    def load(self, name: str, unit: Unit) -> Load:
+    def load(self, name: str, unit: Unit) -> VirtualLoad:
         if name == self.without:
             raise MachineError(f"the load {name!r} cannot be started here.")
         return super().load(name, unit)
@@ -39,14 +39,14 @@ def bench(journal: Journal) -> Bench:
     return Bench(journal, UNIT, OneOff(UNIT, edges, seed=1), Unattended())
 
 
-def step(purpose: str, load: str = "", **depths: float) -> Step:
+def step(purpose: Purpose, load: str = "", **depths: float) -> Step:
     setting = UNIT.setting_at({name.replace("_", "-"): depth for name, depth in depths.items()})
     knob = "" if purpose == "joint" else "cpu-core"
     return Step(
         stop=False,
         why_stop="",
         knob=knob,
-        purpose=purpose,  # type: ignore[arg-type]
+        purpose=purpose,
         setting=setting,
         minutes=10,
         failure_chance=0.1,

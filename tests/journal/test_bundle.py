@@ -54,14 +54,15 @@ def full(journal: Journal) -> Journal:
 def told(journal: Journal, unit: str) -> dict:
     """Everything the journal says of a unit, without ids and without its name."""
     runs = journal.runs(unit)
-    order = {run.id: place for place, run in enumerate(runs)}
+    order: dict[int | None, int] = {run.id: place for place, run in enumerate(runs)}
+    consent = journal.consent(unit)
     return {
         "card": journal.unit(unit).model_dump(exclude={"name"}),
         "history": [
             (entry.at, entry.event, entry.unit and entry.unit.model_dump(exclude={"name"}))
             for entry in journal.card_history(unit)
         ],
-        "consent": (journal.consent(unit).text, journal.consent(unit).at),
+        "consent": consent and (consent.text, consent.at),
         "runs": [
             (
                 *(run.opened_at, run.closed_at, run.plan.model_dump(exclude={"unit_name"}), run.applied, run.closing),

@@ -10,6 +10,7 @@ import pytest
 
 from surefoot.errors import JournalError
 from surefoot.journal import Journal, schema
+from surefoot.journal import schema_1 as first_schema
 from surefoot.runs import Outcome
 from surefoot.units import Setting
 
@@ -75,7 +76,7 @@ def test_a_released_schema_is_never_edited(schema_1: Path) -> None:
         }
 
     new = sqlite3.connect(":memory:")
-    for statement in schema.schema_1.statements():
+    for statement in first_schema.statements():
         new.execute(statement)
     with sqlite3.connect(schema_1) as kept:
         assert objects(new) == objects(kept)
@@ -89,11 +90,11 @@ def next_schema(monkeypatch: pytest.MonkeyPatch) -> None:
     """A made-up schema after the last, to prove the way forward before there is one."""
     build = schema.migrations
 
-    def with_next():  # type: ignore[no-untyped-def]
+    def with_next():
         steps = build()
 
         @steps(name=f"schema {NEXT}")
-        def _next(db):  # type: ignore[no-untyped-def]
+        def _next(db):
             db.conn.execute("CREATE TABLE bench_notes (id INTEGER PRIMARY KEY, text TEXT NOT NULL)")
             db.conn.execute(f"PRAGMA user_version = {NEXT}")
             if db.execute("SELECT count(*) FROM runs WHERE load = 'breaks the migration'").fetchone()[0]:

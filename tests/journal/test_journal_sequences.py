@@ -85,7 +85,7 @@ class JournalLife(RuleBasedStateMachine):
     def heartbeat(self, data: st.DataObject, minutes: float, samples: int) -> None:
         number = data.draw(st.sampled_from(sorted(self.runs)))
         run = self.runs[number]
-        seconds = 60 * max(minutes, 0) + np.arange(samples)
+        seconds = 60 * max(minutes, 0) + np.arange(samples, dtype=np.float64)
         trace = Trace(seconds, {"cpu.power": seconds / 8}) if samples else None
         if minutes < 0 or run["closing"] is not None or (run["beats"] and minutes < run["beats"][-1]):
             with pytest.raises(SurefootError):

@@ -8,6 +8,7 @@ import socket
 import subprocess
 import sys
 import time
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -28,7 +29,7 @@ with Journal.open() as journal, journal.writer(sys.argv[1]):
 
 
 @pytest.fixture
-def other_session(journal: Journal) -> subprocess.Popen[str]:
+def other_session(journal: Journal) -> Iterator[subprocess.Popen[str]]:
     child = subprocess.Popen([sys.executable, "-c", HOLD, NAME], stdout=subprocess.PIPE, text=True)
     assert child.stdout is not None and child.stdout.readline() == "held\n"
     yield child

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -174,6 +175,12 @@ def _drop(at: int, pad: bool = False) -> Callable[[list[str]], list[str]]:
     return change
 
 
+def _where(
+    which: Callable[[int], bool], change: Callable[[list[str]], list[str]], row: int, cell: list[str]
+) -> list[str]:
+    return change(cell) if which(row) else cell
+
+
 for _name, _which in {
     "one row": lambda row: row == 17,
     "the first row": lambda row: row == 0,
@@ -197,11 +204,7 @@ for _name, _which in {
         "a cell lost, filled up": _drop(2, pad=True),
         "the first value lost, filled up": _drop(1, pad=True),
     }.items():
-
-        def _make(which: Any = _which, change: Any = _change) -> Case:
-            return _changed(lambda row, cell: change(cell) if which(row) else cell)
-
-        CASES[f"{_how}: {_name}"] = _make
+        CASES[f"{_how}: {_name}"] = partial(_changed, partial(_where, _which, _change))
 
 
 @case
@@ -322,13 +325,9 @@ for _channel, _unit, _headers in _RIVALS.values():
     for _header in _headers:
         for _before in (True, False):
             for _kind in ("constant", "moving"):
-
-                def _make(
-                    channel: str = _channel, header: str = _header, before: bool = _before, kind: str = _kind
-                ) -> Case:
-                    return _rival(channel, header, before, kind)
-
-                CASES[f"rival: {_header}, {'before' if _before else 'after'}, {_kind}"] = _make
+                CASES[f"rival: {_header}, {'before' if _before else 'after'}, {_kind}"] = partial(
+                    _rival, _channel, _header, _before, _kind
+                )
 
 
 # --- elapsed time without a unit, or with the wrong one ---
@@ -345,11 +344,7 @@ def _elapsed(header: str, factor: float, step: float = 1.0, form: str = ":g") ->
 for _header in ("Elapsed", "Zeit"):
     for _unit, _factor in {"s": 1.0, "ms": 1e3, "min": 1 / 60, "h": 1 / 3600, "us": 1e6}.items():
         for _step in (0.1, 0.25, 0.5, 1.0, 2.0, 5.0, 10.0, 60.0):
-
-            def _make(header: str = _header, factor: float = _factor, step: float = _step) -> Case:
-                return _elapsed(header, factor, step, ":.7g")
-
-            CASES[f"elapsed: {_header} in {_unit} every {_step} s"] = _make
+            CASES[f"elapsed: {_header} in {_unit} every {_step} s"] = partial(_elapsed, _header, _factor, _step, ":.7g")
 
 each(
     "elapsed, its unit a slip",
@@ -386,33 +381,23 @@ for _scale in (0.01, 0.03, 0.1, 0.3, 1.0, 3.0):
             ("GPU power", "gpu.power"),
             ("CPU Power [W]", "cpu.power"),
         ):
-
-            def _make(
-                header: str = _header, channel: str = _channel, factor: float = _factor, scale: float = _scale
-            ) -> Case:
-                return _bare(header, channel, factor, 0.0, scale, ".7g")
-
-            CASES[f"bare: {_header} times {_factor:g} at {_scale:g} of the load"] = _make
+            CASES[f"bare: {_header} times {_factor:g} at {_scale:g} of the load"] = partial(
+                _bare, _header, _channel, _factor, 0.0, _scale, ".7g"
+            )
 for _scale in (0.1, 0.3, 1.0, 1.5):
     for _factor in (1e-3, 1.0, 1e3, 1e6):
         for _header in ("CPU clock", "CPU frequency", "CPU Clock [MHz]"):
-
-            def _make(header: str = _header, factor: float = _factor, scale: float = _scale) -> Case:
-                return _bare(header, "cpu.clock", factor, 0.0, scale, ".7g")
-
-            CASES[f"bare: {_header} times {_factor:g} at {_scale:g} of the load"] = _make
+            CASES[f"bare: {_header} times {_factor:g} at {_scale:g} of the load"] = partial(
+                _bare, _header, "cpu.clock", _factor, 0.0, _scale, ".7g"
+            )
 for _name, _factor, _offset in (
     ("Fahrenheit", 1.8, 32.0), ("kelvin", 1.0, 273.15), ("tenths", 10.0, 0.0), ("millidegrees", 1e3, 0.0),
 ):  # fmt: skip
     for _scale in (0.5, 0.8, 1.0, 1.3):
         for _header in ("CPU temperature", *(["CPU Temperature [°C]"] if _name != "Fahrenheit" else [])):
-
-            def _make(
-                header: str = _header, factor: float = _factor, offset: float = _offset, scale: float = _scale
-            ) -> Case:
-                return _bare(header, "cpu.temperature", factor, offset, scale, ".6g")
-
-            CASES[f"bare: {_header} in {_name} at {_scale:g}"] = _make
+            CASES[f"bare: {_header} in {_name} at {_scale:g}"] = partial(
+                _bare, _header, "cpu.temperature", _factor, _offset, _scale, ".6g"
+            )
 
 
 # --- sentinels ---
@@ -436,18 +421,10 @@ for _channel in CHANNELS:
             "at first": (0, 1, 2),
             "most": tuple(range(4, 36)),
         }.items():
-
-            def _make(channel: str = _channel, what: str = _what, rows: Any = _rows) -> Case:
-                return _sentinel(channel, what, rows)
-
-            CASES[f"sentinel: {_what} of {_channel} {_name}"] = _make
+            CASES[f"sentinel: {_what} of {_channel} {_name}"] = partial(_sentinel, _channel, _what, _rows)
 for _channel in CHANNELS[:5]:
     for _name, _rows in {"once": (23,), "some": (5, 6, 7, 8, 30), "asleep half the time": tuple(range(20))}.items():
-
-        def _make(channel: str = _channel, rows: Any = _rows) -> Case:
-            return _sentinel(channel, "0", rows)
-
-        CASES[f"sentinel: 0 of {_channel} {_name}"] = _make
+        CASES[f"sentinel: 0 of {_channel} {_name}"] = partial(_sentinel, _channel, "0", _rows)
 
 
 @case

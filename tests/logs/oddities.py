@@ -6,7 +6,7 @@ what of it can be had from its file. No real logger's format is imitated.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -40,7 +40,7 @@ class Oddity:
 
     data: bytes
     seconds: Sequence[float] = field(default_factory=lambda: SECONDS)
-    channels: dict[str, Sequence[float]] = field(default_factory=lambda: dict(TRUTH))
+    channels: Mapping[str, Sequence[float]] = field(default_factory=lambda: dict(TRUTH))
     started_at: datetime | None = START
     encoding: str | None = None
     options: dict[str, Any] = field(default_factory=dict)

@@ -37,7 +37,7 @@ def test_eight_schools_partially_pooled() -> None:
     middles, spreads = np.linspace(-30, 45, 151), np.arange(0.5, 40.0, 0.5)
     after = fitted(np.linspace(-150, 170, 1281), middles, spreads, EFFECTS, ERRORS)
     total = np.sqrt(spreads[None, :, None] ** 2 + ERRORS**2)
-    log = norm.logpdf(EFFECTS, middles[:, None, None], total).sum(axis=2)
+    log = np.asarray(norm.logpdf(EFFECTS, middles[:, None, None], total)).sum(axis=2)
     weight = np.exp(log - log.max())
     weight /= weight.sum()
     assert after.mean("edge_middle") == pytest.approx(float(weight.sum(axis=1) @ middles), abs=0.05)
@@ -51,9 +51,11 @@ def test_the_likeliest_middle_and_spread_are_those_of_maximum_likelihood() -> No
     rng = np.random.default_rng(4)
     errors = rng.uniform(3.0, 12.0, 40)
     means = rng.normal(100.0, 20.0, 40) + errors * rng.normal(size=40)
-    best = minimize(
-        lambda at: -norm.logpdf(means, at[0], np.hypot(at[1], errors)).sum(), x0=[90.0, 10.0], method="Nelder-Mead"
-    ).x
+
+    def loss(at: np.ndarray) -> float:
+        return -float(np.sum(norm.logpdf(means, at[0], np.hypot(at[1], errors))))
+
+    best = minimize(loss, x0=np.array([90.0, 10.0]), method="Nelder-Mead").x
     middles, spreads = np.arange(80.0, 120.0, 0.5), np.arange(8.0, 40.0, 0.5)
     after = fitted(np.linspace(-50, 250, 1201), middles, spreads, means, errors)
     at = np.unravel_index(int(after.weight[:, :, 0, 0, 0].argmax()), (middles.size, spreads.size))

@@ -63,7 +63,7 @@ def test_many_to_one_bounds(comparisons: int, degrees: float, bound: float) -> N
     assert found == pytest.approx(bound, abs=0.021)
     if math.isfinite(degrees):
         shape = np.full((comparisons, comparisons), 0.5) + 0.5 * np.eye(comparisons)
-        there = stats.multivariate_t(shape=shape, df=degrees, seed=1)
+        there = stats.multivariate_t(shape=shape, df=degrees, seed=1)  # type: ignore[arg-type]
         reach = np.full(comparisons, found)
         assert 1 - there.cdf(reach, lower_limit=-reach) == pytest.approx(0.05, abs=0.002)
 
@@ -109,9 +109,7 @@ def test_spending_gives_the_published_bounds() -> None:
     for number, share in enumerate(FIVE):
         wanted = spent(share)
         looked = FIVE[: number + 1]
-        bounds.append(
-            optimize.brentq(lambda z, w=wanted, s=looked: crossing([*bounds, z], s) - w, 1.5, 8.0)  # type: ignore[misc]
-        )
+        bounds.append(optimize.brentq(lambda z, w=wanted, s=looked: crossing([*bounds, z], s) - w, 1.5, 8.0))
     assert bounds == pytest.approx([4.877, 3.357, 2.680, 2.290, 2.031], abs=2e-3)
 
 

@@ -11,7 +11,7 @@ import statsmodels.api as sm
 
 from surefoot.errors import BadInput
 from surefoot.search.likelihood import log_likelihood
-from surefoot.search.regression import fit_hazard
+from surefoot.search.regression import HazardFit, fit_hazard
 
 DATA = Path(__file__).parent / "data"
 
@@ -24,7 +24,7 @@ def beetles() -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     return dose, frame["exposed"].to_numpy(dtype=float), killed, frame["exposed"].to_numpy() - killed
 
 
-def fit_beetles() -> tuple[object, float]:
+def fit_beetles() -> tuple[HazardFit, float]:
     dose, exposed, killed, lived = beetles()
     design = np.column_stack([np.ones(2 * dose.size), np.tile(dose, 2)])
     failed = np.repeat([True, False], dose.size)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -23,7 +25,8 @@ def test_ninetieth_percentile_of_the_handbook(rule: Rule, expected: float) -> No
 @given(st.lists(st.floats(-1e6, 1e6), min_size=1, max_size=40), st.floats(0, 100))
 def test_both_rules_agree_with_numpy(values: list[float], percent: float) -> None:
     """Against numpy.percentile, methods "linear" and "weibull" (the (n + 1)p rule)."""
-    for rule, method in (("linear", "linear"), ("n+1", "weibull")):
+    pairs: tuple[tuple[Rule, Literal["linear", "weibull"]], ...] = (("linear", "linear"), ("n+1", "weibull"))
+    for rule, method in pairs:
         expected = float(np.percentile(values, percent, method=method))
         assert percentile(values, percent, rule) == pytest.approx(expected, rel=1e-9, abs=1e-6)
 

@@ -25,7 +25,7 @@ ALL = (UpAndDown(), ProbabilisticBisection(), QuestPlusStrategy())
 
 def play(strategy, fails, most=60):
     """Evidence of a whole search on a unit of which ``fails(depth)`` tells, and the stop."""
-    evidence = []
+    evidence: list[Evidence] = []
     register_literature()
     for _ in range(most):
         step = next_step(KNOB, evidence, GOAL, strategy=strategy)
@@ -184,6 +184,7 @@ def test_none_breaks_a_rule(name, pieces):
 
 def test_a_claim_is_on_whole_steps_and_no_deeper_than_held():
     evidence = [Evidence(0, 5, False), Evidence(45, 5, False)]
-    assert certificate(KNOB, 33, evidence, GOAL).depth == 30
-    assert certificate(KNOB, 80, evidence, GOAL).depth == 45
+    shallow, deep = (certificate(KNOB, depth, evidence, GOAL) for depth in (33, 80))
+    assert shallow is not None and shallow.depth == 30
+    assert deep is not None and deep.depth == 45
     assert certificate(KNOB, 80, [Evidence(5, 5, True)], GOAL) is None

@@ -124,7 +124,7 @@ class Disk:
         """What is there while the power is on."""
         return self._tree(self._names, lambda file: file.pending)
 
-    def _tree(self, names: dict[str, int | None], kept) -> Tree:  # type: ignore[no-untyped-def]
+    def _tree(self, names: dict[str, int | None], kept) -> Tree:
         tree: Tree = {}
         for path, key in sorted(names.items()):
             if key is None:

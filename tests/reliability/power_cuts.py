@@ -174,7 +174,8 @@ class Replay:
 
     def count(self, what: str, seed: int, most: int | None = None) -> Counted:
         """Replay (a sample of) every cut."""
-        told, counted, steps = self.told(), Counted(what), {}
+        told, counted = self.told(), Counted(what)
+        steps: dict[str, str] = {}
         picked = None
         if most is not None:
             # Played twice and not kept: all the states of a session together are gigabytes.

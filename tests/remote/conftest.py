@@ -1,31 +1,5 @@
-from __future__ import annotations
+"""The fixtures of this folder; they stand in a module that the type checker reads."""
 
-import os
-import sys
-from collections.abc import Iterator
-from pathlib import Path
+from remote_bench import journal, there
 
-import pytest
-
-from surefoot.journal import Journal
-
-sys.path.insert(0, str(Path(__file__).parent))
-sys.path.insert(0, str(Path(__file__).parent.parent / "guide"))
-
-from unit_there import UnitThere
-
-
-@pytest.fixture
-def there(tmp_path: Path) -> UnitThere:
-    if os.name != "posix":
-        pytest.skip("the stand-in for a machine is a shell script")
-    folder = tmp_path / "far"
-    folder.mkdir()
-    return UnitThere(folder)
-
-
-@pytest.fixture
-def journal(tmp_path: Path, there: UnitThere) -> Iterator[Journal]:
-    with Journal.open(tmp_path / "home") as opened:
-        opened.add_unit(there.unit)
-        yield opened
+__all__ = ["journal", "there"]

@@ -16,6 +16,7 @@ from surefoot.errors import BadInput, MachineError
 from surefoot.guide.bench import Bench
 from surefoot.guide.measure import Measuring, measure
 from surefoot.guide.remote import line as line_module
+from surefoot.guide.remote import wire
 from surefoot.guide.remote.line import Line
 from surefoot.guide.remote.lost import LineLost
 from surefoot.guide.remote.ssh import ssh_command, target_of
@@ -24,7 +25,7 @@ from surefoot.guide.session import Options, Session
 from surefoot.guide.settle import Settling
 from surefoot.guide.voice import Unattended
 from surefoot.journal.card_file import card_of_text, card_text
-from surefoot.runs import Outcome
+from surefoot.runs import Outcome, Run
 from surefoot.units import Setting
 
 OFF = Setting(values={"core": -10})
@@ -84,6 +85,12 @@ def test_a_whole_run(there, journal):
         assert journal.trace(run.id).seconds.size > 5
 
 
+def judged(run: Run) -> str:
+    """By what its end was told."""
+    assert run.closing is not None
+    return run.closing.judged_by
+
+
 def during_the_run(there, journal, what: Callable[[], None]) -> threading.Thread:
     def wait_and_act() -> None:
         there.until_off_stock()
@@ -123,7 +130,7 @@ def test_a_machine_that_went_down_is_told_by_its_boot_and_its_power_is_switched(
 
         during_the_run(there, journal, down)
         (run,) = measure(bench, measuring(repeats=2))
-        assert run.outcome is Outcome.HANG and "switched off and on" in run.closing.judged_by
+        assert run.outcome is Outcome.HANG and "switched off and on" in judged(run)
         assert "switching its power" in said(bench) and machine.boot_id() == "rehearsed: two"
         assert there.offset() == 0
 
@@ -173,13 +180,13 @@ def test_a_session_goes_on_by_itself_after_a_reset(there, journal):
 
 
 def test_an_agent_that_freezes_is_known_soon_and_is_a_hang(there, journal, monkeypatch):
-    assert line_module.SILENT_SECONDS < 10
+    assert wire.SILENT_SECONDS < 10
     monkeypatch.setattr(line_module, "SILENT_SECONDS", 2.5)
     with there.relayed() as machine:
         bench = bench_of(journal, there, machine)
         during_the_run(there, journal, lambda: os.kill(machine._line.hello.process, signal.SIGSTOP))
         (run,) = measure(bench, measuring(minutes=1, repeats=2))
-        assert run.outcome is Outcome.HANG and "froze" in run.closing.judged_by
+        assert run.outcome is Outcome.HANG and "froze" in judged(run)
         assert run.minutes < 0.2 and there.offset() == 0
 
 

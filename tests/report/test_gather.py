@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -11,7 +12,7 @@ import pytest
 from surefoot.errors import BadInput
 from surefoot.journal import Journal
 from surefoot.report.gather import comparison_of, equal_scores, gather
-from surefoot.runs import Closing, Outcome, Reading, RunPlan, Score, Trace
+from surefoot.runs import Closing, Outcome, Purpose, Reading, RunPlan, Score, Trace
 from surefoot.units import Conditions, Knob, Setting, Unit
 
 UNIT = Unit(
@@ -34,9 +35,9 @@ def held(
     depth: float = 0,
     celsius: float | None = None,
     outcome: Outcome = Outcome.HELD,
-    purpose: str = "measure",
+    purpose: Purpose = "measure",
     channels: dict[str, np.ndarray] | None = None,
-    **conditions: object,
+    **conditions: Any,
 ) -> int:
     plan = RunPlan(
         unit_name="bench-a",

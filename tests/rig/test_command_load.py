@@ -122,6 +122,7 @@ def test_a_killed_parent_leaves_nothing_of_the_command(gone):
         """
     )
     parent = subprocess.Popen([sys.executable, "-c", script], stdout=subprocess.PIPE, text=True)
+    assert parent.stdout is not None
     try:
         child = int(parent.stdout.readline())
     finally:

@@ -159,6 +159,7 @@ def test_a_killed_parent_leaves_no_worker(gone, number):
         """
     )
     parent = subprocess.Popen([sys.executable, "-c", script], stdout=subprocess.PIPE, text=True)
+    assert parent.stdout is not None
     try:
         pids = [int(pid) for pid in parent.stdout.readline().split()]
         assert len(pids) == len(allowed_processors())

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from surefoot.rig.loads.gpu import tiles
 from surefoot.rig.loads.gpu.chain import Chain
 from surefoot.rig.loads.gpu.device import Adapter, Device, NoDevice, choose, layout
 from surefoot.rig.loads.gpu.flight import Flight, Wrong
@@ -83,7 +86,7 @@ NAMES = ["product", "chain", "pattern", "mixed"]
 @pytest.fixture(scope="module")
 def kernels(device):
     product = Product(device, 128, 7)
-    made = {
+    made: dict[str, Any] = {
         "product": product,
         "chain": Chain(device, 512, 512),
         "pattern": Pattern(device, [1 << 19, 1 << 18]),
@@ -147,7 +150,7 @@ def test_the_first_product_is_proven_on_the_processor(device, monkeypatch):
     # A device whose every product is wrong in the same way would agree with itself for ever.
     from surefoot.rig.loads.gpu import product as module
 
-    real = module.product_shader
+    real = tiles.product_shader
     forgets = lambda tile, n: real(tile, n).replace("for (var k = 0u", "for (var k = 32u")  # noqa: E731
     monkeypatch.setattr(module, "product_shader", forgets)
     with pytest.raises(WrongResult, match="on the processor"):

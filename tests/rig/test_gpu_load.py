@@ -84,6 +84,7 @@ def test_a_killed_parent_leaves_no_worker(any_device, gone):
         "print(*s.worker_pids, flush=True); time.sleep(600)"
     )
     parent = subprocess.Popen([sys.executable, "-c", script], stdout=subprocess.PIPE, text=True)
+    assert parent.stdout is not None
     try:
         pids = [int(pid) for pid in parent.stdout.readline().split()]
         assert len(pids) == 1

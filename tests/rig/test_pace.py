@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from surefoot.rig.loads.pace import PaceWatch
 
 
-def played(rates: list[list[float]], phase: str = "dense") -> PaceWatch:
+def played(rates: Sequence[Sequence[float]], phase: str = "dense") -> PaceWatch:
     """``rates``: of each look, of each worker, for half a second of its time."""
     watch = PaceWatch()
     done = [0.0] * len(rates[0])

@@ -80,7 +80,8 @@ def test_near_idle_is_near_idle_and_wakes_the_processors_one_after_another():
 
 
 def test_every_period_of_the_transitions_is_visited():
-    rests, works = set(), set()
+    rests: set[float] = set()
+    works: set[float] = set()
     began = sum(phase.seconds for phase in ROTATION.phases[:2])
     at = began
     while at < began + 2.0:
@@ -111,7 +112,7 @@ def test_the_shares_of_the_phases():
 
 def test_one_processor_at_a_time_with_every_kind_of_work():
     for workers in (1, 3, 16):
-        seen = [set() for _ in range(workers)]
+        seen: list[set[str]] = [set() for _ in range(workers)]
         for tick in range(int(workers * len(EVERY) * 2 + 60)):
             moments = [PER_CORE.at(tick * 0.5 + 0.1, worker, workers) for worker in range(workers)]
             busy = [worker for worker, moment in enumerate(moments) if moment.busy]

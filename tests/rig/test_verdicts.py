@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import signal
+from typing import Any
 
 import pytest
 
 from surefoot.rig.loads.verdicts import Post, WorkerView, died_by_itself, judge_worker, signal_name
 from surefoot.runs import Outcome
 
-VIEW = {"post": Post("processor 3", {"processor": 3}), "ready": True, "units": 12}
+VIEW: dict[str, Any] = {"post": Post("processor 3", {"processor": 3}), "ready": True, "units": 12}
 WRONG = {"kernel": "matrix", "what": "a product is off", "expected": "aa", "found": "bb", "repeats": True}
 
 

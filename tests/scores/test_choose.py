@@ -4,18 +4,19 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from summary_metrics import summary_metric
 
 from surefoot.errors import AnswerIsNo, BadInput
 from surefoot.runs import Reading, Score
 from surefoot.scores.choose import choose
 from surefoot.scores.comparison import Comparison, compare
 from surefoot.scores.configurations import Configuration, Parts, key_of
-from surefoot.scores.metrics import Metric, Sample, of_reading, of_score, of_summary
+from surefoot.scores.metrics import Metric, Sample, of_reading, of_score
 from surefoot.units import Setting
 
 POINTS = of_score(Score(name="render", value=1))
 SOUND = of_reading(Reading(kind="sound", value=40, place="ear"))
-FAN, CPU = of_summary("cpu.fan.mean"), of_summary("cpu.temperature.mean")
+FAN, CPU = summary_metric("cpu.fan.mean"), summary_metric("cpu.temperature.mean")
 assert FAN is not None and CPU is not None
 
 

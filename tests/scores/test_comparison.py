@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 import pytest
 from scipy import stats
+from summary_metrics import summary_metric
 
 from surefoot.errors import BadInput
 from surefoot.runs import Reading, Score
@@ -17,12 +19,12 @@ from surefoot.units import Setting
 
 POINTS = of_score(Score(name="render", value=1))
 LOW = of_score(Score(name="scene: 1 % low (percentile)", value=1, unit="fps"))
-CPU = of_summary("cpu.temperature.mean")
+CPU = summary_metric("cpu.temperature.mean")
 assert CPU is not None
 SOUND = of_reading(Reading(kind="sound", value=40, place="ear"))
 
 
-def configuration(depth: float, load: str = "mixed", **more: object) -> Configuration:
+def configuration(depth: float, load: str = "mixed", **more: Any) -> Configuration:
     setting = Setting(values={"cpu-core": -depth})
     name = f"cpu-core {-depth:g} mV {load}"
     return Configuration(
@@ -33,7 +35,7 @@ def configuration(depth: float, load: str = "mixed", **more: object) -> Configur
 STOCK, DEEP, DEEPER = configuration(0), configuration(60), configuration(85)
 
 
-def samples(metric: Metric, one: Configuration, values: list[float] | np.ndarray, **more: object) -> list[Sample]:
+def samples(metric: Metric, one: Configuration, values: list[float] | np.ndarray, **more: Any) -> list[Sample]:
     # In turns, as a tester who knows of drift takes them.
     place = int(one.setting.value("cpu-core") * -1) + (500 if one.load == "gpu" else 0)
     return [Sample(metric, one.key, float(value), run_id=1000 * i + place, **more) for i, value in enumerate(values)]

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
+from typing import Any
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from surefoot.errors import BadInput
-from surefoot.runs import Closing, Outcome, Run, RunPlan
+from surefoot.runs import Closing, Outcome, Purpose, Run, RunPlan
 from surefoot.scores.configurations import (
     Parts,
     configurations,
@@ -30,8 +31,8 @@ def run(
     values: dict[str, float] | None = None,
     load: str = "mixed",
     outcome: Outcome | None = Outcome.HELD,
-    purpose: str = "measure",
-    **conditions: object,
+    purpose: Purpose = "measure",
+    **conditions: Any,
 ) -> Run:
     plan = RunPlan(
         unit_name="bench-a",

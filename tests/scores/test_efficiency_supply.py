@@ -6,18 +6,19 @@ import math
 
 import numpy as np
 import pytest
+from summary_metrics import summary_metric
 
 from surefoot.runs import Reading, Score
 from surefoot.scores.comparison import compare
 from surefoot.scores.configurations import Configuration, Parts, key_of
 from surefoot.scores.efficiency import package_power, per_watt, watts_at_equal_score
-from surefoot.scores.metrics import Metric, Sample, of_reading, of_score, of_summary
+from surefoot.scores.metrics import Metric, Sample, of_reading, of_score
 from surefoot.scores.supply import battery_drain, check_supply, on_battery
 from surefoot.units import Setting
 
 POINTS = of_score(Score(name="render", value=1))
 WALL = of_reading(Reading(kind="wall-power", value=1))
-CPU, GPU = of_summary("cpu.power.mean"), of_summary("gpu.power.mean")
+CPU, GPU = summary_metric("cpu.power.mean"), summary_metric("gpu.power.mean")
 assert CPU is not None and GPU is not None
 
 

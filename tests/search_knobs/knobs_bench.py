@@ -5,11 +5,12 @@ from __future__ import annotations
 import itertools
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime, timedelta
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from surefoot.runs import Closing, Outcome, Run, RunPlan
+from surefoot.runs import Closing, Outcome, Purpose, Run, RunPlan
 from surefoot.search import Goal
 from surefoot.search.likelihood import SHORTEST_HOURS
 from surefoot.search.prior import RUN_SPREAD, STRAY_FAILURES, grid_for
@@ -23,7 +24,7 @@ GPU = Knob("gpu-core", "gpu", "MHz", "up", 15, 300)
 MEMORY = Knob("gpu-memory", "gpu", "MHz", "up", 50, 1000)
 
 
-def unit_of(*knobs: Knob, **card: object) -> Unit:
+def unit_of(*knobs: Knob, **card: Any) -> Unit:
     """A unit with these knobs."""
     return Unit(name="bench-unit", knobs=knobs, **card)
 
@@ -36,7 +37,7 @@ def run_of(
     *,
     timed: bool = True,
     load: str = "virtual",
-    purpose: str = "search",
+    purpose: Purpose = "search",
     knob: str | None = None,
     conditions: Conditions | None = None,
     read_back: Mapping[str, float] | None = None,
@@ -79,7 +80,7 @@ def at_depths(unit: Unit, depths: Mapping[str, float]) -> dict[str, float]:
     return dict(unit.setting_at(depths).values)
 
 
-Shared = tuple[dict[str, float], float, str]
+Shared = tuple[Mapping[str, float], float, str]
 """Depths by knob, minutes, and ``held``, ``failed`` or ``found``: failed at that time, or some time before it."""
 
 

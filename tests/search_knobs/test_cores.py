@@ -19,6 +19,7 @@ UNIT = unit_of(ZERO, PAIR)
 
 
 def on(run: Run, **detail) -> Run:
+    assert run.closing is not None
     return run.model_copy(update={"closing": run.closing.model_copy(update={"detail": detail})})
 
 
@@ -81,12 +82,12 @@ def test_a_card_whose_cores_overlap_or_are_no_numbers_is_refused():
     with pytest.raises(BadInput):
         Knob("a", "cpu", "mV", "down", 5, 100, cores=(1, 1))
     with pytest.raises(BadInput):
-        Knob("a", "cpu", "mV", "down", 5, 100, cores=("x",))
+        Knob("a", "cpu", "mV", "down", 5, 100, cores=("x",))  # type: ignore[arg-type]
     with pytest.raises(ValueError, match="both govern processor 2"):
         unit_of(PAIR, Knob("core-2", "cpu", "mV", "down", 5, 100, cores=(2,)))
     # A cache offset that moves with its core's may name the same core.
     unit_of(ZERO, Knob("cache-0", "cpu", "mV", "down", 5, 100, linked_to="core-0", cores=(0,)))
-    assert Knob("a", "cpu", "mV", "down", 5, 100, cores=[1, 2]).cores == (1, 2)
+    assert Knob("a", "cpu", "mV", "down", 5, 100, cores=[1, 2]).cores == (1, 2)  # type: ignore[arg-type]
 
 
 def test_what_is_known_says_which_core_rules_it():

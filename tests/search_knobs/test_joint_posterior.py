@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from knobs_bench import PlainReckoning, run_of, runs_from, unit_of
+from knobs_bench import PlainReckoning, Shared, run_of, runs_from, unit_of
 
 from surefoot.runs import Outcome
 from surefoot.search import Evidence, Goal, run_evidence
@@ -60,7 +60,7 @@ def test_agrees_with_summing_over_all_combinations(history):
 
 
 def test_agrees_for_three_knobs():
-    history = [
+    history: list[Shared] = [
         ({}, 2, "held"),
         ({"p": 10, "q": 5, "r": 5}, 2, "failed"),
         ({"p": 5, "q": 5}, 20, "held"),
@@ -117,7 +117,7 @@ def test_with_the_others_at_stock_it_is_the_single_knob_posterior(history):
 
 def test_a_failure_is_blamed_on_the_knob_that_was_deep():
     unit = unit_of(A, B)
-    history = [
+    history: list[Shared] = [
         ({}, 2, "held"),
         ({"a": 10}, 240, "held"),
         ({"a": 10, "b": 25}, 1, "failed"),
@@ -206,7 +206,7 @@ def test_a_joint_pass_never_lowers_any_knob_where_each_failure_had_one_cause(his
 def test_clearing_one_knob_of_a_shared_failure_turns_the_blame_on_the_other():
     """Where a failure was shared, a pass of one knob alone may rightly lower what is claimed of the other."""
     unit = unit_of(A, B)
-    shared = [({}, 2, "held"), ({"a": 20, "b": 20}, 3, "failed")]
+    shared: list[Shared] = [({}, 2, "held"), ({"a": 20, "b": 20}, 3, "failed")]
     cleared = [*shared, ({"b": 20}, 600, "held")]
     before, after = (
         JointPosterior(unit.leaders(), read_runs(unit, runs_from(unit, some)).counted, GOAL)

@@ -12,7 +12,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from knobs_bench import run_of
 
-from surefoot.runs import Outcome
+from surefoot.runs import Outcome, Run
 from surefoot.search import Goal, known_stable, plan, refusal
 from surefoot.search.joint_goal import goal_in_unit
 from surefoot.search.plan import Step
@@ -233,7 +233,7 @@ def test_a_whole_session_obeys_the_rules_and_ends(unit, seed, luck):
     rng = np.random.default_rng(seed)
     goal = replace(Goal(), max_failures=4)
     edges = {knob.name: knob.limit * rng.uniform(0.1, 1.2) for knob in unit.leaders()}
-    runs = []
+    runs: list[Run] = []
     for number in range(1, 150):
         step = plan(unit, runs, goal)
         check_rules(unit, runs, step, goal)

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 from knobs_bench import run_of
 
-from surefoot.runs import Outcome
+from surefoot.runs import Outcome, Run
 from surefoot.search import Goal, assess
 from surefoot.search.run_evidence import read_runs
 from surefoot.search.soft_share import CHECKED_LOAD_SHARE, SOFT_LOAD_SHARE, USUAL_SOFT_SHARE, expected_soft_share
@@ -21,7 +21,7 @@ def unit_of(*, soft: bool) -> Unit:
     return Unit(name="bench-unit", knobs=(CORE,), loads=(LoadCard(name="sums", exercises=("cpu",), soft=soft),))
 
 
-def expected(unit: Unit, *runs: object) -> float:
+def expected(unit: Unit, *runs: Run) -> float:
     return expected_soft_share(unit, read_runs(unit, runs).counted, CORE)
 
 
@@ -44,7 +44,7 @@ def test_a_load_whose_runs_checked_their_results_is_known_by_them():
     assert expected(unit_of(soft=False), other) == USUAL_SOFT_SHARE
 
 
-def climbed(*more: object) -> list[object]:
+def climbed(*more: Run) -> list[Run]:
     held = [run_of(2 + at, {"cpu-core": -20.0 * (at + 1)}, 2, load="sums", knob="cpu-core") for at in range(5)]
     return [STOCK, *held, *more]
 

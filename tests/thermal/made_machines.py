@@ -249,9 +249,9 @@ def machines(
             gone = random.choice(["cpu.clock", "cpu.power", "cpu.temperature", "cpu.busy"])
             channels.pop(gone, None)
         last = record[int(span[k]) - 1, :, k]
-        breeze = (last[4] / fan_high[k]) ** -fan_power[k] if has_fan[k] else 1.0
+        moved = float((last[4] / fan_high[k]) ** -fan_power[k]) if has_fan[k] else 1.0
         end = np.mean(record[int(span[k]) - 60 : int(span[k]), 2, k])
-        final = float(room[k] + (die_r[k] + chassis_r[k] + sink_r[k] * breeze) * end)
+        final = float(room[k] + (die_r[k] + chassis_r[k] + sink_r[k] * moved) * end)
         card = Limits()
         if kind == "wrong-card":
             card = Limits({"cpu": 105.0}, {"cpu": float(limit[k] + 15.0)})

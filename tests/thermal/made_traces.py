@@ -81,11 +81,11 @@ def run_part(
         die += (sink + part.die_kelvin_per_watt * watts - die) / part.die_seconds
     celsius = np.round(rows[:, 0] + 0.4 * noise * random.normal(size=n))
     clock = rows[:, 1] + noise * (4.0 + 12.0 * (rows[:, 1] < 0.99 * part.free_mhz)) * random.normal(size=n)
-    watts = rows[:, 2] * (1 + 0.004 * noise * random.normal(size=n))
+    drawn = rows[:, 2] * (1 + 0.004 * noise * random.normal(size=n))
     channels = {
         f"{domain}.temperature": celsius,
         f"{domain}.clock": clock,
-        f"{domain}.power": watts,
+        f"{domain}.power": drawn,
         f"{domain}.busy": np.clip(rows[:, 3] + random.normal(size=n), 0, 100),
     }
     return Trace(np.arange(n, dtype=float), channels), truth

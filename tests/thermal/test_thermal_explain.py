@@ -124,6 +124,7 @@ def test_boost_peaks_energy_and_cores_are_told() -> None:
     assert part.figures.highest_celsius == celsius.max()
     assert part.figures.p95_celsius == pytest.approx(np.percentile(celsius, 95), abs=1.0)
     assert part.figures.energy_joules == pytest.approx(power.sum(), rel=0.01)
+    assert part.figures.mean_mhz is not None and part.figures.mean_watts is not None
     assert part.figures.mhz_per_watt == pytest.approx(part.figures.mean_mhz / part.figures.mean_watts)
     assert part.figures.spreads[0].width == pytest.approx(6.0)
     assert part.figures.spreads[0].highest_core == "core-3"

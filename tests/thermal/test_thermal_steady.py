@@ -211,7 +211,7 @@ def test_shapes_and_order_are_checked() -> None:
     with pytest.raises(BadInput, match="ascend"):
         steady_state([1.0, 0.0], [1.0, 2.0])
     with pytest.raises(BadInput, match="numbers"):
-        steady_state(["a"], ["b"])  # type: ignore[list-item]
+        steady_state(["a"], ["b"])
 
 
 def body_curve(seed: int, minutes: float) -> tuple[np.ndarray, np.ndarray, float]:

@@ -20,7 +20,7 @@ from surefoot.runs import USE, Ending, Outcome
 from surefoot.search.use_choice import in_use
 from surefoot.units import Unit
 
-CHILD = Path(__file__).with_name("kill_child.py")
+CHILD = Path(__file__).with_name("live_kill_child.py")
 
 
 class Again(LivedIn):
@@ -69,7 +69,8 @@ def rounds(journal: Journal, unit: Unit, count: int) -> None:
                 assert run.closing is not None
                 assert run.closing.detail["loaded"]["cpu-core"] == pytest.approx(run.minutes, abs=0.01)
                 assert run.closing.detail["awake_minutes"] >= run.minutes - 0.01
-        if last is not None and runs[last].closing and runs[last].closing.detail.get("recovered"):
+        closing = None if last is None else runs[last].closing
+        if last is not None and closing and closing.detail.get("recovered"):
             assert runs[last].outcome is (Outcome.RESET if how == "crash" else Outcome.HELD), how
     assert beats > 5 * count
     used = [run for run in journal.runs(unit.name) if run.plan.purpose == USE]

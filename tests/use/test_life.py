@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime
 from itertools import pairwise
+from typing import Any
 
 import pytest
 from lived_in import DAY, LivedIn, SwitchedOff
@@ -26,7 +27,7 @@ from surefoot.search.use_growth import growth
 from surefoot.units import Setting, Unit
 
 EDGE = {"cpu-core": VirtualUnit(112, 5)}
-COARSE = {"sample_seconds": 300.0, "heartbeat_seconds": 900.0, "stretch_minutes": 720.0}
+COARSE: dict[str, Any] = {"sample_seconds": 300.0, "heartbeat_seconds": 900.0, "stretch_minutes": 720.0}
 
 
 def start(journal: Journal, unit: Unit, machine: LivedIn, living: Living, voice: Unattended | None = None) -> Lived:
@@ -227,7 +228,7 @@ def test_after_a_login_it_waits_until_the_machine_is_up_and_idle(journal: Journa
             seen.append(machine.up_seconds())
         return applied(card, setting)
 
-    hands.apply = apply  # type: ignore[method-assign]
+    hands.apply = apply  # type: ignore[method-assign, assignment]
     bench = Bench(journal, unit, machine, Unattended(), given_hands=hands, goal=goal_for(unit))
     live(bench, Living(agreed=True, after_login=True, minutes=10, **COARSE))
     assert seen and seen[0] >= 10 * 60

@@ -12,9 +12,9 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from use_bench import CORE, tuned
 
 from confirming import confirm_in
-from conftest import CORE, tuned
 from surefoot.journal import Journal
 from surefoot.runs import USE, Outcome, Run
 from surefoot.units import HandsCard, Unit

@@ -14,7 +14,7 @@ from surefoot.runs import Ending
 from surefoot.units import Unit
 
 if TYPE_CHECKING:
-    from surefoot.runs import Outcome
+    from surefoot.runs import Outcome, Source
 
 Fault = tuple["Outcome", str]
 """What the system logged: the outcome it means, and its words."""
@@ -24,7 +24,7 @@ class Machine(Protocol):
     """The machine in hand, or a virtual one with a clock of its own."""
 
     @property
-    def source(self) -> str:
+    def source(self) -> Source:
         """``rig`` or ``virtual``: kept with every run."""
         ...
 
@@ -98,7 +98,7 @@ class RealMachine:
     before those.
     """
 
-    source = "rig"
+    source: Source = "rig"
 
     def __init__(self, root: Path | None = None, more: Sequence[SensorSource] = ()) -> None:
         from surefoot.rig.errors_log import watch

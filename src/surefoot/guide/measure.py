@@ -109,7 +109,7 @@ def _plan(bench: Bench, measuring: Measuring, load: str) -> RunPlan:
         purpose=measuring.purpose,
         conditions=present_conditions(bench, measuring.conditions),
         boot_id=bench.machine.boot_id(),
-        source="virtual" if bench.machine.source == "virtual" else "rig",
+        source=bench.machine.source,
         note=measuring.note,
     )
 

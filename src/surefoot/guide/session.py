@@ -203,11 +203,11 @@ class Session:
             setting=step.setting,
             load=load_for(bench, step, options.load),
             planned_minutes=step.minutes,
-            purpose="joint" if step.purpose == "joint" else "search",
+            purpose=step.purpose,
             knob=step.knob or None,
             conditions=self.conditions,
             boot_id=bench.machine.boot_id(),
-            source="virtual" if bench.machine.source == "virtual" else "rig",
+            source=bench.machine.source,
         )
         holding = Holding(
             sample_seconds=options.sample_seconds,

@@ -76,7 +76,7 @@ class Stretch:
             purpose="use",
             conditions=conditions,
             boot_id=bench.machine.boot_id(),
-            source=bench.machine.source,  # type: ignore[arg-type]
+            source=bench.machine.source,
             note=why,
         )
         run_id = bench.journal.open_run(plan, at=bench.machine.now())

@@ -179,7 +179,7 @@ def _one(bench: Bench, state: TrialState, turn: Turn, trialling: Trialling) -> R
         purpose="measure",
         conditions=present_conditions(bench, now),
         boot_id=bench.machine.boot_id(),
-        source="virtual" if bench.machine.source == "virtual" else "rig",
+        source=bench.machine.source,
         place=Place(trial=state.number, block=turn.block, position=turn.position),
     )
     holding = Holding(

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from types import TracebackType
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Self
 
 from surefoot.errors import JournalError
 from surefoot.journal.failures import NotWritable
@@ -37,7 +37,7 @@ class Journal(RunRecords, MeasureRecords, StandingRecords, TrialRecords):
         self._packing: dict[int, dict[str, Column]] = {}
 
     @classmethod
-    def open(cls, path: str | os.PathLike[str] | None = None, *, read_only: bool = False) -> Journal:
+    def open(cls, path: str | os.PathLike[str] | None = None, *, read_only: bool = False) -> Self:
         """Open the journal, created on first use and migrated forward when it is older.
 
         ``path``: its file or the folder of it; by default the data directory (`SUREFOOT_HOME`, or the user data
@@ -47,7 +47,7 @@ class Journal(RunRecords, MeasureRecords, StandingRecords, TrialRecords):
         return cls(Store.open(journal_path(path), read_only=read_only))
 
     @classmethod
-    def open_as_can(cls, tell: Callable[[str], object]) -> Journal:
+    def open_as_can(cls, tell: Callable[[str], object]) -> Self:
         """The journal of the data directory, for reading only when it is there but cannot be written.
 
         ``tell`` is told so.
@@ -86,7 +86,7 @@ class Journal(RunRecords, MeasureRecords, StandingRecords, TrialRecords):
         return wrapped(self._store.connection)
 
     @contextmanager
-    def together(self) -> Iterator[Journal]:
+    def together(self) -> Iterator[Self]:
         """Make everything written inside the block one step: all on disk when it ends, none if it raises.
 
         For many records that only make sense whole, such as a table of runs. Never around a load that is being held.
@@ -102,7 +102,7 @@ class Journal(RunRecords, MeasureRecords, StandingRecords, TrialRecords):
         """Close the file. Safe to call twice."""
         self._store.close()
 
-    def __enter__(self) -> Journal:
+    def __enter__(self) -> Self:
         return self
 
     def __exit__(

@@ -17,7 +17,7 @@ import numpy as np
 
 from surefoot.errors import BadInput
 from surefoot.rehearsal.virtual import VirtualUnit
-from surefoot.runs import Closing, Outcome, Run, RunPlan
+from surefoot.runs import Closing, Outcome, Purpose, Run, RunPlan
 from surefoot.search import Goal, known_stable, plan
 from surefoot.search.strategy import strategy_named
 from surefoot.units import Knob, Setting, Unit
@@ -328,7 +328,7 @@ def _play_job(job: tuple[str, int, int, Goal | None, str, float]) -> PlayedKnobs
 
 
 def _run(
-    number: int, opened: datetime, setting: Setting, minutes: float, purpose: str, knob: str, closing: Closing
+    number: int, opened: datetime, setting: Setting, minutes: float, purpose: Purpose, knob: str, closing: Closing
 ) -> Run:
     return Run(
         id=number,
@@ -338,7 +338,7 @@ def _run(
             setting=setting,
             load=_LOAD,
             planned_minutes=minutes,
-            purpose="joint" if purpose == "joint" else "search",
+            purpose=purpose,
             knob=knob or None,
             source="virtual",
         ),

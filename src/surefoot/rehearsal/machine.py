@@ -13,7 +13,7 @@ import numpy as np
 from surefoot.errors import BadInput
 from surefoot.rehearsal.heat import CHIPS, COOLINGS, MODES, USUAL_COOLING, USUAL_MODE, Body, Tuning
 from surefoot.rehearsal.virtual import VirtualUnit
-from surefoot.runs import UNKNOWN_ENDING, Ending, LoadState, Outcome
+from surefoot.runs import UNKNOWN_ENDING, Ending, LoadState, Outcome, Source
 from surefoot.units import Knob, Setting, Unit
 
 # Dated, so that the same seed gives the same journal whenever it is played.
@@ -42,7 +42,7 @@ class VirtualMachine:
     raises MachineDown from `sleep`; `restart` brings the machine back at stock under another boot identity.
     """
 
-    source = "virtual"
+    source: Source = "virtual"
 
     def __init__(
         self,

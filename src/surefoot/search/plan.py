@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from surefoot.runs import Purpose
 from surefoot.search.api import next_step
 from surefoot.search.evidence import Goal, Proposal
 from surefoot.search.joint_goal import goal_in_unit
@@ -43,7 +44,7 @@ class Step:
     stop: bool
     why_stop: str
     knob: str
-    purpose: str
+    purpose: Purpose
     setting: Setting
     minutes: float
     failure_chance: float

@@ -19,7 +19,7 @@ from surefoot.rig.boot import same_boot
 from surefoot.rig.card_commands import hands_commands, load_command, run, see_confirmed, switch_command
 from surefoot.rig.guardian.reports import GuardianReport
 from surefoot.rig.protocols import Hands, Load
-from surefoot.runs import UNKNOWN_ENDING, Ending, LoadState, Outcome
+from surefoot.runs import UNKNOWN_ENDING, Ending, LoadState, Outcome, Source
 from surefoot.units import RemoteCard, Setting, Unit
 
 QUICK_SECONDS: Final = SILENT_SECONDS
@@ -47,7 +47,7 @@ class RemoteMachine:
     ``switch_power``: an argument list that switches the unit's power off and on; () for none.
     """
 
-    source = "rig"
+    source: Source = "rig"
 
     def __init__(
         self,
