@@ -27,7 +27,7 @@ def test_a_pool_is_off_by_default_and_then_changes_nothing() -> None:
 
 def test_what_is_lent_is_counted_and_the_prior_still_sums_to_one() -> None:
     grid = grid_for(KNOB, LENT)
-    assert posterior(KNOB, [], LENT).edge_mean == pytest.approx(110.0, abs=8.0)
+    assert posterior(KNOB, [], LENT).edge_middle == pytest.approx(110.0, abs=8.0)
     assert pytest.approx(1.0) == float(np.exp(grid.log_prior).sum())
 
 

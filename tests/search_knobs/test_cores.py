@@ -35,6 +35,12 @@ def test_a_run_of_one_core_is_no_evidence_for_another():
     assert depths(UNIT, [run], "core-2-3") == []
 
 
+def test_a_run_logged_by_hand_says_by_its_load_which_cores_worked():
+    run = run_of(1, {"core-0": -40, "core-2-3": -40}, 30, load="cpu-core-2+3")
+    assert depths(UNIT, [run], "core-0") == []
+    assert depths(UNIT, [run], "core-2-3") == [(40, False)]
+
+
 def test_a_run_of_all_cores_is_evidence_for_all():
     run = on(run_of(1, {"core-0": -40, "core-2-3": -40}, 30, load="cpu"), exercises=["cpu", "transition"])
     assert depths(UNIT, [run], "core-0") == depths(UNIT, [run], "core-2-3") == [(40, False)]

@@ -158,7 +158,8 @@ class VirtualMachine:
     def default_load(self, unit: Unit, knob: str | None) -> str:
         """The card's word, else one load per domain; for all knobs the card's load that bears on every domain."""
         if knob is not None:
-            return unit.knob(knob).load or unit.knob(knob).domain
+            one = unit.knob(knob)
+            return one.load or (_core_load(one) if one.cores else one.domain)
         domains = {one.domain for one in unit.knobs}
         whole = [card.name for card in unit.loads if domains <= set(card.exercises)]
         return whole[0] if whole else EVERYTHING
@@ -185,11 +186,15 @@ class VirtualMachine:
         """A virtual machine logs nothing."""
         return ()
 
-    def draw_failure(self, minutes: float) -> tuple[float, Knob] | None:
-        """When, within so many minutes, and by which knob the load that starts now will fail: the first of them."""
+    def draw_failure(self, minutes: float, load: str = EVERYTHING) -> tuple[float, Knob] | None:
+        """When, within so many minutes, and by which knob the load that starts now will fail: the first of them.
+
+        While one core works, the others idle: their knobs are not tried.
+        """
         session_minutes = self._seconds / 60
         first: tuple[float, Knob] | None = None
-        for knob in self.unit.leaders():
+        alone = [knob for knob in self.unit.leaders() if knob.cores and _core_load(knob) == load]
+        for knob in alone or self.unit.leaders():
             if not self.setting.value(knob.name):
                 continue
             depth = knob.depth_of(self.setting.value(knob.name))
@@ -225,6 +230,8 @@ class VirtualMachine:
         for card in self.unit.loads:
             if card.name == load and card.exercises:
                 return card.exercises
+        if core := [knob for knob in self.unit.leaders() if knob.cores and _core_load(knob) == load]:
+            return (core[0].domain, *(f"core-{number}" for number in core[0].cores))
         named = tuple(part for part in CHIPS if part in load.split("-"))
         return tuple(CHIPS) if load == EVERYTHING else named if len(named) > 1 else (load,)
 
@@ -311,7 +318,7 @@ class VirtualSession:
         self.crashes_at: float | None = None
         self._wrong_at: float | None = None
         self._cause: Knob | None = None
-        if failure := machine.draw_failure(minutes):
+        if failure := machine.draw_failure(minutes, name):
             moment, self._cause = failure
             if machine.is_soft(self._cause):
                 self._wrong_at = moment
@@ -330,7 +337,7 @@ class VirtualSession:
                 "checking",
                 Outcome.MISCOMPUTE,
                 "a matrix product did not pass its check",
-                {"processor": int(self._wrong_at) % 8, "kernel": "product"},
+                {"processor": _processor(self._cause, int(self._wrong_at)), "kernel": "product"},
             )
         return LoadState("running", progress, "working")
 
@@ -341,3 +348,12 @@ class VirtualSession:
         if last.state == "failed":
             return last
         return LoadState("stopped", last.progress, "stopped", None, f"{last.progress:,} results checked, none wrong")
+
+
+def _core_load(knob: Knob) -> str:
+    return f"cpu-core-{'+'.join(map(str, knob.cores))}"
+
+
+def _processor(cause: Knob, draw: int) -> int:
+    """On which processor a wrong result was seen: one of the knob's own, where it governs some."""
+    return cause.cores[draw % len(cause.cores)] if cause.cores else draw % 8

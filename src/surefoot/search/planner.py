@@ -139,7 +139,7 @@ def _climb(knob: Knob, evidence: Sequence[Evidence], goal: Goal, rule: Allowed) 
 
 
 def _settles(knob: Knob, after: Posterior, depth: float, minutes: float) -> str:
-    edge = after.edge_mean
+    edge = after.edge_middle
     side = "deeper" if depth > edge else "shallower"
     return (
         f"Whether the hazard at {knob.describe(depth)}, {abs(edge - depth):.0f} {knob.unit} {side} than the likely "

@@ -68,9 +68,13 @@ class Posterior:
         return float(self.mttf_quantiles(depth, [1.0 - model_confidence(goal)])[0])
 
     @property
-    def edge_mean(self) -> float:
-        """Mean of the depth at which the MTTF is one hour."""
-        return float((self.weight * self.grid.edge).sum())
+    def edge_middle(self) -> float:
+        """Median of the depth at which the MTTF is one hour. Not the mean: what is left of the belief that the one
+        failure was a stray one lies far out, and would draw it past depths that failed."""
+        edges = self.grid.edge.ravel()
+        order = np.argsort(edges, kind="stable")
+        total = np.cumsum(self.weight.ravel()[order])
+        return float(edges[order][min(np.searchsorted(total, 0.5 * total[-1]), order.size - 1)])
 
 
 @dataclass(frozen=True, eq=False)

@@ -10,6 +10,8 @@ from surefoot.units import Knob, LoadCard, Unit
 EVERY_PART = "cpu-gpu"
 """The built-in load that works processor and graphics at the same time, by its name in rig/registry.py; a test there
 holds that the two agree. The search knows it by name alone."""
+EVERY_CORE = "cpu"
+"""The built-in load that works all cores at the same time, by its name there as well."""
 PARTS_OF_IT = frozenset({"cpu", "gpu"})
 
 
@@ -17,7 +19,8 @@ def load_together(unit: Unit, knobs: Sequence[Knob]) -> str:
     """Name of a load that exercises every one of some knobs at the same time, or "" where none is known.
 
     The one that their cards have in common; else a load of the unit's card that bears on them all; else the built-in
-    one for processor and graphics together, where the knobs are of both; else "".
+    one for processor and graphics together, where the knobs are of both, or for all cores, where they are of single
+    cores; else "".
     """
     named = {knob.load for knob in knobs}
     if len(named) == 1 and (only := named.pop()):
@@ -26,6 +29,8 @@ def load_together(unit: Unit, knobs: Sequence[Knob]) -> str:
         if all(_bears(card, knob) for knob in knobs):
             return card.name
     parts = {part_of(knob.domain) for knob in knobs}
+    if parts == {"cpu"} and any(knob.cores for knob in knobs):
+        return EVERY_CORE
     return EVERY_PART if parts == PARTS_OF_IT else ""
 
 
