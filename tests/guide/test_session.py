@@ -87,7 +87,7 @@ def test_no_run_is_deeper_than_the_rules_allow(tmp_path: Path) -> None:
 
 def test_a_unit_that_fails_at_stock_is_not_tuned(tmp_path: Path) -> None:
     class Faulty(VirtualMachine):
-        def draw_failure(self, minutes: float) -> tuple[float, Knob] | None:
+        def draw_failure(self, minutes: float, load: str = "") -> tuple[float, Knob] | None:
             return self.seconds() + 60, CORE
 
     journal, unit, _ = one_knob(tmp_path, VirtualUnit(100, 5), 1)
