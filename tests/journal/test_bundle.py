@@ -153,7 +153,7 @@ def test_a_bundle_loaded_again_adds_nothing(full: Journal, tmp_path: Path) -> No
 
 
 def test_a_newer_bundle_adds_its_new_runs_and_what_belongs_to_them(full: Journal, tmp_path: Path) -> None:
-    save_bundle(full, NAME, tmp_path / "old")
+    save_bundle(full, NAME, tmp_path / "old", whole=True)
     with Journal.open(tmp_path / "second" / "journal.sqlite") as second:
         load_bundle(second, tmp_path / "old", name="guest")
         same = RunPlan(unit_name=NAME, setting=Setting(values={"cpu-core": -15}), load="cpu", planned_minutes=5)
@@ -165,7 +165,7 @@ def test_a_newer_bundle_adds_its_new_runs_and_what_belongs_to_them(full: Journal
         full.amend_run(first, {"minutes": 4.0}, who="ada", why="misread")
         full.add_trace(first, Trace(np.arange(30.0), {"cpu.clock": np.arange(30.0)}, AT))
         full.revise_unit(full.unit(NAME).model_copy(update={"firmware": "9.9"}))
-        save_bundle(full, NAME, tmp_path / "new")
+        save_bundle(full, NAME, tmp_path / "new", whole=True)
         done = load_bundle(second, tmp_path / "new")
         assert (done.unit_name, done.merged, done.added, done.runs, done.conflicts) == ("guest", True, 2, 5, ())
         assert repr(told(second, "guest")) == repr(told(full, NAME))
@@ -175,7 +175,7 @@ def test_a_newer_bundle_adds_its_new_runs_and_what_belongs_to_them(full: Journal
 
 
 def test_what_both_sides_changed_is_told_and_the_newer_counts(full: Journal, tmp_path: Path) -> None:
-    save_bundle(full, NAME, tmp_path / "old")
+    save_bundle(full, NAME, tmp_path / "old", whole=True)
     with Journal.open(tmp_path / "second" / "journal.sqlite") as second:
         load_bundle(second, tmp_path / "old")
         there, here = second.runs(NAME)[0].id, full.runs(NAME)[0].id
@@ -183,7 +183,7 @@ def test_what_both_sides_changed_is_told_and_the_newer_counts(full: Journal, tmp
         second.revise_unit(second.unit(NAME).model_copy(update={"firmware": "there"}))
         full.amend_run(here, {"minutes": 3.0}, who="ada", why="later", at=AT + timedelta(days=1))
         full.revise_unit(full.unit(NAME).model_copy(update={"firmware": "here"}))
-        save_bundle(second, NAME, tmp_path / "theirs")
+        save_bundle(second, NAME, tmp_path / "theirs", whole=True)
     done = load_bundle(full, tmp_path / "theirs")
     assert len(done.conflicts) == 2 and "card" in done.conflicts[0] and "corrected on both" in done.conflicts[1]
     assert full.unit(NAME).firmware == "here" and full.run(here).minutes == 3.0

@@ -115,7 +115,7 @@ def test_the_views_follow_in_any_client(journal: Journal, run_id: int) -> None:
 
 def test_a_bundle_carries_corrections(journal: Journal, run_id: int, tmp_path: Path) -> None:
     journal.amend_run(run_id, {"minutes": 30.0}, who="ada", why="typed wrong")
-    save_bundle(journal, NAME, tmp_path / "b")
+    save_bundle(journal, NAME, tmp_path / "b", whole=True)
     with Journal.open(tmp_path / "second" / "journal.sqlite") as second:
         load_bundle(second, tmp_path / "b")
         run = second.runs(NAME)[0]

@@ -25,6 +25,10 @@ def save(
     unit: UnitName,
     file: Annotated[Path, typer.Argument(metavar="FILE", help="Where to write it.")],
     force: Annotated[bool, typer.Option("--force", help="Write over a file of that name.")] = False,
+    whole: Annotated[
+        bool,
+        typer.Option("--whole", help="With user and host names, paths, serial numbers, and commands that hold such."),
+    ] = False,
     as_json: JsonFlag = False,
 ) -> None:
     """Write a unit with its card history, runs, traces, scores and readings into one file."""
@@ -33,9 +37,10 @@ def save(
     from surefoot.journal.bundle import save_bundle
 
     with open_journal() as journal:
-        done = save_bundle(journal, unit, file, overwrite=force)
+        done = save_bundle(journal, unit, file, overwrite=force, whole=whole)
     said = f"{done.unit_name}: {done.runs} runs written to {done.path} ({done.bytes / 1e6:.1f} MB)."
-    show(done, lambda: Text(said), as_json)
+    left = f"Left out: {', '.join(done.left_out)}. `--whole` writes all of it." if done.left_out else ""
+    show(done, lambda: [Text(text) for text in (said, left) if text], as_json)
 
 
 def load(
@@ -57,8 +62,10 @@ def load(
 
 def _loaded(done: Bundled) -> list[str]:
     renamed = f", there named {done.named}," if done.unit_name != done.named else ""
+    left = f"It was saved without: {', '.join(done.left_out)}." if done.left_out else ""
     if not done.merged:
-        return [f"{done.unit_name}{renamed} is in the journal with {done.runs} runs."]
+        lines = [f"{done.unit_name}{renamed} is in the journal with {done.runs} runs.", left]
+        return [text for text in lines if text]
     new = f"{done.added} new of {done.runs}" if done.added else f"nothing new among {done.runs}"
     return [f"{done.unit_name}{renamed} was in the journal: {new} runs.", *(f"! {text}" for text in done.conflicts)]
 

@@ -8,6 +8,7 @@ saved from such a disk by hand, can be loaded as well when it holds one unit.
 from __future__ import annotations
 
 import hashlib
+import json
 import os
 import shutil
 import sqlite3
@@ -17,6 +18,7 @@ from pathlib import Path
 
 from surefoot.errors import BadInput, JournalError
 from surefoot.journal.bundle_merge import mark, merge
+from surefoot.journal.bundle_private import LeavingOut
 from surefoot.journal.bundle_rows import copy_unit
 from surefoot.journal.failures import translated
 from surefoot.journal.journal import Journal
@@ -35,7 +37,7 @@ class Bundled:
     """What went through a bundle. ``unit_name``: in the journal; ``named``, ``runs``: in the bundle.
 
     ``added``: how many of them were new here; ``merged``: whether the unit was here before; ``conflicts``: what the two
-    say differently, in words, and which of them counts.
+    say differently, in words, and which of them counts; ``left_out``: what the bundle does not carry.
     """
 
     unit_name: str
@@ -46,11 +48,15 @@ class Bundled:
     added: int = 0
     merged: bool = False
     conflicts: tuple[str, ...] = ()
+    left_out: tuple[str, ...] = ()
 
 
-def save_bundle(journal: Journal, unit_name: str, path: str | os.PathLike[str], *, overwrite: bool = False) -> Bundled:
+def save_bundle(
+    journal: Journal, unit_name: str, path: str | os.PathLike[str], *, overwrite: bool = False, whole: bool = False
+) -> Bundled:
     """Write a unit with all its records into a file of its own. The file is there whole, or not at all.
 
+    Names of user and host, paths and serial numbers are left out unless ``whole``: see `bundle_private`.
     Raises BadInput for an unknown unit and for a file that is there already (unless ``overwrite``), JournalError while
     a run of the unit is open or when the file cannot be written.
     """
@@ -67,21 +73,23 @@ def save_bundle(journal: Journal, unit_name: str, path: str | os.PathLike[str], 
             )
     if not target.parent.is_dir():
         raise BadInput("there is no such folder.", where=str(target.parent))
+    leaving = None if whole else LeavingOut()
     with translated(target), workroom(journal.path.parent) as folder:
         made = folder / "bundle.sqlite"
         with closing(Store.open(made)) as store:
             with journal.store.snapshot() as source, store.transaction():
                 _refuse_open(source, unit_name)
-                runs = copy_unit(source, store, unit_name, unit_name, keep_ids=True)
+                runs = copy_unit(source, store, unit_name, unit_name, keep_ids=True, change=leaving)
+            left_out = () if leaving is None else leaving.words()
             with store.transaction():
-                store.connection.execute(f"CREATE TABLE {_SEAL} (sha256 TEXT NOT NULL)")
-                store.insert(_SEAL, sha256=_digest(store.connection))
+                store.connection.execute(f"CREATE TABLE {_SEAL} (sha256 TEXT NOT NULL, left_out TEXT)")
+                store.insert(_SEAL, sha256=_digest(store.connection), left_out=None if whole else json.dumps(left_out))
             store.into_one_file()
         try:
             put(made, target, overwrite=overwrite)
         except OSError as error:
             raise BadInput(f"nothing can be written here: {error.strerror or error}.", where=str(target)) from None
-        return Bundled(unit_name, unit_name, target, runs, target.stat().st_size)
+        return Bundled(unit_name, unit_name, target, runs, target.stat().st_size, left_out=left_out)
 
 
 def load_bundle(journal: Journal, path: str | os.PathLike[str], *, name: str | None = None) -> Bundled:
@@ -102,13 +110,15 @@ def load_bundle(journal: Journal, path: str | os.PathLike[str], *, name: str | N
         named = _checked_copy(file, copy, journal.store.schema_objects())
         unit = validated(Unit, {"name": name if name is not None else named}, "--as").name
         with Journal.open(copy) as bundle, journal.store.transaction() as target:
+            left_out = _left_out(bundle.store)
             here = _here(journal, bundle, named, unit, name is not None)
             size = file.stat().st_size
             if here is None:
                 runs = copy_unit(bundle.store, target, named, unit, keep_ids=False)
-                return Bundled(unit, named, file, runs, size, runs)
-            merged = merge(bundle.store, target, named, here)
-            return Bundled(here, named, file, merged.runs, size, merged.added, True, merged.conflicts)
+                return Bundled(unit, named, file, runs, size, runs, left_out=left_out or ())
+            own = journal.unit(here) if left_out is not None else None
+            merged = merge(bundle.store, target, named, here, own)
+            return Bundled(here, named, file, merged.runs, size, merged.added, True, merged.conflicts, left_out or ())
 
 
 def _checked_copy(file: Path, copy: Path, schema: dict[str, str]) -> str:
@@ -184,6 +194,18 @@ def _refuse_broken_seal(file: Path, copy: Path) -> None:
                     where=str(file),
                     remedy="Take another copy of it, or save it anew.",
                 )
+
+
+def _left_out(store: Store) -> tuple[str, ...] | None:
+    """What the bundle says that it does not carry; None for one that was saved whole."""
+    if "left_out" not in {row["name"] for row in store.rows(f"PRAGMA table_info({_SEAL})")}:
+        return None
+    row = store.row(f"SELECT left_out FROM {_SEAL}")
+    try:
+        told = json.loads(row["left_out"]) if row is not None and row["left_out"] else None
+    except (ValueError, RecursionError, TypeError):
+        return ("something that it does not name",)
+    return tuple(str(one) for one in told) if isinstance(told, list) else None
 
 
 def _digest(connection: sqlite3.Connection) -> str:

@@ -13,9 +13,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any, Final
 
-from surefoot.journal.bundle_rows import POINTS_TO, NewIds, copy_row, named_card, no_ids, rows_of
+from surefoot.journal.bundle_private import keeping_own, without_words
+from surefoot.journal.bundle_rows import POINTS_TO, NewIds, copy_row, no_ids, rows_of
 from surefoot.journal.moments import stamp
 from surefoot.journal.store import Store
+from surefoot.units import Unit
 
 Key = tuple[Any, ...]
 
@@ -25,6 +27,10 @@ _NEWEST: Final = ("consents", "configuration_names")
 """Records of which the newest counts: those newer than all that is here are added."""
 # What stands applied, and which machine a unit is, is the machine's own: another journal cannot tell it.
 _OF_NEW_RUN: Final = ("trial_runs", "applications", "heartbeats", "closings", "corrections", "trace_blocks")
+
+
+_WORDS: Final = frozenset({"note", "judged_by", "detail", "who", "why", "rule", "changes", "forecast"})
+"""What a bundle may have left words out of: a record is known again without it, by its moment to the microsecond."""
 
 
 @dataclass(frozen=True)
@@ -44,13 +50,16 @@ def mark(store: Store, unit_name: str) -> tuple[str, str]:
         (unit_name,),
     )
     assert row is not None
-    return row["added_at"], named_card(row["card"], "-")
+    return row["added_at"], without_words(row["card"])
 
 
-def merge(source: Store, target: Store, named: str, here: str) -> Merged:
-    """Add to a unit what a bundle of it knows beyond. Inside the target's transaction, so whole or not at all."""
+def merge(source: Store, target: Store, named: str, here: str, own: Unit | None = None) -> Merged:
+    """Add to a unit what a bundle of it knows beyond. Inside the target's transaction, so whole or not at all.
+
+    ``own``: the card here, which keeps what a bundle with words left out cannot know; None for a bundle that has all.
+    """
     new_ids = no_ids()
-    conflicts = _merge_cards(source, target, named, here, new_ids)
+    conflicts = _merge_cards(source, target, named, here, new_ids, own)
     fresh = _known_runs(source, target, named, here, new_ids)
     total = len(new_ids["runs"]) + len(fresh)
     conflicts += _merge_known(source, target, named, new_ids)
@@ -73,15 +82,18 @@ def merge(source: Store, target: Store, named: str, here: str) -> Merged:
     return Merged(total, len(fresh), tuple(conflicts))
 
 
-def _merge_cards(source: Store, target: Store, named: str, here: str, new_ids: NewIds) -> list[str]:
+def _merge_cards(
+    source: Store, target: Store, named: str, here: str, new_ids: NewIds, own_card: Unit | None
+) -> list[str]:
     """Bring the card history together, the card changed last being the one that counts."""
     mine = list(rows_of(target, "cards", here))
     known = {_card_key(row): row["id"] for row in mine}
     theirs = [row for row in rows_of(source, "cards", named) if row["card"] is not None]
     missing = [row for row in theirs if _card_key(row) not in known]
     new_ids["cards"] |= {row["id"]: known[_card_key(row)] for row in theirs if _card_key(row) in known}
+    change = None if own_card is None else keeping_own(own_card)
     for row in missing:
-        copy_row(source, target, "cards", row, here, new_ids)
+        copy_row(source, target, "cards", row, here, new_ids, change=change)
     own = [row for row in mine if row["card"] is not None]
     their_keys = {_card_key(row) for row in theirs}
     if not missing or _card_key(own[-1]) in their_keys:
@@ -93,7 +105,7 @@ def _merge_cards(source: Store, target: Store, named: str, here: str, new_ids: N
 
 
 def _card_key(row: sqlite3.Row) -> Key:
-    return row["at"], row["event"], None if row["card"] is None else named_card(row["card"], "-")
+    return row["at"], row["event"], None if row["card"] is None else without_words(row["card"])
 
 
 def _known_runs(source: Store, target: Store, named: str, here: str, new_ids: NewIds) -> set[int]:
@@ -120,7 +132,7 @@ def _numbered(rows: Iterable[sqlite3.Row]) -> list[tuple[Key, int]]:
 
 
 def _content(row: sqlite3.Row, *without: str) -> Key:
-    return tuple((name, row[name]) for name in row.keys() if name not in without)  # noqa: SIM118 (a row is no dict)
+    return tuple((name, row[name]) for name in row.keys() if name not in without and name not in _WORDS)  # noqa: SIM118 (a row is no dict)
 
 
 def _merge_known(source: Store, target: Store, named: str, new_ids: NewIds) -> list[str]:

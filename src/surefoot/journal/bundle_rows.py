@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 from surefoot.journal.store import Store
@@ -32,6 +32,7 @@ POINTS_TO = {
 }
 
 
+Change = Callable[[str, dict[str, Any]], dict[str, Any]]
 NewIds = dict[str, dict[int, int]]
 """For each table, the id that a record of the source has in the target."""
 
@@ -41,23 +42,36 @@ def no_ids() -> NewIds:
     return {table: {} for table in (*ORDER, "trace_layouts")}
 
 
-def copy_unit(source: Store, target: Store, unit_name: str, name: str, *, keep_ids: bool) -> int:
-    """Copy a unit's records under a name; the number of runs. Ids are kept, or made new and followed through."""
+def copy_unit(
+    source: Store, target: Store, unit_name: str, name: str, *, keep_ids: bool, change: Change | None = None
+) -> int:
+    """Copy a unit's records under a name; the number of runs. Ids are kept, or made new and followed through.
+
+    ``change``: given a table and a record of it, the record as it is to be copied.
+    """
     added = source.row("SELECT added_at FROM units WHERE name = ?", (unit_name,))
     assert added is not None
     target.insert("units", name=name, added_at=added["added_at"])
     new_ids = no_ids()
     for table in ORDER:
         for row in rows_of(source, table, unit_name):
-            copy_row(source, target, table, row, name, new_ids, keep_ids=keep_ids)
+            copy_row(source, target, table, row, name, new_ids, keep_ids=keep_ids, change=change)
     return len(new_ids["runs"])
 
 
 def copy_row(
-    source: Store, target: Store, table: str, row: sqlite3.Row, name: str, new_ids: NewIds, *, keep_ids: bool = False
+    source: Store,
+    target: Store,
+    table: str,
+    row: sqlite3.Row,
+    name: str,
+    new_ids: NewIds,
+    *,
+    keep_ids: bool = False,
+    change: Change | None = None,
 ) -> None:
     """Copy one record; what it points to must have been copied before."""
-    values = dict(row)
+    values = dict(row) if change is None else change(table, dict(row))
     old = values.get("id")
     if "id" in values and not keep_ids:
         del values["id"]
