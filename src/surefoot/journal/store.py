@@ -24,7 +24,7 @@ from surefoot.errors import JournalError
 from surefoot.journal import locks, schema
 from surefoot.journal.copying import copy_journal
 from surefoot.journal.failures import READ_ONLY_REMEDY, damaged, translate, translated
-from surefoot.journal.whole import make_folder, sweep, sync_folder
+from surefoot.journal.whole import make_folder, put, sweep, sync_folder, workroom
 
 BUSY_SECONDS = 5.0
 PAGE_BYTES = 8192
@@ -174,6 +174,7 @@ def inspect(path: Path) -> int:
     if path.is_dir():
         raise JournalError("this is a folder, not a journal.", where=str(path))
     if not path.exists() or path.stat().st_size == 0:
+        _no_log_alone(path)
         return 0
     with path.open("rb") as file:
         head = file.read(len(_MAGIC))
@@ -198,6 +199,18 @@ def inspect(path: Path) -> int:
             remedy="It was not touched. Install the newer version again.",
         )
     return version
+
+
+def _no_log_alone(path: Path) -> None:
+    """Raises JournalError for a write-ahead log whose journal is not there: beginning anew would throw it away."""
+    log = path.with_name(path.name + "-wal")
+    if log.exists() and log.stat().st_size:
+        raise JournalError(
+            f"the journal is gone, and {log.name}, which holds its newest records, is still there.",
+            where=str(path),
+            remedy="Nothing was touched. Put the journal back beside it; or take your last backup, and move the log "
+            "away: it belongs to no other file.",
+        )
 
 
 def _uri(path: Path, query: str) -> str:
@@ -289,14 +302,32 @@ def _create_or_migrate(path: Path) -> None:
         before = inspect(path)
         if before >= schema.VERSION:
             return
+        if not path.exists() or path.stat().st_size == 0:
+            _create(path)
+            return
         if before:
             _keep_copy(path, before)
-        with closing(_connect(path, page_bytes=None if before else PAGE_BYTES)) as connection:
-            # First of all, so that a creation cut short is known as ours and finished the next time.
+        with closing(_connect(path)) as connection:
+            # First of all, so that a creation cut short (by an older Surefoot) is known as ours and finished.
             connection.execute(f"PRAGMA application_id = {schema.APPLICATION_ID}")
             schema.migrations().apply(schema.wrapped(connection))
             connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
         sync_folder(folder)
+
+
+def _create(path: Path) -> None:
+    """Make a new journal elsewhere and put it in its place whole: one that is there at all can be used."""
+    with workroom(path.parent) as room:
+        made = room / path.name
+        with closing(_connect(made, page_bytes=PAGE_BYTES)) as connection:
+            connection.execute(f"PRAGMA application_id = {schema.APPLICATION_ID}")
+            schema.migrations().apply(schema.wrapped(connection))
+        for suffix in ("-wal", "-journal"):
+            left = made.with_name(made.name + suffix)
+            if left.exists() and left.stat().st_size:
+                raise JournalError("a new journal could not be made in one file.", where=str(left))
+        # An empty file of that name is what a creation that was cut short, or `touch`, left.
+        put(made, path, overwrite=path.exists())
 
 
 def _keep_copy(path: Path, version: int) -> None:

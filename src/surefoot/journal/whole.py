@@ -7,7 +7,7 @@ import os
 import shutil
 import sys
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import BinaryIO
@@ -60,13 +60,27 @@ def put(made: Path, target: Path, *, overwrite: bool) -> None:
     Where the system can, the copy has no name until it is whole, so that a kill leaves nothing. Raises FileExistsError
     when the target is there and ``overwrite`` is not given, OSError when it cannot be written.
     """
+
+    def copy(into: BinaryIO) -> None:
+        with made.open("rb") as source:
+            shutil.copyfileobj(source, into, 1 << 20)
+
+    _put(copy, target, overwrite)
+
+
+def put_bytes(content: bytes, target: Path, *, overwrite: bool) -> None:
+    """As `put`, from memory."""
+    _put(lambda into: into.write(content), target, overwrite)
+
+
+def _put(fill: Callable[[BinaryIO], object], target: Path, overwrite: bool) -> None:
     if target.exists() and not overwrite:
         raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(target))
     part = target.with_name(f".{target.name}.part")
-    if not _nameless(made, target, part):
+    if not _nameless(fill, target, part):
         try:
-            with made.open("rb") as source, part.open("wb") as copy:
-                _copy(source, copy)
+            with part.open("wb") as copy:
+                _fill(copy, fill)
             os.replace(part, target)
         except BaseException:
             part.unlink(missing_ok=True)
@@ -74,8 +88,8 @@ def put(made: Path, target: Path, *, overwrite: bool) -> None:
     sync_folder(target.parent)
 
 
-def _nameless(made: Path, target: Path, part: Path) -> bool:
-    """Copy by way of a file without a name; False where that cannot be done."""
+def _nameless(fill: Callable[[BinaryIO], object], target: Path, part: Path) -> bool:
+    """Write by way of a file without a name; False where that cannot be done."""
     flag = getattr(os, "O_TMPFILE", None)
     if flag is None or not Path("/proc/self/fd").is_dir():
         return False
@@ -84,8 +98,7 @@ def _nameless(made: Path, target: Path, part: Path) -> bool:
     except OSError:
         return False
     with open(handle, "wb") as copy:
-        with made.open("rb") as source:
-            _copy(source, copy)
+        _fill(copy, fill)
         try:
             try:
                 _name(handle, target)
@@ -103,8 +116,8 @@ def _name(handle: int, path: Path) -> None:
     os.link(f"/proc/self/fd/{handle}", path, src_dir_fd=handle, follow_symlinks=True)
 
 
-def _copy(source: BinaryIO, copy: BinaryIO) -> None:
-    shutil.copyfileobj(source, copy, 1 << 20)
+def _fill(copy: BinaryIO, fill: Callable[[BinaryIO], object]) -> None:
+    fill(copy)
     copy.flush()
     os.fsync(copy.fileno())
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -91,17 +90,14 @@ def write_report(
 
 def write_page(html: str, path: str | os.PathLike[str]) -> Path:
     """Write a page to a file, whole or not at all. Raises BadInput for a place that cannot be written."""
+    from surefoot.journal.whole import put_bytes
+
     place = Path(path)
     try:
         if place.is_dir():
             raise BadInput(f"{place} is a folder.", remedy="Give a file, for example report.html.")
         place.parent.mkdir(parents=True, exist_ok=True)
-        handle, name = tempfile.mkstemp(dir=place.parent, prefix=".surefoot-", suffix=".html")
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
-            file.write(html)
-        # mkstemp lets only the owner read; a report is for showing.
-        os.chmod(name, 0o644)
-        os.replace(name, place)
+        put_bytes(html.encode("utf-8"), place, overwrite=True)
     except OSError as error:
         raise BadInput(
             f"{place} cannot be written: {error.strerror}.", remedy="Give another place with --out."

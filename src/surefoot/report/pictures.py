@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from surefoot.errors import BadInput
+from surefoot.journal.whole import put_bytes
 from surefoot.report.picture import VIDEO, Picture
 from surefoot.report.view import PageView
 
@@ -69,7 +70,7 @@ def _write(picture: Picture, place: Path, stamp: str, theme: str) -> list[Path]:
         f"{picture.key}.csv": (picture.table if picture.data is None else picture.data).to_csv(index=False).encode(),
     }
     for name, content in files.items():
-        (place / name).write_bytes(content)
+        put_bytes(content, place / name, overwrite=True)
     return [place / name for name in files]
 
 
@@ -84,7 +85,7 @@ def write_tables(material: Material, folder: str | os.PathLike[str]) -> list[Pat
     try:
         place.mkdir(parents=True, exist_ok=True)
         for name, frame in frames.items():
-            frame.to_csv(place / name, index=False)
+            put_bytes(frame.to_csv(index=False, lineterminator="\n").encode(), place / name, overwrite=True)
     except OSError as error:
         raise BadInput(
             f"{place} cannot be written: {error.strerror}.", remedy="Give another folder with --pictures."
