@@ -29,6 +29,11 @@ from surefoot.journal.whole import make_folder, put, sweep, sync_folder, workroo
 BUSY_SECONDS = 5.0
 PAGE_BYTES = 8192
 """A heartbeat's samples take some 500 to 1,000 bytes: on SQLite's usual 4,096 a fifth of each page would stay empty."""
+LOOKED_THROUGH_BYTES = 16_000_000
+"""A file up to here is looked through before the first step that is written, some 5 ms a megabyte; of a larger one the
+tables that do not grow with every heartbeat are. Damage in the others is found when it is met, and by `journal check`.
+"""
+GROWING = ("heartbeats", "trace_blocks")
 _MAGIC = b"SQLite format 3\x00"
 
 
@@ -40,6 +45,7 @@ class Store:
         self.read_only = read_only
         self.connection = connection
         self._mutex = threading.RLock()
+        self._looked_through = False
 
     @classmethod
     def open(cls, path: Path, *, read_only: bool = False) -> Store:
@@ -133,6 +139,7 @@ class Store:
             if self._inside():
                 yield self
                 return
+            self._look_through()
             # IMMEDIATE: what is checked inside the block cannot be changed by another process before it is written.
             self.connection.execute("BEGIN IMMEDIATE")
             try:
@@ -146,6 +153,20 @@ class Store:
                 # The step is on disk already: what goes wrong here must not be told as a step that failed.
                 with suppress(sqlite3.Error):
                     self.connection.execute("PRAGMA wal_checkpoint(PASSIVE)").fetchall()
+
+    def _look_through(self) -> None:
+        """Before the first step: refuse a file whose pages are damaged. What is added to rubble is rubble."""
+        if self._looked_through:
+            return
+        if self.path.exists() and self.path.stat().st_size > LOOKED_THROUGH_BYTES:
+            tables = [table for table in schema.RECORD_TABLES if table not in GROWING]
+            wanted = [f"PRAGMA quick_check('{table}')" for table in tables]
+        else:
+            wanted = ["PRAGMA quick_check(1)"]
+        for sql in wanted:
+            if (said := str(self.connection.execute(sql).fetchone()[0])) != "ok":
+                raise damaged(self.path, said.replace("*** in database main ***", "").strip())
+        self._looked_through = True
 
     def _inside(self) -> bool:
         return self.connection.in_transaction
