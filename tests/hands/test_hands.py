@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import os
 import sys
+import time
 from pathlib import Path
 
+import psutil
 import pytest
 
 from surefoot.errors import BadInput, MachineError
 from surefoot.rig.hands import make_hands
+from surefoot.rig.hands.command import CommandHands
 from surefoot.rig.hands.guard import agrees, disagreements
 from surefoot.units import HandsCard, Knob, Setting, Unit
 
@@ -134,3 +137,59 @@ def test_commands_do_not_die_with_the_terminal(tmp_path: Path) -> None:
     unit = unit_with(card, CORE)
     make_hands(unit).apply(unit, Setting())
     assert int((tmp_path / "seen").read_text()) != os.getsid(0)
+
+
+def test_a_hang_ends_with_all_that_it_started(tmp_path: Path) -> None:
+    """A child that holds the output open must not keep the way back to stock waiting."""
+    left = tmp_path / "left"
+    code = (
+        "import subprocess, sys, time; "
+        "child = subprocess.Popen([sys.executable, '-c', 'import time; time.sleep(600)']); "
+        f"open({str(left)!r}, 'w').write(str(child.pid)); time.sleep(600)"
+    )
+    hands = CommandHands(
+        unit_with(HandsCard(kind="command", apply=(sys.executable, "-c", code, "{cpu-core}"), timeout_seconds=3), CORE)
+    )
+    began = time.monotonic()
+    with pytest.raises(MachineError, match="did not end within 3 s"):
+        hands.apply(unit_with(HandsCard(), CORE), Setting())
+    assert time.monotonic() - began < 20
+    child = psutil.Process(int(left.read_text())) if psutil.pid_exists(int(left.read_text())) else None
+    assert child is None or child.status() == psutil.STATUS_ZOMBIE
+
+
+def test_a_child_left_behind_with_the_output_open_is_not_waited_for() -> None:
+    code = "import subprocess, sys; subprocess.Popen([sys.executable, '-c', 'import time; time.sleep(20)']); print(-10)"
+    unit = unit_with(
+        HandsCard(kind="command", apply=("true", "{cpu-core}"), read_back=(sys.executable, "-c", code)),
+        CORE,
+    )
+    began = time.monotonic()
+    assert CommandHands(unit).read_back(unit) == Setting(values={"cpu-core": -10})
+    assert time.monotonic() - began < 15
+
+
+@pytest.mark.parametrize(
+    ("prints", "says"),
+    [
+        (b"\xff\xfe\x00\x80" * 9, "printed no value"),
+        (b"\n" * 900_000, "printed no value"),
+        (b"cpu-core" + b" " * 900_000 + b"x", "printed no value"),
+        (b"x" * 3_000_000, "more than 1 MB"),
+        (b"\x1b[2J\x1b]0;owned\x07", "printed no value"),
+        (b"-1e999", "no value can be so large"),
+    ],
+)
+def test_rubbish_from_a_read_back_is_refused_at_once_and_in_plain_words(
+    tmp_path: Path, prints: bytes, says: str
+) -> None:
+    (tmp_path / "rubbish").write_bytes(prints)
+    unit = unit_with(
+        HandsCard(kind="command", apply=("true", "{cpu-core}"), read_back=("cat", str(tmp_path / "rubbish"))),
+        CORE,
+    )
+    began = time.monotonic()
+    with pytest.raises(MachineError, match=says) as told:
+        CommandHands(unit).read_back(unit)
+    assert time.monotonic() - began < 5
+    assert "\x1b" not in told.value.message() and len(told.value.message()) < 600

@@ -205,3 +205,44 @@ def test_a_card_whose_patterns_cannot_work_is_refused(wrong):
 
     with pytest.raises(ValidationError):
         LoadCard(name="own", command=("x",), **wrong)
+
+
+@posix
+def test_what_a_pass_leaves_behind_is_ended_before_the_next(finish, gone, tmp_path):
+    """One in its group, which holds the output open, and one that made itself a daemon."""
+    code = f"""
+        import os, subprocess, sys
+        for apart in (False, True):
+            left = subprocess.Popen([sys.executable, "-c", "import time; time.sleep(600)"], start_new_session=apart)
+            with open({str(tmp_path / "left")!r}, "a") as file:
+                print(left.pid, file=file)
+    """
+    state = finish(CommandLoad(card(code)).start(2.5 / 60))
+    assert state.state == "done" and state.detail["passes"] >= 2, state
+    left = [int(pid) for pid in (tmp_path / "left").read_text().split()]
+    assert len(left) >= 4 and gone(*left)
+
+
+@posix
+def test_a_daemon_of_a_command_that_ignores_its_stop_is_ended_too(gone, tmp_path):
+    code = f"""
+        import signal, subprocess, sys, time
+        signal.signal(signal.SIGTERM, signal.SIG_IGN)
+        left = subprocess.Popen([sys.executable, "-c", "import time; time.sleep(600)"], start_new_session=True)
+        with open({str(tmp_path / "left")!r}, "w") as file:
+            print(left.pid, file=file)
+        time.sleep(600)
+    """
+    session = CommandLoad(card(code)).start(5)
+    limit = time.monotonic() + 30
+    while not (tmp_path / "left").exists() or not (tmp_path / "left").read_text():
+        assert time.monotonic() < limit
+        time.sleep(0.05)
+    session.stop()
+    assert gone(int((tmp_path / "left").read_text()))
+
+
+def test_a_line_that_never_ends_fills_no_memory(finish):
+    code = "import sys\nfor _ in range(40): sys.stdout.write('x' * 1_000_000)"
+    state = finish(CommandLoad(card(code, ok_exit=(0,))).start(3 / 60))
+    assert state.state == "done" and len(state.detail["output_tail"]) <= 4000

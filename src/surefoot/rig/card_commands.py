@@ -161,15 +161,21 @@ def run(command: CardCommand, *, values: Mapping[str, str] | None = None, **opti
     """Run a card's command to its end, ``{name}`` replaced where ``values`` has it; a CompletedProcess, as
     `subprocess.run`, and its errors. Raises BadInput for one that was not confirmed."""
     see_confirmed(command)
-    told = values or {}
-    filled = [PLACE.sub(lambda place: told.get(place.group(1), place.group()), word) for word in command.arguments]
-    return subprocess.run(filled, check=False, **options)
+    return subprocess.run(_filled(command, values), check=False, **options)
 
 
-def start(command: CardCommand, *, under: Iterable[str] = (), **options: Any) -> subprocess.Popen[bytes]:
-    """Start a card's command, as the arguments of the program ``under`` where there is one. Raises as `run`."""
+def start(
+    command: CardCommand, *, values: Mapping[str, str] | None = None, under: Iterable[str] = (), **options: Any
+) -> subprocess.Popen[bytes]:
+    """Start a card's command, as the arguments of the program ``under`` where there is one; ``values`` and what it
+    raises as for `run`."""
     see_confirmed(command)
-    return subprocess.Popen([*under, *command.arguments], **options)
+    return subprocess.Popen([*under, *_filled(command, values)], **options)
+
+
+def _filled(command: CardCommand, values: Mapping[str, str] | None) -> list[str]:
+    told = values or {}
+    return [PLACE.sub(lambda place: told.get(place.group(1), place.group()), word) for word in command.arguments]
 
 
 def place() -> Path:

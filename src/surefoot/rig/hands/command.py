@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import math
 import re
-import subprocess
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 
 from surefoot.errors import BadInput, MachineError
-from surefoot.rig.card_commands import PLACE, CardCommand, hands_commands, run, see_confirmed
+from surefoot.rig.card_commands import PLACE, CardCommand, hands_commands, see_confirmed, start
+from surefoot.rig.hands.bounded import MOST_BYTES, PIPES, bounded
 from surefoot.rig.hands.guard import guard
 from surefoot.units import Setting, Unit
 
 NUMBER = r"[-+\u2212]?\d+(?:\.\d+)?(?:[eE][-+]?\d+)?"
 SHOWN = 300
+LONGEST_LINE = 1000
 
 
 class CommandHands:
@@ -60,45 +62,60 @@ class CommandHands:
     def _run(self, command: CardCommand, what: str, values: Mapping[str, str] | None = None) -> str:
         limit, program = self._card.timeout_seconds, command.arguments[0]
         try:
-            done = run(
-                command,
-                values=values,
-                stdin=subprocess.DEVNULL,
-                capture_output=True,
-                timeout=limit,
-                encoding="utf-8",
-                errors="replace",
-                # Ctrl-C and a window that is shut reach every process of the terminal; the way back must not be one.
-                start_new_session=True,
-            )
-        except subprocess.TimeoutExpired:
-            raise MachineError(f"the {what} command did not end within {limit:g} s.", where=program) from None
+            # Ctrl-C and a window that is shut reach every process of the terminal; the way back must not be one.
+            process = start(command, values=values, start_new_session=True, **PIPES)
         except BadInput:
             raise
         except (OSError, ValueError) as error:
             raise MachineError(f"the {what} command could not be started: {error}.", where=program) from None
-        if done.returncode != 0:
-            said = (done.stderr or done.stdout).strip()[-SHOWN:]
+        done = bounded(process, limit)
+        if done.code is None:
             raise MachineError(
-                f"the {what} command ended with exit code {done.returncode}" + (f": {said}" if said else "."),
+                f"the {what} command did not end within {limit:g} s, so it and what it started were ended.",
                 where=program,
             )
-        return str(done.stdout)
+        if done.code != 0:
+            said = plain((done.err.strip() or done.out.strip())[-SHOWN:])
+            raise MachineError(
+                f"the {what} command ended with exit code {done.code}" + (f": {said}" if said else "."), where=program
+            )
+        if done.more:
+            raise MachineError(
+                f"the {what} command printed more than {MOST_BYTES // 1_000_000} MB: that is no value.", where=program
+            )
+        return done.out
+
+
+def plain(text: str) -> str:
+    """A command's words without what steers a terminal."""
+    return "".join(sign if sign.isprintable() else " " for sign in text).strip()
 
 
 def parse_read_back(unit: Unit, text: str) -> Setting:
     """The setting in a read-back command's output: ``name value`` or ``name=value`` lines, or one bare number when
     the unit has one knob. Raises MachineError naming the knob that is not there."""
+    lines = [line.strip() for line in text.splitlines() if len(line) <= LONGEST_LINE]
     values: dict[str, float] = {}
     for knob in unit.knobs:
-        pattern = rf"^\s*{re.escape(knob.name)}\s*[=:\s]\s*({NUMBER})\s*(?:{re.escape(knob.unit)})?\s*$"
-        found = re.findall(pattern, text, flags=re.MULTILINE)
-        if not found and len(unit.knobs) == 1:
-            found = re.findall(rf"^\s*({NUMBER})\s*(?:{re.escape(knob.unit)})?\s*$", text, flags=re.MULTILINE)
-        if not found:
+        end = rf"({NUMBER})\s*(?:{re.escape(knob.unit)})?"
+        found = _last(rf"{re.escape(knob.name)}(?:\s*[=:]\s*|\s+){end}", lines)
+        if found is None and len(unit.knobs) == 1:
+            found = _last(end, lines)
+        if found is None:
             raise MachineError(
-                f"the read-back command printed no value for {knob.name}: {text.strip()[:SHOWN]!r}.",
+                f"the read-back command printed no value for {knob.name}: {plain(text.strip()[:SHOWN])!r}.",
                 remedy=f"It must print a line '{knob.name} VALUE'.",
             )
-        values[knob.name] = float(found[-1].replace("\u2212", "-"))
+        value = float(found.replace("\u2212", "-"))
+        if not math.isfinite(value):
+            raise MachineError(f"the read-back command printed {found} for {knob.name}: no value can be so large.")
+        values[knob.name] = value
     return Setting(values=values)
+
+
+def _last(pattern: str, lines: Sequence[str]) -> str | None:
+    """The number in the last line that is nothing but such a value."""
+    for line in reversed(lines):
+        if match := re.fullmatch(pattern, line):
+            return match[1]
+    return None

@@ -17,7 +17,7 @@ from typing import Any, Literal
 
 from surefoot.errors import BadInput, MachineError
 from surefoot.rig.card_commands import load_command, see_confirmed, start
-from surefoot.rig.loads.leash import NOT_STARTED_EXIT
+from surefoot.rig.loads.leash import NOT_STARTED_EXIT, descendants
 from surefoot.rig.loads.verdicts import died_by_itself, signal_name
 from surefoot.rig.protocols import LoadState
 from surefoot.runs import Outcome
@@ -30,6 +30,8 @@ TAIL_CHARACTERS = 4000
 # A command that ends at once must not be started hundreds of times a second.
 SHORTEST_PASS_SECONDS = 0.2
 _LAST_PASSES = 100
+LONGEST_LINE = 16_384
+LISTEN_SECONDS = 2.0
 
 
 class CommandLoad:
@@ -135,19 +137,16 @@ class CommandSession:
         while True:
             process, began = self._process, time.monotonic()
             self._pass_began = began
-            assert process.stdout is not None
-            failure = None
-            for line in process.stdout:
-                text = line.decode(errors="replace").rstrip()
-                self._tail.append(text[:400])
-                failure = failure or self._read(text)
-                if failure is not None:
-                    # Told at once; the session ends the command when it is next asked.
-                    with self._lock:
-                        self._failure = self._failure or failure
+            reader = threading.Thread(target=self._listen, args=(process,), daemon=True)
+            reader.start()
             code = process.wait()
+            # What the command left behind must neither work on beside the next pass nor hold the output open.
+            end_left_behind(process)
+            reader.join(timeout=LISTEN_SECONDS)
             if self._ending.is_set():
                 return
+            with self._lock:
+                failure = self._failure
             failure = failure or self._judge(code)
             if failure is not None:
                 with self._lock:
@@ -164,6 +163,18 @@ class CommandSession:
                 except MachineError as error:
                     self._failure = LoadState("failed", outcome=Outcome.VOID, message=error.message())
                     return
+
+    def _listen(self, process: subprocess.Popen[bytes]) -> None:
+        """Read the output of a pass to its end; a failure in it is told at once, and the next poll ends the command."""
+        assert process.stdout is not None
+        with suppress(OSError, ValueError):
+            # By pieces: a line that never ends must not fill the memory.
+            while line := process.stdout.readline(LONGEST_LINE):
+                text = line.decode(errors="replace").rstrip()
+                self._tail.append(text[:400])
+                if (failure := self._read(text)) is not None:
+                    with self._lock:
+                        self._failure = self._failure or failure
 
     def _read(self, line: str) -> LoadState | None:
         """What a line of output says: a score to keep, or the failure that an error line is."""
@@ -251,15 +262,21 @@ class CommandSession:
 def end_group(process: subprocess.Popen[bytes]) -> bool:
     """End a process and all that it started: politely, then not. Returns whether it is gone."""
     if os.name == "posix":
-        for sign, seconds in ((signal.SIGTERM, TERM_SECONDS), (signal.SIGKILL, KILL_SECONDS)):
-            with suppress(OSError):
-                os.killpg(process.pid, sign)
-            with suppress(subprocess.TimeoutExpired):
-                process.wait(seconds)
-                break
-        # Children that ignored the first signal outlive their leader; the group is still theirs.
         with suppress(OSError):
-            os.killpg(process.pid, signal.SIGKILL)
+            os.killpg(process.pid, signal.SIGTERM)
+        with suppress(subprocess.TimeoutExpired):
+            process.wait(TERM_SECONDS)
+        if process.poll() is None:
+            # A daemon is no member of the group any more; while the leash lives, it is still its descendant.
+            escaped = descendants(process.pid)
+            with suppress(OSError):
+                os.killpg(process.pid, signal.SIGKILL)
+            for pid in escaped:
+                with suppress(OSError):
+                    os.kill(pid, signal.SIGKILL)
+            with suppress(subprocess.TimeoutExpired):
+                process.wait(KILL_SECONDS)
+        end_left_behind(process)
     else:
         import psutil
 
@@ -275,3 +292,10 @@ def end_group(process: subprocess.Popen[bytes]) -> bool:
         if process.stdin is not None:
             process.stdin.close()
     return process.poll() is not None
+
+
+def end_left_behind(process: subprocess.Popen[bytes]) -> None:
+    """End what is left of a group whose first process has ended. Elsewhere than on POSIX the leash has done so."""
+    if os.name == "posix":
+        with suppress(OSError):
+            os.killpg(process.pid, signal.SIGKILL)

@@ -11,15 +11,64 @@ import signal
 import subprocess
 import sys
 import threading
+import time
 from contextlib import suppress
+from pathlib import Path
 
+PR_SET_CHILD_SUBREAPER = 36
+MOST_GENERATIONS = 200
 NOT_STARTED_EXIT = 127
 """As a POSIX shell says that a command could not be started."""
+
+
+def adopt() -> None:
+    """Have what the command starts and leaves behind become this process's children, daemons included (Linux).
+
+    Source: prctl(2), PR_SET_CHILD_SUBREAPER.
+    """
+    if sys.platform != "linux":
+        return
+    import ctypes
+
+    with suppress(OSError, AttributeError):
+        ctypes.CDLL(None).prctl(PR_SET_CHILD_SUBREAPER, 1, 0, 0, 0)
+
+
+def descendants(pid: int) -> list[int]:
+    """The processes below one, by the kernel's own lists; [] where there are none such (elsewhere than on Linux)."""
+    found: list[int] = []
+    waiting = [pid]
+    while waiting:
+        at = waiting.pop()
+        for task in Path(f"/proc/{at}/task").glob("*/children"):
+            with suppress(OSError):
+                below = [int(number) for number in task.read_text(encoding="ascii").split()]
+                found += below
+                waiting += below
+    return found
+
+
+def end_descendants() -> None:
+    """End all that the command started and left behind. A child of one that is ended becomes ours, and is next."""
+    for _ in range(MOST_GENERATIONS):
+        left = descendants(os.getpid())
+        if not left:
+            return
+        for pid in left:
+            with suppress(OSError):
+                os.kill(pid, signal.SIGKILL)
+        with suppress(OSError):
+            while os.waitpid(-1, os.WNOHANG) != (0, 0):
+                pass
+        time.sleep(0.01)
 
 
 def end_everything() -> None:
     """End the command and all that it started, and this process."""
     if os.name == "posix":
+        for pid in descendants(os.getpid()):
+            with suppress(OSError):
+                os.kill(pid, signal.SIGKILL)
         os.killpg(0, signal.SIGKILL)
     import psutil
 
@@ -43,6 +92,7 @@ def main(arguments: list[str]) -> int:
         # that does nothing and not SIG_IGN: a new program starts with its defaults again, so the command can be ended.
         for name in ("SIGTERM", "SIGINT", "SIGHUP"):
             signal.signal(getattr(signal, name), lambda *_: None)
+    adopt()
     try:
         child = subprocess.Popen(arguments, stdin=subprocess.DEVNULL)
     except OSError as error:
@@ -50,6 +100,8 @@ def main(arguments: list[str]) -> int:
         return NOT_STARTED_EXIT
     threading.Thread(target=_watch_parent, daemon=True).start()
     code = child.wait()
+    if os.name == "posix":
+        end_descendants()
     if code < 0 and os.name == "posix":
         with suppress(ImportError, OSError, ValueError):
             import resource
