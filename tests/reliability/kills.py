@@ -34,7 +34,7 @@ from surefoot.units import Setting
 HERE = Path(__file__).parent
 SCHEMA_1 = HERE.parent / "journal" / "data" / "schema-1.sql"
 NAME = "journal.sqlite"
-OURS = {NAME, f"{NAME}-wal", f"{NAME}-shm", "locks", "guardian.log"}
+OURS = {NAME, f"{NAME}-wal", f"{NAME}-shm", "locks", "reserve", "guardian.jsonl"}
 KINDS = ("tune", "measure", "trial", "import", "migration", "bundle save", "bundle load", "backup", "first start")
 
 

@@ -28,6 +28,7 @@ def check(
     """Show what this machine offers: sensors, loads, the journal's place, and what cannot be judged here."""
     from surefoot.errors import JournalError
     from surefoot.journal import Journal
+    from surefoot.journal.filesystem import ground_of
     from surefoot.journal.place import journal_path
     from surefoot.rig.places import look_at
     from surefoot.rig.survey import survey
@@ -36,6 +37,11 @@ def check(
     path = journal_path()
     place = look_at(path.parent)
     trouble = "" if place.writable else place.why_not
+    ground = ground_of(path.parent)
+    if ground.kind == "network":
+        trouble = (
+            trouble or f"a journal is not written over a network ({ground.name}): set SUREFOOT_HOME to a disk here"
+        )
     units: list[str] | None = None
     if path.exists():
         try:
@@ -48,6 +54,8 @@ def check(
         "exists": path.exists(),
         "writable": place.writable,
         "free_bytes": place.free_bytes,
+        "file_system": ground.name,
+        "caution": ground.words,
         "units": units,
         "trouble": trouble,
     }
@@ -167,6 +175,8 @@ def _journal(place: Place, facts: dict[str, Any]) -> list[RenderableType]:
         lines.append(Text("Not there yet; it is made on first use. The folder can be written to.", style="green"))
     else:
         lines.append(Text(f"Can be written to. Units: {', '.join(facts['units']) or 'none yet'}.", style="green"))
+    if facts["caution"]:
+        lines.append(Text(facts["caution"], style="yellow"))
     if place.free_bytes is not None:
         lines.append(Text(f"{place.free_bytes / 1e9:,.1f} GB free there."))
     return lines

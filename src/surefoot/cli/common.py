@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import json
 import os
 import sys
@@ -82,8 +83,12 @@ def show(result: Any, view: Callable[[], RenderableType | list[RenderableType]],
 
 
 def to_json(result: Any) -> str:
-    """JSON text of a result; models, dataclasses, arrays, dates and enums included, NaN as null."""
-    return json.dumps(plain(result), indent=2, ensure_ascii=False, allow_nan=False)
+    """JSON text of a result; models, dataclasses, arrays, dates and enums included, NaN as null.
+
+    Signs that standard output's encoding may not have are written as JSON's escapes, so that none is lost.
+    """
+    whole = codecs.lookup(sys.stdout.encoding or "utf-8").name.startswith("utf")
+    return json.dumps(plain(result), indent=2, ensure_ascii=not whole, allow_nan=False)
 
 
 def plain(value: Any) -> Any:

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
+import errno
+import io
+import os
 import sys
 from importlib import import_module
 from typing import Annotated, Any
@@ -91,15 +95,52 @@ for _group in GROUPS:
 
 def run() -> None:
     """Entry point: one clear message and an exit code for an error, never a traceback."""
+    _speak_in_what_there_is()
     try:
-        app()
+        try:
+            app()
+        finally:
+            # Here, where what goes wrong can still be said, and not when Python ends.
+            if sys.stdout is not None:
+                sys.stdout.flush()
     except SurefootError as error:
-        sys.stderr.write(f"surefoot: {error.message()}\n")
+        _say(error.message())
         raise SystemExit(error.exit_code) from None
     except KeyboardInterrupt:
-        sys.stderr.write("surefoot: stopped.\n")
+        _say("stopped.")
+        _let_go()
         raise SystemExit(INTERRUPTED) from None
     except BrokenPipeError:
         # The reader of our pipe went away (`| head`); that is its right.
-        sys.stderr.close()
+        _let_go()
         raise SystemExit(0) from None
+    except OSError as error:
+        if error.filename is not None:
+            raise
+        # What was printed could not be: the terminal is gone, or the disk of the file that it went to is full.
+        gone = error.errno in (errno.EIO, errno.ENXIO, errno.EBADF)
+        _say("stopped: the terminal is gone." if gone else f"this could not be printed: {error.strerror or error}.")
+        _let_go()
+        raise SystemExit(INTERRUPTED if gone else 3) from None
+
+
+def _speak_in_what_there_is() -> None:
+    """Let a sign that the terminal's encoding has not, or that is none at all, be replaced: it is no reason to stop."""
+    for stream in (sys.stdin, sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
+
+
+def _say(text: str) -> None:
+    with contextlib.suppress(OSError, ValueError, AttributeError):
+        sys.stderr.write(f"surefoot: {text}\n")
+        sys.stderr.flush()
+
+
+def _let_go() -> None:
+    """What still waits to be printed has nowhere to go; without this Python would try once more, and complain."""
+    with contextlib.suppress(OSError, ValueError):
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        for number in (1, 2):
+            os.dup2(nowhere, number)
+        os.close(nowhere)

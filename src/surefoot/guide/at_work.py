@@ -14,6 +14,7 @@ from surefoot.guide.recovery import recover
 from surefoot.guide.remote.lost import LineLost
 from surefoot.guide.safety import consent
 from surefoot.guide.stock import to_stock
+from surefoot.journal.filesystem import ground_of
 
 
 @contextmanager
@@ -29,6 +30,8 @@ def at_work(
     """
     with bench.journal.writer(bench.unit.name):
         if off_stock:
+            if bench.machine.source != "virtual" and (words := ground_of(bench.journal.path.resolve().parent).words):
+                bench.voice.say(words, "warn")
             consent(bench, agreed)
             see_identity(bench, this_machine)
         if bench.machine.source != "virtual":

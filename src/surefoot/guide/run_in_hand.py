@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
+from surefoot.errors import JournalError
 from surefoot.guide.bench import Bench
 from surefoot.guide.ends import End
 from surefoot.runs import Closing, Run, RunPlan, Trace
@@ -106,10 +107,14 @@ class RunInHand:
             self._write_samples()
 
     def close(self, end: End) -> None:
-        """Write down how it ended."""
-        self.keep()
+        """Write down how it ended; samples that there is no room for do not stand in the way of that."""
+        facts = self._facts()
+        try:
+            self.keep()
+        except JournalError as error:
+            facts["samples_not_written"] = {"count": len(self.pending), "why": error.what}
         closing = Closing(
-            outcome=end.outcome, minutes=self.minutes, judged_by=end.judged_by, detail={**end.detail, **self._facts()}
+            outcome=end.outcome, minutes=self.minutes, judged_by=end.judged_by, detail={**end.detail, **facts}
         )
         self.bench.journal.close_run(self.run_id, closing, at=self.bench.machine.now())
 

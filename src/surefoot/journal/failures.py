@@ -22,9 +22,22 @@ class NotWritable(JournalError):
     """The journal is there, but this user or this place does not let it be written."""
 
 
+class DiskFull(JournalError):
+    """There is no room for a record."""
+
+
 def damaged(path: Path, seen: str) -> JournalError:
     """The error for a file that is not whole."""
     return JournalError(f"the journal is damaged ({seen}).", where=str(path), remedy=DAMAGED_REMEDY)
+
+
+def disk_full(path: Path) -> DiskFull:
+    """The error for a record that there was no room for."""
+    return DiskFull(
+        "the disk is full; the record was not written.",
+        where=str(path),
+        remedy="Free some space, then give the command again; what was written before is safe.",
+    )
 
 
 def translate(error: sqlite3.Error, path: Path) -> JournalError:
@@ -41,9 +54,7 @@ def translate(error: sqlite3.Error, path: Path) -> JournalError:
     if "readonly" in low or "read-only" in low:
         return NotWritable("the journal cannot be written.", where=where, remedy=READ_ONLY_REMEDY)
     if "disk is full" in low or "full" in low.split():
-        return JournalError(
-            "the disk is full; nothing was written.", where=where, remedy="Free some space, then try again."
-        )
+        return disk_full(path)
     if "unable to open" in low:
         return NotWritable("the journal cannot be opened.", where=where, remedy=READ_ONLY_REMEDY)
     if "disk i/o" in low:
@@ -69,6 +80,8 @@ def translated(path: Path) -> Iterator[None]:
             f"no permission: {error.strerror or error}.", where=error.filename or str(path), remedy=READ_ONLY_REMEDY
         ) from error
     except OSError as error:
+        if error.errno in (errno.ENOSPC, errno.EDQUOT):
+            raise disk_full(path) from error
         kind = NotWritable if error.errno == errno.EROFS else JournalError
         raise kind(
             f"the file system said: {error.strerror or error}.",

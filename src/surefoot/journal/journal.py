@@ -60,7 +60,7 @@ class Journal(RunRecords, MeasureRecords, StandingRecords, TrialRecords):
                 journal = cls.open(read_only=True)
             except JournalError:
                 raise error from None
-            tell(f"{journal.path}: the journal cannot be written, so it is only read.")
+            tell(f"{journal.path}: {error.what.rstrip('.')}, so it is only read.")
             return journal
 
     @property

@@ -11,7 +11,7 @@ import os
 import socket
 import threading
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -128,7 +128,9 @@ def _refused(refusal: str, by: Holder | None) -> JournalError:
 
 
 def _write(handle: int, text: str) -> None:
-    os.ftruncate(handle, 0)
-    os.lseek(handle, 0, os.SEEK_SET)
-    if text:
-        os.write(handle, text.encode())
+    # The lock is what counts; on a full disk there is only nobody to be named.
+    with suppress(OSError):
+        os.ftruncate(handle, 0)
+        os.lseek(handle, 0, os.SEEK_SET)
+        if text:
+            os.write(handle, text.encode())

@@ -18,6 +18,7 @@ from surefoot.journal.base import as_text
 from surefoot.journal.cards import CardRecords
 from surefoot.journal.corrections import CorrectionRecords, corrected
 from surefoot.journal.moments import moment, stamp
+from surefoot.journal.reserve import keep_reserve
 from surefoot.journal.traces import TraceRecords
 from surefoot.runs import Closing, Correction, Outcome, Place, Run, RunPlan, Trace
 from surefoot.units import Conditions, Setting, Unit
@@ -48,6 +49,7 @@ class RunRecords(CardRecords, TraceRecords, CorrectionRecords):
         self._known_unit(unit_name)
         with self._lock(unit_name):
             self._writing.add(unit_name)
+            keep_reserve(self._store.path.parent)
             try:
                 yield
             finally:
@@ -109,11 +111,14 @@ class RunRecords(CardRecords, TraceRecords, CorrectionRecords):
                 self._add_heartbeat_samples(run_id, beat, samples)
 
     def close_run(self, run_id: int, closing: Closing, *, at: datetime | None = None) -> None:
-        """Write down how a run ended: once. Raises JournalError when it is closed already."""
+        """Write down how a run ended: once, on a full disk as well. Raises JournalError when it is closed already."""
+        self._store.pressed(lambda: self._close_run(run_id, closing, at))
+        self._forget_packing(run_id)
+
+    def _close_run(self, run_id: int, closing: Closing, at: datetime | None) -> None:
         with self._store.transaction():
             self._refuse_closed(run_id, "a second closing")
             self._insert_closing(run_id, closing, stamp(at))
-        self._forget_packing(run_id)
 
     def log_run(self, plan: RunPlan, closing: Closing, *, at: datetime | None = None) -> int:
         """Write down a run done elsewhere, opened and closed in one step; its id.

@@ -20,17 +20,25 @@ class StandingRecords(Records):
     ) -> None:
         """Write down that a setting may be applied from now on. On disk when this returns.
 
-        Called before hands are, and with stock once stock is known to be there.
+        Called before hands are, and with stock once stock is known to be there; that is written also on a full disk.
         """
-        with self._store.transaction():
-            self._store.insert(
-                "standings",
-                unit=self._known_unit(unit_name),
-                at=stamp(at),
-                setting=as_text(setting.values),
-                boot_id=boot_id,
-                why=why,
-            )
+
+        def write() -> None:
+            with self._store.transaction():
+                self._store.insert(
+                    "standings",
+                    unit=self._known_unit(unit_name),
+                    at=stamp(at),
+                    setting=as_text(setting.values),
+                    boot_id=boot_id,
+                    why=why,
+                )
+
+        # What may be applied is not begun on a full disk; that stock is back must be told all the same.
+        if setting.is_stock:
+            self._store.pressed(write)
+        else:
+            write()
 
     def standing(self, unit_name: str) -> Standing | None:
         """What was last said to be applied on a unit; None when nothing ever was."""

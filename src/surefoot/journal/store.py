@@ -15,17 +15,20 @@ from __future__ import annotations
 import sqlite3
 import sys
 import threading
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing, contextmanager, suppress
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from surefoot.errors import JournalError
 from surefoot.journal import locks, schema
 from surefoot.journal.copying import copy_journal
-from surefoot.journal.failures import READ_ONLY_REMEDY, damaged, translate, translated
+from surefoot.journal.failures import READ_ONLY_REMEDY, DiskFull, NotWritable, damaged, translate, translated
+from surefoot.journal.filesystem import ground_of
+from surefoot.journal.reserve import give_up_reserve
 from surefoot.journal.whole import make_folder, put, sweep, sync_folder, workroom
 
+T = TypeVar("T")
 BUSY_SECONDS = 5.0
 PAGE_BYTES = 8192
 """A heartbeat's samples take some 500 to 1,000 bytes: on SQLite's usual 4,096 a fifth of each page would stay empty."""
@@ -46,6 +49,7 @@ class Store:
         self.connection = connection
         self._mutex = threading.RLock()
         self._looked_through = False
+        self._identity = identity_of(path)
 
     @classmethod
     def open(cls, path: Path, *, read_only: bool = False) -> Store:
@@ -61,6 +65,7 @@ class Store:
                 if inspect(path) < schema.VERSION:
                     return cls(path, _brought_forward_in_memory(path), read_only=True)
                 return cls(path, connect_read_only(path), read_only=True)
+            _refuse_network(path)
             if inspect(path) < schema.VERSION:
                 _create_or_migrate(path)
             sweep(path.parent)
@@ -139,6 +144,7 @@ class Store:
             if self._inside():
                 yield self
                 return
+            self._still_there()
             self._look_through()
             # IMMEDIATE: what is checked inside the block cannot be changed by another process before it is written.
             self.connection.execute("BEGIN IMMEDIATE")
@@ -153,6 +159,28 @@ class Store:
                 # The step is on disk already: what goes wrong here must not be told as a step that failed.
                 with suppress(sqlite3.Error):
                     self.connection.execute("PRAGMA wal_checkpoint(PASSIVE)").fetchall()
+
+    def _still_there(self) -> None:
+        """Refuse to write into a file that has lost its name: it would be gone with this process."""
+        if self._identity is not None and identity_of(self.path) != self._identity:
+            raise JournalError(
+                "the journal's file was taken away or replaced while it was open.",
+                where=str(self.path),
+                remedy="Nothing more was written. Put it back (or the disk that it is on), then start again: "
+                "what was acknowledged before is in it.",
+            )
+
+    def pressed(self, step: Callable[[], T]) -> T:
+        """Make a step that must not be lost for want of room: how a run ended, what stands applied.
+
+        When the disk is full, the room that is kept for such records is given up, and the step is made once more.
+        """
+        try:
+            return step()
+        except DiskFull:
+            if not give_up_reserve(self.path.parent):
+                raise
+            return step()
 
     def _look_through(self) -> None:
         """Before the first step: refuse a file whose pages are damaged. What is added to rubble is rubble."""
@@ -185,6 +213,27 @@ class Store:
             orphans = self.connection.execute("PRAGMA foreign_key_check").fetchall()
         found = [text for text in said if text != "ok"]
         return found + [f"record {row[1]} of {row[0]} points to a {row[2]} that is not there" for row in orphans]
+
+
+def identity_of(path: Path) -> tuple[int, int] | None:
+    """Which file stands under a name: device and number; None when there is none."""
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_dev, found.st_ino
+
+
+def _refuse_network(path: Path) -> None:
+    ground = ground_of(path.resolve().parent)
+    if ground.kind == "network":
+        raise NotWritable(
+            f"a journal is not written over a network ({ground.name}): its log does not work there, and while the "
+            "line hangs nobody would watch the ceilings.",
+            where=str(path),
+            remedy="Set SUREFOOT_HOME to a folder on a disk of this machine's own; `surefoot journal backup` copies it "
+            "to the network.",
+        )
 
 
 def inspect(path: Path) -> int:
