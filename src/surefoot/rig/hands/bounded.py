@@ -9,15 +9,12 @@ import threading
 import time
 from contextlib import suppress
 from dataclasses import dataclass
-from types import MappingProxyType
-from typing import IO, Final
+from typing import IO, Any, Final
 
 MOST_BYTES = 1_000_000
 """So much of each stream is kept; of the rest nothing but that there was more."""
 CHUNK_BYTES = 65_536
-PIPES: Final = MappingProxyType(
-    {"stdin": subprocess.DEVNULL, "stdout": subprocess.PIPE, "stderr": subprocess.PIPE}
-)
+PIPES: Final[dict[str, Any]] = {"stdin": subprocess.DEVNULL, "stdout": subprocess.PIPE, "stderr": subprocess.PIPE}
 """How a command is to be started for `bounded`."""
 GONE_SECONDS = 2.0
 
