@@ -24,8 +24,9 @@ from surefoot.journal.failures import translated
 from surefoot.journal.journal import Journal
 from surefoot.journal.schema import APPLICATION_ID
 from surefoot.journal.store import Store, inspect
-from surefoot.journal.whole import put, workroom
+from surefoot.journal.whole import workroom
 from surefoot.units import Unit, validated
+from surefoot.whole_file import put
 
 _SEAL = "bundle_seal"
 SQLITE_HEAD = b"SQLite format 3\x00"

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from surefoot.journal.failures import damaged
-from surefoot.journal.whole import put, workroom
+from surefoot.journal.whole import workroom
+from surefoot.whole_file import put
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,8 +21,9 @@ from surefoot.journal import schema
 from surefoot.journal.bundle_rows import OF_RUN, ORDER
 from surefoot.journal.failures import translated
 from surefoot.journal.journal import Journal
-from surefoot.journal.whole import put, workroom
+from surefoot.journal.whole import workroom
 from surefoot.runs import Closing, Outcome
+from surefoot.whole_file import put
 
 _FIRST = ("units", "trace_layouts", "column_mappings")
 _BROKEN = (SurefootError, sqlite3.Error, ValueError, TypeError, KeyError, AssertionError)

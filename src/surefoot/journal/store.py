@@ -26,7 +26,8 @@ from surefoot.journal.copying import copy_journal
 from surefoot.journal.failures import READ_ONLY_REMEDY, DiskFull, NotWritable, damaged, translate, translated
 from surefoot.journal.filesystem import ground_of
 from surefoot.journal.reserve import give_up_reserve
-from surefoot.journal.whole import make_folder, put, sweep, sync_folder, workroom
+from surefoot.journal.whole import sweep, workroom
+from surefoot.whole_file import make_folder, put, sync_folder
 
 T = TypeVar("T")
 BUSY_SECONDS = 5.0

@@ -90,7 +90,7 @@ def write_report(
 
 def write_page(html: str, path: str | os.PathLike[str]) -> Path:
     """Write a page to a file, whole or not at all. Raises BadInput for a place that cannot be written."""
-    from surefoot.journal.whole import put_bytes
+    from surefoot.whole_file import put_bytes
 
     place = Path(path)
     try:

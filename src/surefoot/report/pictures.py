@@ -8,9 +8,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from surefoot.errors import BadInput
-from surefoot.journal.whole import put_bytes
 from surefoot.report.picture import VIDEO, Picture
 from surefoot.report.view import PageView
+from surefoot.whole_file import put_bytes
 
 if TYPE_CHECKING:
     from surefoot.report.material import Material
