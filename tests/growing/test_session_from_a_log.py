@@ -93,7 +93,8 @@ class Owner(Unattended):
 
     def __init__(self, meant: dict[str, str]) -> None:
         super().__init__()
-        self.meant, self.asked = meant, []
+        self.meant = meant
+        self.asked: list[str] = []
 
     def ask(self, question: str, default: str) -> str:
         if "which channel" not in question:
@@ -172,7 +173,8 @@ def test_the_ceiling_is_judged_by_the_log_and_by_nothing_else(tmp_path):
     with journal:
         assert end.why == "voids" and end.known is None
         last = journal.runs(UNIT.name)[-1]
-        assert last.outcome is Outcome.OVERHEAT and "cpu at 115" in last.closing.judged_by
+        assert last.closing is not None and last.outcome is Outcome.OVERHEAT
+        assert "cpu at 115" in last.closing.judged_by
 
 
 def test_the_columns_are_asked_about_once(tmp_path):
