@@ -1,4 +1,4 @@
-"""Means, percentiles, bootstrap and Holm against values and libraries from outside."""
+"""Means, bootstrap and Holm against values and libraries from outside."""
 
 from __future__ import annotations
 
@@ -8,10 +8,10 @@ from scipy import stats
 from statsmodels.stats.multitest import multipletests
 
 from surefoot.scores.bootstrap import bootstrap_difference
-from surefoot.scores.means import mean_of, percent_change, percentile, welch, welch_from_summary
+from surefoot.scores.means import mean_of, percent_change, welch, welch_from_summary
 from surefoot.scores.multiple import holm
 
-# NIST/SEMATECH e-Handbook 7.2.6.2 (from memory; the values recomputed).
+# The readings of the NIST/SEMATECH e-Handbook 7.2.6.2 (from memory).
 NIST_READINGS = [
     95.1772, 95.1567, 95.1937, 95.1959, 95.1442, 95.0610, 95.1591, 95.1195, 95.1065, 95.0925, 95.1990, 95.1682,
 ]  # fmt: skip
@@ -52,12 +52,6 @@ def test_mean_interval_agrees_with_scipy() -> None:
     assert (got.low, got.high) == (pytest.approx(interval.low), pytest.approx(interval.high))
 
 
-def test_percentiles_of_the_nist_example() -> None:
-    # NIST/SEMATECH e-Handbook 7.2.6.2: 95.1981 by the (n + 1) p rule; 95.1957 by linear interpolation.
-    assert percentile(NIST_READINGS, 90, rule="n-plus-1") == pytest.approx(95.1981, abs=5e-5)
-    assert percentile(NIST_READINGS, 90) == pytest.approx(95.1957, abs=5e-5)
-
-
 def test_gain_in_percent() -> None:
     # A fact of the trade: 2800 to 3100 points is a gain of 10.7 % (arithmetic).
     assert percent_change(2800, 3100) == pytest.approx(10.714, abs=5e-4)
@@ -94,10 +88,3 @@ def test_welch_of_scipys_own_tests(a: tuple[float, ...], b: tuple[float, ...], t
     assert (got.t, got.p_value) == (pytest.approx(t), pytest.approx(p))
     theirs = stats.ttest_ind(a, b, equal_var=False)
     assert (theirs.statistic, theirs.pvalue) == (pytest.approx(t), pytest.approx(p))
-
-
-def test_percentiles_of_numpys_own_tests() -> None:
-    # numpy's own tests of np.percentile, 40th percentile: linear 29, Weibull's (n + 1) p rule 26 (from memory).
-    values = [15.0, 20.0, 35.0, 40.0, 50.0]
-    assert percentile(values, 40) == pytest.approx(29)
-    assert percentile(values, 40, rule="n-plus-1") == pytest.approx(26)

@@ -38,3 +38,10 @@ def test_what_is_not_a_percentage_is_refused() -> None:
     with pytest.raises(BadInput, match="rule"):
         percentile(READINGS, 50, "nearest")  # type: ignore[arg-type]
     assert np.isnan(percentile([], 50))
+
+
+def test_percentiles_of_numpys_own_tests() -> None:
+    # numpy's own tests of np.percentile, 40th percentile: linear 29, Weibull's (n + 1) p rule 26 (from memory).
+    values = [15.0, 20.0, 35.0, 40.0, 50.0]
+    assert percentile(values, 40) == pytest.approx(29)
+    assert percentile(values, 40, "n+1") == pytest.approx(26)

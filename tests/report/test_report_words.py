@@ -9,6 +9,7 @@ import pytest
 from surefoot.report import words
 from surefoot.runs import Outcome
 from surefoot.units import Knob, Setting, Unit
+from surefoot.wording import listed
 
 CORE = Knob("cpu-core", "cpu", "mV", "down", 5, 200)
 CLOCK = Knob("gpu-core", "gpu", "MHz", "up", 15, 300)
@@ -73,4 +74,4 @@ def test_setting_parts_and_lists() -> None:
     assert words.setting_parts(unit, Setting()) == ["stock"]
     setting = Setting(values={"cpu-core": -80, "gpu-core": 90})
     assert words.setting_parts(unit, setting) == ["cpu-core −80 mV", "gpu-core +90 MHz"]
-    assert words.listed(["a", "b", "c"]) == "a, b and c"
+    assert listed(["a", "b", "c"]) == "a, b and c"

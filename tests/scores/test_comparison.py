@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -43,6 +44,16 @@ def samples(metric: Metric, one: Configuration, values: list[float] | np.ndarray
 
 def pair(a: np.ndarray | list[float], b: np.ndarray | list[float], metric: Metric = POINTS) -> Comparison:
     return compare([STOCK, DEEP], [*samples(metric, STOCK, a), *samples(metric, DEEP, b)])
+
+
+def test_sentences_quote_the_names_of_configurations() -> None:
+    """A name may hold commas and the word "and": unquoted, nobody sees where it ends."""
+    odd = replace(DEEP, name="evening, feet up and lid open")
+    runs = [*samples(POINTS, STOCK, [1, 2]), *samples(POINTS, odd, [3, 4])]
+    got = compare([STOCK, odd], runs)
+    assert any("“evening, feet up and lid open”" in text for text in got.taken)
+    single = compare([STOCK, odd], [*runs[:1], runs[-1]])
+    assert any(f": “{STOCK.name}” and “{odd.name}”." in note for note in single.notes)
 
 
 def test_a_real_gain_has_its_interval_and_direction() -> None:

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from surefoot.errors import BadInput
 from surefoot.scores.bootstrap import block_bootstrap, bootstrap_difference
-from surefoot.scores.means import mean_of, percent_change, percentile, resolution_of, welch, welch_from_summary
+from surefoot.scores.means import mean_of, percent_change, resolution_of, welch, welch_from_summary
 from surefoot.scores.multiple import holm
 from surefoot.scores.rooms import refer_to_room
 from surefoot.scores.sound import corrected_level, mean_level
@@ -85,8 +85,6 @@ def test_the_step_in_which_values_were_read(read: list[float], step: float) -> N
 def test_percent_change_of_nothing_is_not_known() -> None:
     assert math.isnan(percent_change(0.0, 5.0))
     assert percent_change(-10.0, -5.0) == 50.0
-    with pytest.raises(BadInput):
-        percentile([], 50)
 
 
 @given(st.lists(st.floats(0, 1), max_size=12))

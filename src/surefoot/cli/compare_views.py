@@ -12,6 +12,7 @@ from rich.text import Text
 from surefoot.report.gather import hottest
 from surefoot.scores.comparison import VERDICT_SAYS, Cell, Comparison, LimiterShare, Row, Verdict
 from surefoot.scores.configurations import short_names
+from surefoot.wording import count
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -155,7 +156,7 @@ def configurations_view(unit_name: str, found: Sequence[Configuration]) -> list[
         return [Text(f"No run of {unit_name} counts as measured yet: `surefoot measure` makes one.")]
     parts: list[RenderableType] = []
     for number, one in enumerate(found, 1):
-        runs = f"{len(one.run_ids)} run" + ("" if len(one.run_ids) == 1 else "s")
+        runs = count(len(one.run_ids), "run")
         line = Text(f"{number:>2} ")
         line.append(one.name, style="bold")
         line.append(f"  {runs}")

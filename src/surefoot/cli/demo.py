@@ -63,9 +63,11 @@ def _for_tools(played: Demo, files: dict[str, Any]) -> dict[str, Any]:
 def _view(played: Demo, files: dict[str, Any]) -> list[RenderableType]:
     from rich.text import Text
 
+    from surefoot.wording import count
+
     answer = played.recall
     name = played.unit.name
-    crashes = "1 crash" if played.crashes == 1 else f"{played.crashes} crashes"
+    crashes = count(played.crashes, "crash", "crashes")
     parts: list[RenderableType] = [
         Text(),
         Text(f"Known-stable: {answer.as_setting().describe(played.unit)}", style="bold"),

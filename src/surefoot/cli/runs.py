@@ -13,6 +13,7 @@ from typer.core import TyperGroup
 from surefoot.cli.common import JsonFlag, UnitName, open_journal, pairs, show
 from surefoot.cli.log import settle_doubts
 from surefoot.errors import BadInput
+from surefoot.wording import count
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -191,7 +192,7 @@ def _table(found: Sequence[Run], card: Unit, among: int) -> list[RenderableType]
             _minutes(run.minutes),
             ended,
         )
-    shown = f"{len(found)} of {among} runs" if len(found) < among else _count(among, "run")
+    shown = f"{len(found)} of {among} runs" if len(found) < among else count(among, "run")
     return [Text(f"{card.name}: {shown}; local times"), table]
 
 
@@ -273,7 +274,3 @@ def _lines(setting: Setting, card: Unit) -> str:
 
 def _minutes(minutes: float) -> str:
     return f"{minutes:.1f}" if minutes < 100 else f"{minutes:.0f}"
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}" + ("" if number == 1 else "s")

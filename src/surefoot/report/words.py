@@ -13,6 +13,7 @@ from surefoot.scores.comparison import REAL, VERDICT_SAYS, Cell, Row
 from surefoot.search import Evidence
 from surefoot.search.words import failed_from
 from surefoot.units import Knob, Setting, Unit
+from surefoot.wording import count, listed
 
 CAUTIONS = (
     "These numbers are for this very unit, with the firmware, driver, cooling and loads named here. Another machine of "
@@ -68,18 +69,6 @@ def signed(value: float, decimals: int = 1) -> str:
 def hours(minutes: float) -> str:
     """A length of time in the unit that suits it."""
     return f"{minutes:.0f} min" if minutes < 90 else f"{minutes / 60:.1f} h"
-
-
-def listed(words: Sequence[str], last: str = "and") -> str:
-    """``a``, ``a and b``, ``a, b and c``."""
-    if len(words) < 2:
-        return "".join(words)
-    return f"{', '.join(words[:-1])} {last} {words[-1]}"
-
-
-def count(number_of: int, one: str, many: str = "") -> str:
-    """``1 run``, ``2 runs``."""
-    return f"{number_of} {one if number_of == 1 else many or one + 's'}"
 
 
 def job(unit: Unit, runs: Sequence[Run]) -> str:

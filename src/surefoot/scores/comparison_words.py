@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 
 from surefoot.scores.cells import Family, Row
 from surefoot.scores.configurations import Configuration, unlike
+from surefoot.wording import listed
 
 _METHODS = {
     "paired": "within blocks by the paired t test",
@@ -16,6 +17,11 @@ _METHODS = {
     "many-to-one": "between runs many-to-one (Dunnett), with a common spread where none is larger than the rest",
     "bootstrap": "between runs by a studentised bootstrap (lows)",
 }
+
+
+def quoted(one: Configuration) -> str:
+    """The name of a configuration inside a sentence: it may hold commas and words of any kind."""
+    return f"“{one.name}”"
 
 
 def correction_says(rows: Sequence[Row], confidence: float, family: Family) -> str:
@@ -50,10 +56,10 @@ def taken_of(rows: Sequence[Row], by_key: Mapping[str, Configuration]) -> tuple[
     made = []
     for way in ("in blocks", "in turns", "one after the other", "order not known"):
         cells = [cell for row in rows for cell in row.cells if cell.taken == way]
-        who = [by_key[key].name for key in by_key if any(cell.configuration == key for cell in cells)]
+        who = [quoted(by_key[key]) for key in by_key if any(cell.configuration == key for cell in cells)]
         if not who:
             continue
-        names = ", ".join(who)
+        names = listed(who)
         if way == "in blocks":
             counts = sorted({cell.gain.blocks for cell in cells if cell.gain})
             many = f"{counts[0]}" if len(counts) == 1 else f"{counts[0]} to {counts[-1]}"
@@ -77,13 +83,13 @@ def notes_of(
     for key, one in by_key.items():
         differs = unlike(one, by_key[first]) if key != first else ()
         if differs:
-            notes.append(f"{one.name} and the baseline differ in more than their settings: {'; '.join(differs)}.")
+            notes.append(f"{quoted(one)} and the baseline differ in more than their settings: {'; '.join(differs)}.")
         if len(one.supplies) > 1 or len(one.drivers) > 1:
             mixed = " and ".join((*one.supplies[1:], *one.drivers[1:]))
-            notes.append(f"{one.name}: its runs differ among themselves (also {mixed}).")
+            notes.append(f"{quoted(one)}: its runs differ among themselves (also {mixed}).")
     single = sorted({cell.configuration for row in rows for cell in row.cells if cell.runs == 1})
     if single:
-        who = ", ".join(by_key[key].name for key in single)
+        who = listed([quoted(by_key[key]) for key in single])
         notes.append(f"One run only, so no spread and nothing is called real there: {who}.")
     if any(row.metric.follows_room for row in rows):
         if room is None:

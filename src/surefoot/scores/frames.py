@@ -16,6 +16,7 @@ import numpy as np
 from surefoot.errors import BadInput
 from surefoot.runs import Floats
 from surefoot.scores.bootstrap import WithinLog, block_bootstrap
+from surefoot.wording import count
 
 FRAME_CHANNEL = "frame.frame-time"
 """The channel of a trace that holds frame times."""
@@ -249,31 +250,27 @@ def _notes(
 ) -> tuple[str, ...]:
     notes = []
     if rejected:
-        notes.append(f"{_count(rejected, 'frame')} of {total} left out: no, zero or negative time")
+        notes.append(f"{count(rejected, 'frame')} of {total} left out: no, zero or negative time")
     hitches, hitch_seconds, counts_ms = hitch
     if hitches:
         counted = "it counts" if hitches == 1 else "each counts"
         notes.append(
-            f"{_count(hitches, 'hitch', 'hitches')}, {hitch_seconds:.1f} s in all: {counted} as {counts_ms:.0f} ms in "
+            f"{count(hitches, 'hitch', 'hitches')}, {hitch_seconds:.1f} s in all: {counted} as {counts_ms:.0f} ms in "
             "the average and the lows"
         )
     if gaps:
         notes.append(
-            f"{_count(gaps, 'hole')} between the log's times, {gap_seconds:.1f} s in all: nothing counted there"
+            f"{count(gaps, 'hole')} between the log's times, {gap_seconds:.1f} s in all: nothing counted there"
         )
     if first_out:
         notes.append("the first frame was left out: it counts from the start of the capture")
     if last_out:
         notes.append("the last frame was left out: it is cut off")
     if frames < FEWEST_FRAMES[1.0]:
-        notes.append(f"{_count(frames, 'frame')}: no 1 % or 0.1 % low is given below 100 and 1000")
+        notes.append(f"{count(frames, 'frame')}: no 1 % or 0.1 % low is given below 100 and 1000")
     elif frames < FEWEST_FRAMES[0.1]:
-        notes.append(f"{_count(frames, 'frame')}: no 0.1 % low is given below 1000")
+        notes.append(f"{count(frames, 'frame')}: no 0.1 % low is given below 1000")
     return tuple(notes)
-
-
-def _count(number: int, word: str, many: str = "") -> str:
-    return f"{number} {word if number == 1 else many or word + 's'}"
 
 
 def is_per_frame(frame_ms: Floats, at_seconds: Floats) -> bool:

@@ -142,18 +142,6 @@ def percent_change(before: float, after: float) -> float:
     return 100.0 * (after - before) / abs(before) if before else math.nan
 
 
-def percentile(
-    values: Sequence[float] | Floats, percent: float, *, rule: Literal["linear", "n-plus-1"] = "linear"
-) -> float:
-    """A percentile by linear interpolation, position 1 + p (n - 1), or by the (n + 1) p rule.
-
-    Both are described in the NIST/SEMATECH e-Handbook, 7.2.6.2. ``percent``: 0 to 100.
-    """
-    array = _checked(values, "the values")
-    method: Literal["linear", "weibull"] = "linear" if rule == "linear" else "weibull"
-    return float(np.percentile(array, percent, method=method))
-
-
 def _checked(values: Sequence[float] | Floats, what: str) -> Floats:
     array = np.asarray(values, dtype=np.float64)
     if array.ndim != 1 or array.size == 0 or not np.all(np.isfinite(array)):

@@ -17,6 +17,8 @@ RULE_SAYS = {
     "n+1": "rank (n + 1)p, interpolated, no further than the least and the greatest",
 }
 
+_METHOD: dict[Rule, Literal["linear", "weibull"]] = {"linear": "linear", "n+1": "weibull"}
+
 
 def percentile(values: ArrayLike, percent: float, rule: Rule = "linear") -> float:
     """The value below which ``percent`` % of the finite ``values`` lie; NaN when there is none.
@@ -29,14 +31,5 @@ def percentile(values: ArrayLike, percent: float, rule: Rule = "linear") -> floa
     if rule not in RULE_SAYS:
         raise BadInput(f"{rule!r} is no percentile rule.", remedy="Rules: " + ", ".join(RULE_SAYS) + ".")
     data = np.asarray(values, dtype=np.float64).ravel()
-    data = np.sort(data[np.isfinite(data)])
-    n = data.size
-    if n == 0:
-        return math.nan
-    share = percent / 100.0
-    rank = 1 + (n - 1) * share if rule == "linear" else (n + 1) * share
-    rank = min(max(rank, 1.0), float(n))
-    low = math.floor(rank)
-    part = rank - low
-    upper = data[min(low, n - 1)]
-    return float(data[low - 1] + part * (upper - data[low - 1]))
+    data = data[np.isfinite(data)]
+    return float(np.percentile(data, percent, method=_METHOD[rule])) if data.size else math.nan

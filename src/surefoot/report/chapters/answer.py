@@ -9,7 +9,6 @@ from surefoot.report.material import Material
 from surefoot.report.view import Answer, Column, Empty, GainGroup, GainView, Section, TableCell, TableView
 from surefoot.report.words import (
     gain_text,
-    listed,
     minus,
     number,
     quoted,
@@ -22,6 +21,7 @@ from surefoot.scores.comparison import REAL, Cell, Comparison, Row
 from surefoot.scores.own_share import differences
 from surefoot.search import KnownStable
 from surefoot.units import Setting, Unit
+from surefoot.wording import listed
 
 MOST_GAINS = 4
 

@@ -12,9 +12,10 @@ from surefoot.report.material import Material
 from surefoot.report.picture import LegendItem, Picture
 from surefoot.report.theme import ink
 from surefoot.report.view import Block, Empty, Section
-from surefoot.report.words import count, minus, number, quoted, slug
+from surefoot.report.words import minus, number, quoted, slug
 from surefoot.search import EdgePosterior
 from surefoot.units import Knob
+from surefoot.wording import count
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -13,9 +13,10 @@ from surefoot.report.look import Looks
 from surefoot.report.material import Material
 from surefoot.report.picture import Picture
 from surefoot.report.view import Block, Column, Empty, Section, TableCell, TableView
-from surefoot.report.words import count, gain_text, measure_title, number, quoted, slug
+from surefoot.report.words import gain_text, measure_title, number, quoted, slug
 from surefoot.scores.comparison import VERDICT_SAYS, Cell, Comparison, Row
 from surefoot.scores.surfaces import CAUTION, THRESHOLDS
+from surefoot.wording import count
 
 if TYPE_CHECKING:
     import pandas as pd

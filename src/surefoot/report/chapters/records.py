@@ -7,8 +7,9 @@ from surefoot.report.material import Material
 from surefoot.report.picture import LegendItem
 from surefoot.report.theme import OUTCOMES, ink
 from surefoot.report.view import Column, Empty, Section, TableCell, TableView
-from surefoot.report.words import count, hours, number, quoted, setting_text, span
+from surefoot.report.words import hours, number, quoted, setting_text, span
 from surefoot.runs import Run
+from surefoot.wording import count
 
 
 def conditions(material: Material, looks: Looks) -> Section:

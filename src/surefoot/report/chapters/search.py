@@ -12,9 +12,10 @@ from surefoot.report.charts import common, passfail
 from surefoot.report.material import Material
 from surefoot.report.picture import Picture
 from surefoot.report.view import Block, Empty, Section
-from surefoot.report.words import count, hours, listed, quoted, search_title, setting_text, slug
+from surefoot.report.words import hours, quoted, search_title, setting_text, slug
 from surefoot.runs import Run
 from surefoot.units import Knob
+from surefoot.wording import count, listed
 
 if TYPE_CHECKING:
     import pandas as pd

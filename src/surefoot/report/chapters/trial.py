@@ -9,8 +9,9 @@ from surefoot.report.look import Looks
 from surefoot.report.material import Material
 from surefoot.report.picture import Picture
 from surefoot.report.view import Block, Empty, Section
-from surefoot.report.words import count, quoted, slug
+from surefoot.report.words import quoted, slug
 from surefoot.scores.comparison import Row
+from surefoot.wording import count
 
 MOST_CHARTS = 4
 
