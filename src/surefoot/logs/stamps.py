@@ -1,7 +1,8 @@
 """Dates and times of day in text, any common spelling, read in bulk by their shape.
 
-Our own and not `pandas.to_datetime`, which took 1.4 to 2 times (ISO 8601) or 7 to 16 times (all else) as long on the bytes of a log and
-takes one spelling for a column (`tests/benchmarks/dates.py`); a test holds the two to the same answers.
+Our own and not `pandas.to_datetime`, which took 1.4 to 2 times (ISO 8601) or 7 to 16 times (all else) as long on the
+bytes of a log, and takes one spelling for a column (`tests/benchmarks/dates.py`); a test holds the two to the same
+answers.
 """
 
 from __future__ import annotations
