@@ -162,3 +162,36 @@ def test_the_same_run_told_twice_is_noticed() -> None:
         assert [bool(texts) for texts in slips(UNIT, [first, second], [], NOW)] == [False, True]
     for first, second in [(one(-40, at=at), one(-40, at=at + timedelta(hours=3))), (one(-40), one(-40, minutes=31))]:
         assert slips(UNIT, [first, second], [], NOW) == [(), ()]
+
+
+def test_a_hold_longer_than_there_was_time_is_named() -> None:
+    """A date may be when a run began or when it was written down, so both ways must fail."""
+    at = NOW - timedelta(days=2)
+
+    def times(*runs: tuple[float, float], outcome: Outcome = Outcome.HELD) -> list[str]:
+        rows = [
+            told(
+                UNIT, {"cpu-core": -10.0 * n}, outcome, minutes, then=None, at=at + timedelta(minutes=start), line=n + 2
+            )
+            for n, (start, minutes) in enumerate(runs)
+        ]
+        return ["; ".join(texts) for texts in slips(UNIT, rows, [], NOW)]
+
+    assert times((0, 30), (60, 300), (120, 30), (180, 30)) == [
+        "", "it lasted 300 min, and the next run began 60 min later", "", "",
+    ]  # fmt: skip
+    assert not any(times((0, 30), (35, 30), (70, 30))), "one after the other"
+    assert not any(times((0, 30), (400, 300), (405, 5))), "written down when it was over"
+    assert not any(times((0, 30), (60, 300), (120, 30), outcome=Outcome.RESET)), "a failure is never left out for it"
+    whole = times((0, 10), (60, 600), (120, 600), (180, 600), (240, 600), (2000, 30))
+    assert all("lasted" in text for text in whole[1:4]) and "are these minutes?" in whole[5]
+
+
+def test_runs_of_one_day_come_to_no_more_than_a_day() -> None:
+    day = NOW - timedelta(days=2)
+    rows = [
+        told(UNIT, {"cpu-core": -10.0 * n}, Outcome.HELD, 500, then=None, at=day, whole_day=True, line=n)
+        for n in range(1, 4)
+    ]
+    assert all("come to 25 hours" in text for (text,) in slips(UNIT, rows, [], NOW))
+    assert slips(UNIT, rows[:2], [], NOW) == [(), ()]

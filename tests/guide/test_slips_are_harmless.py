@@ -1,97 +1,120 @@
-"""Slips of the hand thrown at the door through which told runs come, against virtual units whose true edge is known."""
+"""Slips of the hand thrown at every door through which told runs come, against virtual units whose edge is known.
+
+**Harmless** means: of 1,000 histories with a slip in them (or two), in at most 1 does recall claim a depth past the
+unit's true edge *because of the slip*. The true edge is the depth at which the virtual unit fails once an hour on
+average, so a claim there of 100 hours is wrong a hundredfold. Because of the slip: the same history without it claims
+no depth past the edge. (A model that is 90 % honest is allowed claims short of its goal, and those are measured by
+`surefoot rehearse`; a claim past the edge without a slip is counted too, and none was seen.)
+
+The doors: ``table``: `log --from TABLE --yes`, which leaves out every row that is not sure; ``one by one``: the same
+rows typed as `log --set ... --outcome ...` with nobody there to ask, so that what looks like a slip is refused;
+``insisted``: the table with `--sure`, every row taken as it stands, so that nothing but the search's own rules is left.
+"""
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
+from collections.abc import Callable, Sequence
+from datetime import UTC
 
-import numpy as np
 import pytest
+from slip_tables import DATE, MINUTES, NOW, RESULT, SLIPS, VALUE, Kept, slipped
 
-from surefoot.guide.outside import rows_told
+from surefoot.errors import BadInput
+from surefoot.guide.outside import Told, date_of, minutes_named, outcome_named, rows_told, told, values_of
 from surefoot.guide.slips import slips
 from surefoot.logs.hand_table import read_hand_table
-from surefoot.logs.tables import Table
-from surefoot.rehearsal.virtual import VirtualUnit
+from surefoot.logs.tables import read_table
 from surefoot.runs import Run
 from surefoot.search import Goal, known_stable
-from surefoot.units import Knob, Unit
-
-UNIT = Unit(name="bench", knobs=(Knob("cpu-core", "cpu", "mV", "down", 5, 250),))
-HEAD = ("date", "core mV", "minutes", "result")
-NOW = datetime(2031, 5, 6, tzinfo=UTC)
-SLIPS = ("sign", "factor ten", "swapped", "doubled", "late", "contradictory", "minutes times ten", "negated")
 
 
-def history(rng: np.random.Generator) -> tuple[VirtualUnit, list[list[str]]]:
-    """A unit, and a table of the steps down it, 30 minutes each, to the second failure; then holds further up."""
-    unit = VirtualUnit(edge=float(rng.uniform(40, 130)), per_decade=float(rng.uniform(2, 8)))
-    rows: list[list[str]] = []
-    moment, failures, depth = NOW - timedelta(days=60), 0, 0.0
-    while failures < 2 and depth <= 250:
-        rate = unit.hazard(depth)
-        minutes = float(rng.exponential(1 / rate)) * 60 if rate > 0 else np.inf
-        failed = minutes < 30
-        said = str(rng.choice(["crash", "did not pass", "failed"] if failed else ["ok", "pass", "stable"]))
-        rows.append([f"{moment:%Y-%m-%d %H:%M}", f"{-depth:g}", f"{min(minutes, 30):.1f}", said])
-        moment += timedelta(hours=5)
-        failures += failed
-        depth = max(0.0, depth - 10) if failed else depth + 10
-    return unit, rows
+def insisted(table: Kept) -> list[Told]:
+    try:
+        found = read_hand_table(read_table(table.text()), table.unit)
+    except BadInput:
+        return []
+    return rows_told(table.unit, found.rows, lambda at: None)[0]
 
 
-def slipped(rows: list[list[str]], slip: str, rng: np.random.Generator) -> list[list[str]]:
-    rows = [list(row) for row in rows]
-    at = int(rng.integers(len(rows)))
-    row = rows[at]
-    if slip == "sign":
-        row[1] = row[1].lstrip("-") if row[1].startswith("-") else f"+{row[1]}"
-    elif slip == "factor ten":
-        row[1] = f"{float(row[1]) * float(rng.choice([10, 0.1])):g}"
-    elif slip == "swapped":
-        row[1], row[2] = row[2], row[1]
-    elif slip == "doubled":
-        rows += [list(row) for _ in range(5)]
-    elif slip == "late":
-        rows = rows[:at] + rows[at + 1 :] + [[f"{NOW + timedelta(days=40):%Y-%m-%d}", *row[1:]]]
-    elif slip == "contradictory":
-        rows.append([f"{NOW - timedelta(days=2):%Y-%m-%d}", f"{float(row[1]) - 30:g}", "30", "pass"])
-    elif slip == "minutes times ten":
-        row[2] = f"{float(row[2]) * 10:g}"
-    else:
-        row[3] = {"ok": "not ok", "pass": "no pass", "stable": "not stable"}.get(row[3], f"no {row[3]}")
-    return rows
+def by_table(table: Kept) -> list[Told]:
+    rows = insisted(table)
+    return [one for one, said in zip(rows, slips(table.unit, rows, [], NOW), strict=True) if not said]
 
 
-def claimed(rows: list[list[str]]) -> float:
-    """The depth that recall claims of a table of which every row that is not sure was left out."""
-    lines = tuple(range(2, len(rows) + 2))
-    found = read_hand_table(Table(HEAD, tuple(map(tuple, rows)), (), lines, ".", ",", "utf-8"), UNIT)
-    told, _ = rows_told(UNIT, found.rows, lambda at: None)
-    sure = [one for one, said in zip(told, slips(UNIT, told, [], NOW), strict=True) if not said]
-    runs = [
+def one_by_one(table: Kept) -> list[Told]:
+    taken: list[Told] = []
+    column = {heading: place for place, heading in enumerate(table.head)}
+    length = column.get("minutes", column.get("hours", MINUTES))
+    value = VALUE if length == MINUTES else MINUTES
+    for row in table.rows:
+        try:
+            date = date_of(row[DATE], "--when") if row[DATE] else None
+            one = told(
+                table.unit,
+                values_of(table.unit, {table.unit.knobs[0].name: row[value]}),
+                outcome_named(row[RESULT]),
+                minutes_named(row[length] + (" h" if "hours" in column else "")),
+                then=None,
+                at=date.moment.astimezone(UTC) if date and date.moment else None,
+                whole_day=bool(date and date.whole_day),
+            )
+        except BadInput:
+            continue
+        if not slips(table.unit, [one], logged(taken), NOW)[0]:
+            taken.append(one)
+    return taken
+
+
+DOORS: dict[str, Callable[[Kept], list[Told]]] = {"table": by_table, "one by one": one_by_one, "insisted": insisted}
+
+
+def logged(rows: Sequence[Told]) -> list[Run]:
+    return [
         Run(id=number, opened_at=one.at or NOW, plan=one.plan, closed_at=one.at or NOW, closing=one.closing)
-        for number, one in enumerate(sorted(sure, key=lambda one: one.at or NOW), start=1)
+        for number, one in enumerate(sorted(rows, key=lambda one: one.at or NOW), start=1)
     ]
-    known = known_stable(UNIT, runs, Goal())
-    return 0.0 if known is None else -known.setting.value("cpu-core")
 
 
-def too_deep(histories: int, seed: int) -> list[tuple[str, float, float]]:
-    rng = np.random.default_rng(seed)
+def claimed(table: Kept, rows: Sequence[Told]) -> float:
+    """The depth that recall claims."""
+    known = known_stable(table.unit, logged(rows), Goal())
+    knob = table.unit.knobs[0]
+    return 0.0 if known is None else knob.depth_of(known.setting.value(knob.name))
+
+
+def harmful(door: str, name: str, seeds: range) -> list[tuple[int, float, float]]:
+    """Seed, claim and edge of each history in which the slip made recall claim past the edge."""
     found = []
-    for number in range(histories):
-        unit, rows = history(rng)
-        slip = SLIPS[number % len(SLIPS)]
-        depth = claimed(slipped(rows, slip, rng))
-        if depth > unit.edge:
-            found.append((slip, depth, unit.edge))
+    for seed in seeds:
+        table, wrong = slipped(seed, name)
+        depth = claimed(wrong, DOORS[door](wrong))
+        if depth > table.edge and claimed(table, insisted(table)) <= table.edge:
+            found.append((seed, depth, table.edge))
     return found
 
 
-def test_no_slip_makes_a_claim_deeper_than_the_true_edge() -> None:
-    assert too_deep(2 * len(SLIPS), seed=7) == []
+@pytest.mark.parametrize("name", sorted(SLIPS))
+def test_no_slip_makes_a_claim_deeper_than_the_true_edge(name: str) -> None:
+    assert {door: harmful(door, name, range(5)) for door in DOORS} == {door: [] for door in DOORS}
 
 
 @pytest.mark.long
-def test_in_a_thousand_histories_one_at_most() -> None:
-    assert len(too_deep(1000, seed=8)) <= 1
+@pytest.mark.parametrize("door", sorted(DOORS))
+def test_in_a_thousand_histories_one_at_most(door: str) -> None:
+    seeds = range(41_000, 41_200)
+    found = {name: harmful(door, name, seeds) for name in sorted(SLIPS)}
+    assert sum(map(len, found.values())) <= len(SLIPS) * len(seeds) / 1000, found
+
+
+def test_a_forgotten_failure_is_what_the_told_hours_are_not_trusted_for() -> None:
+    """Without the failure's line nothing says that there is an edge, and the claim keeps clear of the deepest hold."""
+    deeper = 0
+    for seed in range(30):
+        table, wrong = slipped(seed, "left_out")
+        knob = table.unit.knobs[0]
+        rows = insisted(wrong)
+        deepest = max((knob.sign * one.plan.setting.value(knob.name) for one in rows), default=0.0)
+        failed = any(one.closing.outcome != "held" for one in rows)
+        deeper += not failed and deepest > 0
+        assert failed or claimed(wrong, rows) <= max(deepest - 20 * knob.step / 5, 0)
+    assert deeper > 10

@@ -122,3 +122,29 @@ def test_no_claim_breaks_the_rules_of_own_evidence(history: list[Evidence], hour
     ceiling = claim_ceiling(KNOB, history, goal)
     assert ceiling is not None and known.depth <= ceiling
     assert believed(KNOB, believed(KNOB, history, goal), goal) == believed(KNOB, history, goal)
+
+
+def told(depth: float, minutes: float = 15.0) -> Evidence:
+    return Evidence(depth, minutes, False, told=True)
+
+
+def test_where_no_failure_was_told_the_claim_keeps_clear_of_the_deepest_that_was() -> None:
+    """Its line may have been forgotten, left out, or written down as held; seen runs have no such lines."""
+    ladder = [told(10.0 * rung) for rung in range(11)]
+    seen = [held(piece.depth, piece.minutes) for piece in ladder]
+    assert claim_ceiling(KNOB, seen, GOAL) == 90, "two runs"
+    assert claim_ceiling(KNOB, ladder, GOAL) == 80
+    wide = [told(20.0 * rung) for rung in range(6)]
+    assert claim_ceiling(KNOB, wide, GOAL) == 70, "the deepest may be the failure itself"
+    assert claim_ceiling(KNOB, [*ladder, Evidence(110, 5, True, told=True)], GOAL) == 90, (
+        "a failure says where it ended"
+    )
+    assert claim_ceiling(KNOB, [*ladder, Evidence(1100, 5, True, told=True)], GOAL) == 80, "that one says nothing of it"
+    assert claim_ceiling(KNOB, [*ladder, held(100), held(100)], GOAL) == 100, "seen since"
+    assert claim_ceiling(KNOB, [*ladder, told(100, 231 * 60)], GOAL) == 100, "hours that bear the goal out"
+
+
+def test_a_told_hold_deeper_than_a_failure_bears_nothing_out() -> None:
+    history = [told(0), told(50), told(60), Evidence(60, 1, True, told=True), told(65), told(65)]
+    assert claim_ceiling(KNOB, history, GOAL) == 50
+    assert certify(KNOB, history, GOAL) == certify(KNOB, history[:-2], GOAL)

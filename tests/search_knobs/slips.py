@@ -83,20 +83,24 @@ def contradicted(rng: np.random.Generator, rows: list[Row]) -> list[Row]:
     return [*rows[:at], *[row] * int(rng.choice([1, 1, 2])), *rows[at:]]
 
 
-# Not among them: the only failure of a table written down as held. Nothing in such a table tells that there is an edge;
-# reading outcomes right is what logs/ is held to.
+def failure_as_held(rng: np.random.Generator, rows: list[Row]) -> list[Row]:
+    """The first failure written down as held."""
+    at = next((place for place, row in enumerate(rows) if not row.held), 0)
+    return [Row(row.value, row.minutes, True) if place == at else row for place, row in enumerate(rows)]
+
+
 SLIPS: dict[str, Callable[[np.random.Generator, list[Row]], list[Row]]] = {
-    slip.__name__: slip for slip in (wrong_sign, factor_ten, minutes_times_ten, doubled, contradicted)
+    slip.__name__: slip for slip in (wrong_sign, factor_ten, minutes_times_ten, doubled, contradicted, failure_as_held)
 }
 
 
 def history(seed: int, name: str) -> tuple[float, list[Run]]:
     """A virtual unit's true edge (one failure an hour) and its table with one slip in it, as runs logged by hand."""
-    rng = np.random.default_rng([seed, sorted(SLIPS).index(name)])
+    rng = np.random.default_rng([seed, list(SLIPS).index(name)])
     edge = float(np.clip(rng.normal(110.0, 35.0), 20.0, 230.0))
     rows = SLIPS[name](rng, true_rows(rng, edge, float(rng.lognormal(np.log(5.0), 0.4))))
     runs = [
         run_of(number, {"core": row.value}, row.minutes, Outcome.HELD if row.held else Outcome.RESET, purpose="log")
         for number, row in enumerate(rows, start=1)
     ]
-    return edge, runs
+    return edge, [run.model_copy(update={"plan": run.plan.model_copy(update={"source": "hand"})}) for run in runs]

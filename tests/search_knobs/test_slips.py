@@ -1,4 +1,8 @@
-"""No slip is dangerous: no claim deeper than the true edge in more than 1 of 1,000 histories with a slip in them."""
+"""No slip is dangerous to the search itself, every run taken as it was told.
+
+Counted are claims deeper than the true edge (one failure an hour), at most 1 in 1,000 histories. The doors before it,
+more kinds of slips, and the same history without its slip: tests/guide/test_slips_are_harmless.py.
+"""
 
 from __future__ import annotations
 

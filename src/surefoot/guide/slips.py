@@ -6,9 +6,11 @@ each is laid beside the card and beside everything else that is known before it 
 
 from __future__ import annotations
 
+from bisect import bisect_left
+from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Final
 
 from surefoot.guide.outside import Told
@@ -20,6 +22,9 @@ from surefoot.units import Conditions, Knob, Setting, Unit
 FAR_STRIDES: Final = 2.5
 """A value is far past what ever held from so many strides on, the stride being what the search allows itself."""
 LONG_MINUTES: Final = 24 * 60.0
+DAY_MINUTES: Final = 24 * 60.0
+LONG_ROWS: Final = 3
+"""From so many runs on that lasted longer than there was time, no length of the table is taken unasked."""
 CLOCK_LEEWAY: Final = timedelta(minutes=5)
 THE_RUN: Final = "the run"
 """How one that was told by itself, and not in a table, is spoken of."""
@@ -29,7 +34,10 @@ TYPED_TWICE: Final = timedelta(minutes=10)
 
 @dataclass(frozen=True, slots=True)
 class _Seen:
-    """A run as a slip is judged by: of the journal, or told beside the one in question."""
+    """A run as a slip is judged by: of the journal, or told beside the one in question.
+
+    ``clocked``: ``at`` is when it was, and not the moment at which it was told.
+    """
 
     setting: Setting
     outcome: Outcome
@@ -40,6 +48,7 @@ class _Seen:
     conditions: Conditions
     words: str
     by_hand: bool
+    clocked: bool
 
 
 def slips(unit: Unit, runs: Sequence[Told], before: Iterable[Run], now: datetime) -> list[tuple[str, ...]]:
@@ -50,12 +59,20 @@ def slips(unit: Unit, runs: Sequence[Told], before: Iterable[Run], now: datetime
     known = [_of_run(run) for run in before if run.closing is not None]
     fresh = [_of_told(one) for one in runs]
     found = []
+    times = _Times(known + fresh, now)
+    long = [times.too_long(seen) for seen in fresh]
+    # Several that lasted longer than there was time: the whole column is likely to be in another unit of time.
+    column = f"{sum(map(bool, long))} other runs lasted longer than there was time: are these minutes?"
+    held = [seen.outcome is Outcome.HELD for seen in fresh]
+    if sum(map(bool, long)) >= LONG_ROWS:
+        long = [said or (column if hold else "") for said, hold in zip(long, held, strict=True)]
     for place, (one, seen) in enumerate(zip(runs, fresh, strict=True)):
         others = known + fresh[:place] + fresh[place + 1 :]
         said = [
             *one.doubts,
             *_values(unit, seen, known + fresh),
             *_moment(one, now),
+            *([long[place]] if long[place] else []),
             *_contradicted(unit, seen, others),
             *_twice(seen, known + fresh[:place], now),
         ]
@@ -75,6 +92,7 @@ def _of_told(one: Told) -> _Seen:
         plan.conditions,
         one.place,
         True,
+        one.at is not None,
     )
 
 
@@ -83,7 +101,7 @@ def _of_run(run: Run) -> _Seen:
     by_hand = run.plan.source == "hand"
     return _Seen(
         run.setting, run.outcome, run.minutes, run.plan.load, run.opened_at, False, run.plan.conditions,
-        f"run {run.id}", by_hand,
+        f"run {run.id}", by_hand, not by_hand,
     )  # fmt: skip
 
 
@@ -127,6 +145,38 @@ def _moment(one: Told, now: datetime) -> list[str]:
     if one.at > now + CLOCK_LEEWAY:
         return [f"its date, {one.at.astimezone():%Y-%m-%d %H:%M}, is still to come"]
     return []
+
+
+class _Times:
+    """When the machine was at work, as far as is known: a unit runs one load at a time."""
+
+    def __init__(self, seen: Iterable[_Seen], now: datetime) -> None:
+        known = [(one.at, one) for one in seen if one.at is not None and one.clocked]
+        self._now = now
+        self._moments = sorted({at for at, one in known if not one.whole_day})
+        self._days: defaultdict[date, float] = defaultdict(float)
+        for at, one in known:
+            if one.whole_day and one.outcome is Outcome.HELD:
+                self._days[at.astimezone().date()] += one.minutes
+
+    def too_long(self, seen: _Seen) -> str:
+        """A hold for longer than there was time, in words, or "".
+
+        A date may say when a run began or when it was written down, so both ways must fail.
+        """
+        if seen.outcome is not Outcome.HELD or seen.at is None or not seen.clocked:
+            return ""
+        if seen.whole_day:
+            total = self._days[day := seen.at.astimezone().date()]
+            return f"the runs of {day:%Y-%m-%d} come to {total / 60:.0f} hours" if total > DAY_MINUTES else ""
+        place = bisect_left(self._moments, seen.at)
+        later = self._moments[place + 1] if place + 1 < len(self._moments) else max(self._now, seen.at)
+        earlier = self._moments[place - 1] if place else None
+        taken = timedelta(minutes=seen.minutes) - CLOCK_LEEWAY
+        after = later - seen.at
+        if taken <= after or earlier is None or taken <= seen.at - earlier:
+            return ""
+        return f"it lasted {seen.minutes:g} min, and the next run began {after.total_seconds() / 60:.0f} min later"
 
 
 def _contradicted(unit: Unit, seen: _Seen, others: Sequence[_Seen]) -> list[str]:

@@ -16,8 +16,8 @@ class Evidence:
 
     ``depth``: as read back, >= 0, in the knob's unit; ``minutes``: under load, to the end or to the failure;
     ``failed``; ``timed``: False when it failed some time before ``minutes``; ``soft``: a failure that cost no crash
-    (a caught wrong result, a lost score); ``use``: it was ordinary use, a load of its own (use_evidence.py). Raises
-    BadInput for a negative or non-finite number.
+    (a caught wrong result, a lost score); ``use``: it was ordinary use, a load of its own (use_evidence.py); ``told``:
+    somebody wrote it down, and nobody saw it (own_evidence.py). Raises BadInput for a negative or non-finite number.
     """
 
     depth: float
@@ -26,6 +26,7 @@ class Evidence:
     timed: bool = True
     soft: bool = False
     use: bool = False
+    told: bool = False
 
     def __post_init__(self) -> None:
         for name in ("depth", "minutes"):

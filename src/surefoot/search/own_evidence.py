@@ -7,7 +7,10 @@ stray failures. A claim is therefore kept within rules that no arithmetic overri
   failure (contradicted) is not believed: it is named, and supports nothing until other runs agree with it;
 * a claim lies shallower than every failure, unless the hours held at least so deep bear the goal out by themselves with
   the failures counted (chi-square bound, bounds.py);
-* a claim lies no deeper than what was held for `SENSIBLE_MINUTES` in `SENSIBLE_RUNS` runs, at that depth or deeper.
+* a claim lies no deeper than what was held for `SENSIBLE_MINUTES` in `SENSIBLE_RUNS` runs, at that depth or deeper;
+* of what somebody wrote down (``told``) no hold deeper than a failure bears a claim out, and where no failure is known
+  (or none near what held) none within `CLEAR_DECADES` of the deepest: whoever steps down by hand stops at a failure,
+  whose line may have been forgotten, left out or written down as held, and nothing in what remains says so.
 
 Hours that bear the goal out by themselves need nobody's agreement.
 """
@@ -36,6 +39,11 @@ APART_DECADES = 4.0
 the hazard grows a hundredfold even where edges are twice as soft as is typical."""
 AGREE_DECADES = 1.0
 """Within so much of a failure a deeper hold still agrees with it: edges waver by that from run to run."""
+CLEAR_DECADES = 4.0
+"""How far a claim keeps off the deepest hold told by hand where no failure is known, likewise (20 mV): what held for
+some minutes that far past an edge was very lucky, also where edges are soft."""
+CLEAR_OF_NEXT = 2.0
+"""And off the one next to it, since the deepest may be that failure itself."""
 AT_ONCE_MINUTES = 1.0
 """A failure within so many minutes speaks for a hazard far above one an hour: the edge lies shallower."""
 _ROUNDING = 1e-9
@@ -144,9 +152,19 @@ def believed(
 def agreeing(knob: Knob, evidence: Sequence[Evidence], goal: Goal) -> tuple[Evidence, ...]:
     """The evidence that agrees with every failure: without the holds deeper than one (by more than `AGREE_DECADES`).
 
-    Such a hold may be luck, or a slip. A claim must stand with it and without it (certificate.py).
+    Such a hold may be luck, or a slip. A claim must stand with it and without it (certificate.py). One that was told
+    by hand agrees with no shallower failure at all.
     """
-    return believed(knob, evidence, goal, apart=AGREE_DECADES)
+    trusted = believed(knob, evidence, goal, apart=AGREE_DECADES)
+    first = _shallowest_failure(trusted)
+    return tuple(
+        piece
+        for piece in trusted
+        if piece.failed
+        or not piece.told
+        or piece.depth <= first + _ROUNDING
+        or _outlived(piece.depth, trusted, (), goal)
+    )
 
 
 def deepest_believed(knob: Knob, evidence: Sequence[Evidence], goal: Goal, *, leaps: bool = True) -> float | None:
@@ -183,10 +201,28 @@ def sensibly_held(trusted: Iterable[Evidence]) -> float | None:
 def claim_ceiling(knob: Knob, evidence: Sequence[Evidence], goal: Goal) -> float | None:
     """The deepest depth that may be claimed on the unit's own runs, whatever the model; None when nothing may."""
     trusted = believed(knob, evidence, goal)
-    sensible = sensibly_held(agreeing(knob, evidence, goal))
+    agreed = agreeing(knob, evidence, goal)
+    sensible = sensibly_held(agreed)
     if sensible is None:
         return None
+    reach = _told_reach(knob, agreed, goal)
+    if sensible > reach:
+        # What was seen to hold needs nobody's word.
+        seen = sensibly_held(piece for piece in agreed if not piece.told)
+        sensible = max(reach, seen) if seen is not None else reach
     return min(sensible, below_failures(knob, trusted, goal), knob.deepest)
+
+
+def _told_reach(knob: Knob, agreed: Sequence[Evidence], goal: Goal) -> float:
+    """The depth to which holds told by hand bear a claim out, inf where a failure says where they ended."""
+    told = sorted({piece.depth for piece in agreed if piece.told and not piece.failed}, reverse=True)
+    # A failure told far past all that held hides where it really failed.
+    if not told or _shallowest_failure(agreed) <= told[0] + leap(knob, goal) + _ROUNDING:
+        return math.inf
+    decade = typical_per_decade(knob)
+    # The deepest may itself be the failure, written down as held.
+    clear = min(told[0] - CLEAR_DECADES * decade, [*told, 0.0][1] - CLEAR_OF_NEXT * decade)
+    return max((depth for depth in told if _outlived(depth, agreed, (), goal)), default=clear)
 
 
 def _shallowest_failure(evidence: Iterable[Evidence]) -> float:

@@ -50,6 +50,11 @@ class CountedRun:
         return self.run.plan.purpose == USE
 
     @property
+    def is_told(self) -> bool:
+        """Whether somebody wrote it down, the tool not having seen it."""
+        return self.run.plan.source == "hand"
+
+    @property
     def timed(self) -> bool:
         """Whether the time of a failure is known."""
         return self.run.closing is None or self.run.closing.timed
@@ -68,7 +73,7 @@ class CountedRun:
         """The run as evidence on one knob."""
         timed = not failed or (self.timed and knob not in self.doubted)
         minutes = self.minutes_on(knob)
-        return Evidence(self.depths[knob], minutes, failed, timed, failed and self.soft, self.is_use)
+        return Evidence(self.depths[knob], minutes, failed, timed, failed and self.soft, self.is_use, self.is_told)
 
 
 @dataclass(frozen=True, slots=True)

@@ -183,6 +183,12 @@ def edge_sentences(
             f"{name}: the edge, one failure an hour, is put at {knob.describe(round(one.edge_depth))}, "
             f"{abs(one.guard_band):.3g} {knob.unit} {side} it; {failures or 'nothing has failed yet'}."
         )
+        told = max((piece.depth for piece in evidence.get(name, ()) if piece.told), default=0.0)
+        if not failures and told > one.depth + 1e-9:
+            found.append(
+                f"{name}: of what was told by hand nothing failed, so the claim keeps clear of the deepest of it "
+                f"({knob.describe(told)}), as if its failure had been forgotten."
+            )
     return tuple(found)
 
 
