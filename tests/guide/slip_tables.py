@@ -223,7 +223,9 @@ def slipped(seed: int, name: str) -> tuple[Kept, Kept]:
     rng = np.random.default_rng([seed, sorted(SLIPS).index(name)])
     table = kept(rng)
     last = len(table.rows) - 1
-    wrong = SLIPS[name](rng, table, int(rng.choice([0, last, rng.integers(last + 1), rng.integers(last + 1)])))
+    wrong = SLIPS[name](
+        rng, table, [0, last, int(rng.integers(last + 1)), int(rng.integers(last + 1))][rng.integers(4)]
+    )
     second = str(rng.choice(sorted(SLIPS)))
     if rng.random() < 0.2:
         # What the first slip left may be no number that the second could change.
