@@ -129,7 +129,15 @@ def _deepest_borne_out(
     depths = sorted(piece.depth for at, piece in enumerate(evidence) if at not in out and _counts(piece))
     while depths:
         depth = depths.pop()
-        hours = sum(piece.minutes for at, piece in enumerate(evidence) if at not in out and _held(piece, depth)) / 60.0
+        # Not with the hours of a hold so much deeper that it would itself be a leap.
+        hours = (
+            sum(
+                piece.minutes
+                for at, piece in enumerate(evidence)
+                if at not in out and _held(piece, depth) and piece.depth <= depth + most + _ROUNDING
+            )
+            / 60.0
+        )
         near = depth - (depths[-1] if depths else 0.0) <= most + _ROUNDING
         near = near or any(depth - _ROUNDING <= other <= depth + most + _ROUNDING for other in failed)
         if near or hours_bear_out(hours, 0, goal):
