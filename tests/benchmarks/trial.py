@@ -1,12 +1,14 @@
 """How often nothing is called a difference, and how often a difference is found: trials, and runs one after the other.
 
-    python tests/benchmarks/trial.py            # everything; about a quarter of an hour
-    python tests/benchmarks/trial.py --sets 300 # quick, for the shape
+    python tests/benchmarks/trial.py             # everything, 2,000 data sets a case; a few minutes
+    python tests/benchmarks/trial.py --sets 300  # quick, for the shape
 
-Null data: 3 to 8 configurations, 2 to 10 blocks (or repeats); normal, skewed, outliers, unequal spread; no drift, a
-straight one, a room that warms and cools, a slow wander, a step, a warm-up. Rates are of *any* difference called in a
-data set. Trials are judged by `adjusted_many`, which tests hold to what `compare` does; runs one after the other by
-`judge` itself.
+Null data: 3 to 8 configurations, 2 to 10 blocks (or repeats); normal, skewed, outliers, unequal spreads of five kinds;
+no drift, a straight one, a room that warms and cools, a slow wander, a step, a warm-up. Rates are of *any* difference
+called in a data set. What is measured is what is shipped: `blocks.judged` and `independent.one_spread` take many data
+sets at once, and `within_blocks` and `compare` call them with one; only the tail of Dunnett's distribution is read from
+tables here, and tests hold that to the exact one. Cases above a limit are measured again with ten times the data sets
+and fresh draws: of a thousand cases at a true 5 %, dozens pass 6 % in 2,000 by chance.
 """
 
 from __future__ import annotations
@@ -17,11 +19,18 @@ import itertools
 import numpy as np
 
 from surefoot.runs import Floats
-from surefoot.scores.judging import Value, judge
+from surefoot.scores.independent import judged_one_after_the_other
 from surefoot.scores.power import adjusted_many, blocks_for, power
 from surefoot.scores.spending import levels, looks
 
-SHAPES = ("normal", "skewed", "outliers", "unequal spread", "baseline spreads thrice")
+UNEQUAL = {
+    "unequal spread": lambda many: np.linspace(0.5, 2.0, many),
+    "unequal, baseline most": lambda many: np.linspace(2.0, 0.5, many),
+    "baseline spreads thrice": lambda many: np.r_[3.0, np.ones(many - 1)],
+    "baseline spreads half more": lambda many: np.r_[1.5, np.ones(many - 1)],
+    "another spreads thrice": lambda many: np.r_[np.ones(many - 1), 3.0],
+}
+SHAPES = ("normal", "skewed", "outliers", *UNEQUAL)
 DRIFTS = ("none", "linear", "room", "wander", "step", "warm-up")
 SLOPE = 0.25
 """Of a linear drift: spreads a run, about what makes 39 % of null comparisons at five repeats look real."""
@@ -35,11 +44,7 @@ def noise(shape: str, sets: int, many: int, each: int, rng: np.random.Generator)
     made = rng.standard_normal(size)
     if shape == "outliers":
         return made * np.where(rng.random(size) < 0.1, 5.0, 1.0)
-    if shape == "unequal spread":
-        return made * np.linspace(0.5, 2.0, many)
-    if shape == "baseline spreads thrice":
-        return made * np.r_[3.0, np.ones(many - 1)]
-    return made
+    return made * UNEQUAL[shape](many) if shape in UNEQUAL else made
 
 
 def drift(kind: str, sets: int, count: int, rng: np.random.Generator) -> tuple[Floats, Floats]:
@@ -73,17 +78,31 @@ def trial_tables(shape: str, kind: str, sets: int, many: int, blocks: int, rng: 
     return made + np.take_along_axis(moved.reshape(sets, blocks, many), order, axis=2)
 
 
-def after_one_another(shape: str, kind: str, sets: int, many: int, repeats: int, rng: np.random.Generator) -> float:
-    """The rate of any difference in runs of one configuration after the other, the room known."""
-    made = noise(shape, sets, many, repeats, rng).transpose(0, 2, 1).reshape(sets, many * repeats)
+def trial_rate(shape: str, kind: str, sets: int, many: int, blocks: int, rng: np.random.Generator) -> float:
+    """Percent of null trials with any difference called; many sets in parts, so that memory stays small."""
+    parts = [min(2000, sets - done) for done in range(0, sets, 2000)]
+    called = sum(
+        int((adjusted_many(trial_tables(shape, kind, part, many, blocks, rng)) <= 0.05).any(axis=1).sum())
+        for part in parts
+    )
+    return 100 * called / sets
+
+
+def after_rate(shape: str, kind: str, sets: int, many: int, repeats: int, rng: np.random.Generator) -> float:
+    """Percent with any difference called in runs of one configuration after the other, the room known."""
+    made = noise(shape, sets, many, repeats, rng).transpose(0, 2, 1)
     moved, room = drift(kind, sets, many * repeats, rng)
-    called = 0
-    for values, warm in zip(100 + made + moved, room, strict=True):
-        runs = [Value(float(v), at=float(i), room=float(r)) for i, (v, r) in enumerate(zip(values, warm, strict=True))]
-        sides = [runs[i : i + repeats] for i in range(0, len(runs), repeats)]
-        found = judge(sides[0], {str(i): side for i, side in enumerate(sides[1:])}, alpha=0.05, trials={})
-        called += any(one.adjusted <= 0.05 and (np.isnan(one.drift_p) or one.drift_p <= 0.05) for one in found.values())
-    return called / sets
+    sides = 100 + made + moved.reshape(sets, many, repeats)
+    adjusted, drifts = judged_one_after_the_other(sides, room.reshape(sets, many, repeats))
+    return 100 * float(((adjusted <= 0.05) & ~(drifts > 0.05)).any(axis=1).mean())
+
+
+def plain_after_rate(shape: str, kind: str, sets: int, many: int, repeats: int, rng: np.random.Generator) -> float:
+    """The same where no drift is thought of, as tables of before and after have it."""
+    made = noise(shape, sets, many, repeats, rng).transpose(0, 2, 1)
+    moved, _ = drift(kind, sets, many * repeats, rng)
+    adjusted, _ = judged_one_after_the_other(100 + made + moved.reshape(sets, many, repeats))
+    return 100 * float((adjusted <= 0.05).any(axis=1).mean())
 
 
 def main() -> None:
@@ -102,25 +121,30 @@ def main() -> None:
     for shape, kind in itertools.product(SHAPES, DRIFTS):
         line = []
         for blocks in counts:
-            rates = [
-                100
-                * float((adjusted_many(trial_tables(shape, kind, asked.sets, many, blocks, rng)) <= 0.05).any(1).mean())
-                for many in range(3, 9)
-            ]
-            everything += [(rate, shape, kind, blocks) for rate in rates]
-            line.append(f"{max(rates):8.1f} ({np.mean(rates):3.1f})")
+            rates = {many: trial_rate(shape, kind, asked.sets, many, blocks, rng) for many in range(3, 9)}
+            everything += [(rate, shape, kind, many, blocks) for many, rate in rates.items()]
+            line.append(f"{max(rates.values()):8.1f} ({np.mean(list(rates.values())):3.1f})")
         print(f"{shape + ', ' + kind:36}" + "".join(line), flush=True)
-    over = [one for one in everything if one[0] > 6]
-    print(f"worst {max(everything)[0]:.1f} %; {len(over)} of {len(everything)} cases over 6 %\n")
+    over = sorted((one for one in everything if one[0] > 6), reverse=True)
+    print(f"worst {max(everything)[0]:.1f} %; {len(over)} of {len(everything)} cases over 6 %")
+    again = sorted(((trial_rate(*one[1:3], 10 * asked.sets, *one[3:], rng), *one[1:]) for one in over), reverse=True)
+    still = [one for one in again if one[0] > 6]
+    print(f"of these over 6 % with {10 * asked.sets} fresh data sets: {len(still)}", "" if again else "\n")
+    for rate, shape, kind, many, blocks in again[:12]:
+        print(f"  {rate:.2f} %: {shape}, {kind}, {many} configurations, {blocks} blocks")
+    print()
 
-    print("One after the other, room known: any difference called in null data, percent")
+    print("One after the other, room known: any difference called in null data, percent (no drift thought of)")
     places = [(3, 2), (3, 5), (3, 10), (5, 5), (8, 3), (8, 10)]
-    print(f"{'':36}" + "".join(f"{f'{many} x {each}':>8}" for many, each in places))
+    print(f"{'':36}" + "".join(f"{f'{many} x {each}':>13}" for many, each in places))
     worst = 0.0
     for shape, kind in itertools.product(SHAPES[:4], DRIFTS):
-        rates = [100 * after_one_another(shape, kind, asked.sets, many, each, rng) for many, each in places]
-        worst = max(worst, *rates)
-        print(f"{shape + ', ' + kind:36}" + "".join(f"{rate:8.1f}" for rate in rates), flush=True)
+        cells = []
+        for many, each in places:
+            rate = after_rate(shape, kind, asked.sets, many, each, rng)
+            worst = max(worst, rate)
+            cells.append(f"{rate:6.1f} ({plain_after_rate(shape, kind, min(asked.sets, 300), many, each, rng):4.0f})")
+        print(f"{shape + ', ' + kind:36}" + "".join(cells), flush=True)
     print(f"worst {worst:.1f} %\n")
 
     print("Power: 2 % at 1 % spread found by a trial, percent (stated by `power`), one configuration differing")
@@ -139,7 +163,7 @@ def main() -> None:
     print(f"stated and true power differ by at most {100 * apart:.1f} points without drift\n")
 
     print("Early stop: blocks planned for 2 % at 1 % spread, chance stated, chance played, blocks taken, null rate")
-    for many in (2, 4, 6):
+    for many in (2, 3, 4, 6):
         plan = blocks_for(many, 2, 1, early=True, at_least=3)
         assert plan is not None
         steps = levels(plan.blocks, many - 1)

@@ -15,6 +15,8 @@ from surefoot.scores.comparison import REAL, Comparison, compare
 from surefoot.scores.configurations import Configuration, Parts, key_of
 from surefoot.scores.design import Trial
 from surefoot.scores.drift import against_drift, drift_tests, how_taken
+from surefoot.scores.independent import judged_one_after_the_other
+from surefoot.scores.judging import Value, judge
 from surefoot.scores.many_to_one import tail
 from surefoot.scores.metrics import Sample, of_score
 from surefoot.scores.power import adjusted_many, blocks_for, power, would_show
@@ -134,13 +136,37 @@ def test_runs_of_one_drift_are_rarely_called_different_however_taken(shape: str)
     assert max(found.values()) / count <= 0.05 + 2 * math.sqrt(0.05 * 0.95 / count)
 
 
-def test_an_unequal_spread_is_judged_by_its_own() -> None:
+UNEQUAL = {
+    "the baseline thrice": lambda many: np.r_[3.0, np.ones(many - 1)],
+    "the baseline half as much again": lambda many: np.r_[1.5, np.ones(many - 1)],
+    "another one thrice": lambda many: np.r_[np.ones(many - 1), 3.0],
+    "the baseline least": lambda many: np.linspace(0.5, 2, many),
+    "the baseline most": lambda many: np.linspace(2, 0.5, many),
+}
+
+
+@pytest.mark.parametrize("which", UNEQUAL)
+@pytest.mark.parametrize("shape", [(3, 4), (5, 3), (5, 8), (8, 5)])
+def test_unequal_spreads_make_nothing_up(which: str, shape: tuple[int, int]) -> None:
+    blocks, many = shape
     rng = np.random.default_rng(12)
-    wrong = sum(
-        bool(within_blocks(rng.normal(size=(6, 5)) * np.array([3, 1, 1, 1, 1])).adjusted.min() <= 0.05)
-        for _ in range(300)
-    )
-    assert wrong / 300 <= 0.05 + 2 * math.sqrt(0.05 * 0.95 / 300)
+    wrong = (adjusted_many(rng.normal(size=(8000, blocks, many)) * UNEQUAL[which](many)) <= 0.05).any(axis=1).mean()
+    # At most 6 %, the benchmark's measure over all cases; and two standard errors of 8,000.
+    assert wrong <= 0.06 + 2 * math.sqrt(0.06 * 0.94 / 8000)
+
+
+def test_a_baseline_that_varies_more_is_compared_by_its_own_spread() -> None:
+    rng = np.random.default_rng(24)
+    table = rng.normal(size=(8, 5)) * np.r_[6.0, np.ones(4)]
+    found = within_blocks(table)
+    # Its own variance and the others', each from residuals of their own: the exact expression, by least squares.
+    against = table[:, 0] - table[:, 1:].mean(axis=1)
+    others = table[:, 1:] - table[:, 1:].mean(axis=1, keepdims=True)
+    others = others - others.mean(axis=0)
+    variance = against.var(ddof=1) + 0.75 * np.sum(others**2) / (7 * 3)
+    assert found.errors == pytest.approx(math.sqrt(variance / 8)) and 7 <= found.degrees < 9
+    # The differences share the baseline's error, so less must be allowed for their number than for four apart.
+    assert found.reaches[0].share == 0.9 and found.adjusted.min() < 2.2 * found.p_values.min()
 
 
 def test_a_trial_that_goes_on_is_not_judged_and_one_that_looks_is_judged_strictly() -> None:
@@ -187,7 +213,10 @@ def test_stated_power_is_what_trials_do() -> None:
     rng = np.random.default_rng(16)
     played = adjusted_many(rng.standard_normal((3000, 5, 4)) + np.array([0, 0, 0, 2.0]))[:, -1] <= 0.05
     assert power(5, 4, 2, 1).chance == pytest.approx(played.mean(), abs=0.05)
-    assert power(5, 4, 2, 1).chance >= 0.6 and power(8, 4, 2, 1).chance >= 0.9
+    # The aim, 0.6 with five blocks and 0.9 with eight, holds for two and three configurations; with more of them a test
+    # that unequal spreads cannot fool finds somewhat less (README).
+    assert all(power(5, many, 2, 1).chance >= 0.6 and power(8, many, 2, 1).chance >= 0.9 for many in (2, 3))
+    assert power(5, 4, 2, 1).chance >= 0.6 and power(8, 4, 2, 1).chance >= 0.88
     need = blocks_for(4, 2, 1)
     assert need is not None and need.chance >= 0.8 > power(need.blocks - 1, 4, 2, 1).chance
     assert blocks_for(4, 0.1, 1) is None
@@ -205,6 +234,26 @@ def test_many_at_once_are_judged_as_one_by_one() -> None:
         assert adjusted_many(tables) == pytest.approx(alone, rel=0.06, abs=1e-4)
 
 
+def test_many_taken_one_after_the_other_are_judged_as_one_by_one() -> None:
+    rng = np.random.default_rng(25)
+    for many, repeats in ((2, 4), (3, 5), (5, 3)):
+        sides = rng.normal(size=(12, many, repeats)) * np.linspace(0.6, 2, many)[:, None]
+        sides[:, -1] += np.linspace(0, 9, 12)[:, None]
+        room = 21 + 0.5 * rng.normal(size=sides.shape)
+        adjusted, drifts = judged_one_after_the_other(sides, room)
+        for place, (runs, warm) in enumerate(zip(sides, room, strict=True)):
+            values = [
+                [
+                    Value(float(v), at=float(repeats * which + turn), room=float(warm[which, turn]))
+                    for turn, v in enumerate(row)
+                ]
+                for which, row in enumerate(runs)
+            ]
+            alone = judge(values[0], {str(i): side for i, side in enumerate(values[1:])}, alpha=0.05, trials={})
+            assert adjusted[place] == pytest.approx([one.adjusted for one in alone.values()], rel=0.06, abs=1e-4)
+            assert drifts[place] == pytest.approx([one.drift_p for one in alone.values()], rel=1e-6, nan_ok=True)
+
+
 def test_the_smallest_difference_that_would_have_shown_shows_four_times_in_five() -> None:
     rng = np.random.default_rng(18)
     error = math.sqrt(2 / 6)
@@ -213,14 +262,15 @@ def test_the_smallest_difference_that_would_have_shown_shows_four_times_in_five(
     assert np.mean(shown) == pytest.approx(0.8, abs=0.05)
 
 
-def test_looks_spend_the_chance_of_error_once() -> None:
+@pytest.mark.parametrize("many", [2, 3, 4])
+def test_looks_spend_the_chance_of_error_once(many: int) -> None:
     rng = np.random.default_rng(19)
-    blocks, many, count = 7, 4, 4000
+    blocks, count = 7, 20_000
     tables = rng.standard_normal((count, blocks, many))
     passed = np.zeros(count, dtype=bool)
     for look in looks(blocks):
         passed |= adjusted_many(tables[:, :look]).min(axis=1) <= levels(blocks, many - 1)[look]
-    assert passed.mean() <= 0.06
+    assert passed.mean() <= 0.05 + 2 * math.sqrt(0.05 * 0.95 / count)
     assert spent(1.0) == pytest.approx(0.05) and spent(0.3) < 0.001
 
 

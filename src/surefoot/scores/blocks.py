@@ -10,11 +10,15 @@ import numpy as np
 
 from surefoot.errors import BadInput
 from surefoot.runs import Floats
-from surefoot.scores.many_to_one import Reach, corrected
+from surefoot.scores.many_to_one import Reach, Tails, corrected, exactly, reaches
 from surefoot.scores.students_t import two_sided
 
 FEWEST_FOR_BOOTSTRAP = 8
 """Blocks below which a low is judged by t as everything else: fewer give too few different resamples."""
+
+SHARES = (0.5, 0.65, 0.8, 0.9)
+"""Parts of a difference's variance that are the baseline's, of those that are told apart: the larger, the more alike
+are the differences of one trial, and the less must be allowed for their number."""
 
 BlockMethod = Literal["paired", "blocks", "block bootstrap"]
 
@@ -56,41 +60,103 @@ def within_blocks(
         raise BadInput("blocks must be a table of finite numbers, two blocks and two configurations at least.")
     blocks, many = table.shape
     floor = resolution**2 / 12
-    differences = (table[:, 1:] - table[:, :1]).mean(axis=0)
-    residual = table - table.mean(axis=0) - table.mean(axis=1, keepdims=True) + table.mean()
-    degrees = float((blocks - 1) * (many - 1))
-    squares = np.sum(residual**2, axis=0)
-    common = max(float(squares.sum()) / degrees, floor)
-    error = math.sqrt(2 * common / blocks)
-    if error == 0:
+    found = judged(table[None], floor=floor)
+    differences, error, degrees = found.differences[0], float(found.errors[0]), float(found.degrees[0])
+    spread = math.sqrt(float(found.common[0]))
+    errors = np.full(many - 1, error)
+    if spread == 0:
         p = np.where(differences == 0, 1.0, math.nan)
         return WithinBlocks(differences, np.zeros(many - 1), degrees, p, p, blocks, 0.0, _method(many))
-    draws: tuple[Floats, ...] = ()
-    reaches: list[Reach] = []
     if bootstrap and blocks >= FEWEST_FOR_BOOTSTRAP:
-        raw, adjusted, draws = _resampled(table, differences, error, floor, resamples, seed)
-        method: BlockMethod = "block bootstrap"
-    elif many == 2:
-        raw = two_sided(differences / error, degrees)
-        adjusted, method = raw, "paired"
-    else:
-        own, own_degrees, more = own_spreads(squares, common, floor, blocks)
-        raw, adjusted, reaches = corrected(
-            differences, np.full(many - 1, error), degrees, np.sqrt(own / blocks), own_degrees, more, blocks
-        )
-        method = "blocks"
+        plain = math.sqrt(2 * spread**2 / blocks)
+        raw, adjusted, draws = _resampled(table, differences, plain, floor, resamples, seed)
+        degrees = float((blocks - 1) * (many - 1))
+        errors = np.full(many - 1, plain)
+        return WithinBlocks(differences, errors, degrees, raw, adjusted, blocks, spread, "block bootstrap", draws=draws)
+    raw, adjusted = found.raw[0], found.adjusted[0]
     return WithinBlocks(
-        differences,
-        np.full(many - 1, error),
-        degrees,
-        raw,
-        adjusted,
-        blocks,
-        math.sqrt(common),
-        method,
-        draws,
-        tuple(reaches),
+        differences, errors, degrees, raw, adjusted, blocks, spread, _method(many), reaches=found.reaches
     )
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """What `judged` finds of many trials at once: ``differences``, ``raw``, ``adjusted`` of shape (trials, m); the
+    standard ``errors`` of a difference, their ``degrees`` and the ``common`` variance of a run, shape (trials,);
+    ``reaches``: of the first trial's intervals."""
+
+    differences: Floats
+    errors: Floats
+    degrees: Floats
+    common: Floats
+    raw: Floats
+    adjusted: Floats
+    reaches: tuple[Reach, ...] = ()
+
+
+def judged(tables: Floats, *, floor: float = 0.0, tails: Tails = exactly) -> Judged:
+    """The analysis of `within_blocks`, of many trials at once: ``tables`` of shape (trials, blocks, configurations).
+
+    ``floor``: the least variance of a run; ``tails``: exact, or from tables (`surefoot.scores.tail_tables`).
+    """
+    trials, blocks, many = tables.shape
+    m = many - 1
+    differences = (tables[:, :, 1:] - tables[:, :, :1]).mean(axis=1)
+    residual = tables - tables.mean(axis=1, keepdims=True) - tables.mean(axis=2, keepdims=True)
+    residual += tables.mean(axis=(1, 2), keepdims=True)
+    squares = np.sum(residual**2, axis=1)
+    degrees = np.full(trials, float((blocks - 1) * m))
+    common = np.maximum(squares.sum(axis=1) / degrees, floor)
+    safe = np.maximum(common, 1e-300)
+    errors = np.sqrt(2 * safe / blocks)
+    if m == 1:
+        raw = two_sided(differences / errors[:, None], degrees[:, None])
+        return Judged(differences, errors, degrees, common, raw, raw)
+    own, own_degrees, more = own_spreads(squares, safe[:, None], floor, blocks)
+    baseline_limit, other_limit = spreads_apart(blocks, many)
+    first, first_degrees, share = baseline_apart(squares, blocks)
+    two_spreads = more[:, 0] < baseline_limit
+    errors = np.where(two_spreads, np.sqrt(np.maximum(first, 2 * floor) / blocks), errors)
+    degrees = np.where(two_spreads, first_degrees, degrees)
+    share = np.where(two_spreads, share, 0.5)
+    every = np.repeat(errors[:, None], m, axis=1)
+    own_errors = np.sqrt(own / blocks)
+    apart = more[:, 1:] < other_limit
+    shares = np.repeat(share[:, None], m, axis=1)
+    found = corrected(differences, every, degrees, own_errors, own_degrees, apart, blocks, shares=shares, tails=tails)
+    reach = reaches(found, every[0], float(degrees[0]), own_errors[0], own_degrees[0], float(share[0]))
+    return Judged(differences, errors, degrees, common, found.raw, found.adjusted, reach)
+
+
+def spreads_apart(blocks: int, many: int) -> tuple[float, float]:
+    """The chances (F test) below which the baseline, and another configuration, count as varying more than the rest.
+
+    A rule of ours, set by simulation (tests/benchmarks/trial.py) so that null trials with spreads in ratios up to 3
+    show a difference in at most 6 %; the price is 3 points of power with three configurations, 7 with eight.
+    """
+    baseline = max(0.13, 0.9 / blocks) * (1 + max(0, many - 3) / 30)
+    return min(0.33, baseline), min(0.33, 3 / blocks**3)
+
+
+def baseline_apart(squares: Floats, blocks: int) -> tuple[Floats, Floats, Floats]:
+    """The variance of one difference where the baseline has a spread of its own and the others share one.
+
+    ``squares``: sums of squared residuals, shape (..., many), the baseline first, many at least 3. The residuals fall
+    into those of the baseline against the others' mean and those of the others among themselves, which are
+    independent. Returns the variance, its Satterthwaite degrees (1946, Biometrics Bulletin 2), and how much of it is
+    the baseline's, at least a half and rounded down to one of `SHARES`, shape (...,).
+    """
+    many = squares.shape[-1]
+    m = many - 1
+    against = squares[..., 0] * (many / m) ** 2
+    among = np.maximum(squares.sum(axis=-1) - squares[..., 0] * many / m, 0.0)
+    one = np.maximum(against / (blocks - 1), 1e-300)
+    other = (1 - 1 / m) * among / ((blocks - 1) * (m - 1))
+    weight = one / (one + other)
+    degrees = (blocks - 1) / (weight**2 + (1 - weight) ** 2 / (m - 1))
+    its_own = 1 - (other / max(1 - 1 / m, 1e-9)) / (one + other)
+    share = np.asarray(SHARES)[np.clip(np.searchsorted(SHARES, its_own, side="right") - 1, 0, None)]
+    return one + other, degrees, share
 
 
 def own_spreads(squares: Floats, common: Floats | float, floor: float, blocks: int) -> tuple[Floats, Floats, Floats]:

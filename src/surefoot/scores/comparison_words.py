@@ -11,7 +11,8 @@ from surefoot.wording import listed
 
 _METHODS = {
     "paired": "within blocks by the paired t test",
-    "blocks": "within blocks by the analysis of variance of randomised blocks, many-to-one (Dunnett)",
+    "blocks": "within blocks by the analysis of variance of randomised blocks, many-to-one (Dunnett),"
+    " the baseline by a spread of its own where it varies more than the rest",
     "block bootstrap": "within blocks by resampling whole blocks (lows)",
     "welch": "between runs by Welch's test",
     "many-to-one": "between runs many-to-one (Dunnett), with a common spread where none is larger than the rest",

@@ -128,85 +128,122 @@ def against_drift(
     restricted likelihood (Patterson and Thompson 1971, Biometrika 58) is near the largest, and the worst one counts.
     Where the room varied within the configurations it is tried in place of the trend.
     """
+    found = against_drift_many(
+        np.asarray(values, dtype=np.float64)[None],
+        groups,
+        None if room is None else np.asarray(room, dtype=np.float64)[None],
+        resolution=resolution,
+    )
+    return AgainstDrift(found.differences[0], found.errors[0], found.p_values[0], found.degrees)
+
+
+def against_drift_many(
+    values: Floats, groups: Sequence[int] | np.ndarray, room: Floats | None = None, *, resolution: float = 0.0
+) -> AgainstDrift:
+    """`against_drift` of many data sets whose runs were made in the same order; ``values``, ``room``: (sets, n).
+
+    Arrays of the answer are of shape (sets, m).
+    """
     kept = _last(np.asarray(groups), MOST_RUNS)
-    y = np.asarray(values, dtype=np.float64)[kept]
+    y = np.asarray(values, dtype=np.float64)[:, kept]
     of = tuple(int(one) for one in np.asarray(groups)[kept])
-    many = max(of) + 1
-    nothing = AgainstDrift(np.zeros(many - 1), np.full(many - 1, math.inf), np.ones(many - 1), math.nan)
-    if len(set(of)) < many:
-        return nothing
-    straight: list[tuple[float, ...]] = [tuple(range(len(of)))]
-    if room is not None:
-        known = np.asarray(room, dtype=np.float64)[kept]
-        if np.all(np.isfinite(known)) and np.ptp(_centred(known, np.asarray(of))) > 0.2:
-            straight.append(tuple(float(one) for one in known))
-    worst = np.full(many - 1, math.inf)
-    found, errors = np.zeros(many - 1), np.full(many - 1, math.inf)
+    sets, many = y.shape[0], max(of) + 1
+    worst = np.full((sets, many - 1), math.inf)
+    estimates, errors = np.zeros((sets, many - 1)), np.full((sets, many - 1), math.inf)
     degrees = float(len(of) - many - 1)
-    if degrees < 1:
+    nothing = AgainstDrift(estimates, errors, np.ones((sets, many - 1)), math.nan)
+    if len(set(of)) < many or degrees < 1:
         return nothing
-    for trend in straight:
-        models = _models(of, trend)
-        if models is None:
+    models = _models(of)
+    order = np.arange(len(of), dtype=np.float64)[None]
+    trends: list[tuple[Floats, np.ndarray]] = [(order, np.ones(sets, dtype=bool))]
+    if room is not None:
+        warm = np.asarray(room, dtype=np.float64)[:, kept]
+        known = np.all(np.isfinite(warm), axis=1)
+        warm = np.where(known[:, None], warm, 0.0)
+        trends.append((warm, known & (np.ptp(_centred_rows(warm, np.asarray(of)), axis=1) > 0.2)))
+    for trend, where in trends:
+        rows = np.flatnonzero(where)
+        if not rows.size:
             continue
-        squares = np.maximum(np.array([float(np.sum((one.residual @ y) ** 2)) for one in models]), 1e-300)
-        fits = -0.5 * (degrees * np.log(squares) + np.array([one.log_size for one in models]))
-        for one, square, fit in zip(models, squares, fits, strict=True):
-            if fit < fits.max() - NOT_RULED_OUT:
-                continue
-            estimate = one.contrast @ y
-            error = np.sqrt(max(square / degrees, resolution**2 / 12) * one.factor)
-            t = np.abs(estimate) / np.maximum(error, 1e-300)
-            less = t < worst
-            worst = np.where(less, t, worst)
-            found, errors = np.where(less, estimate, found), np.where(less, error, errors)
-    if not np.all(np.isfinite(worst)):
-        return nothing
-    p = two_sided(worst, degrees)
-    return AgainstDrift(found, errors, p, degrees)
+        tried = [one.fit(y[rows], trend if trend.shape[0] == 1 else trend[rows]) for one in models]
+        square = np.maximum(np.array([one.square for one in tried]), 1e-300)
+        fits = -0.5 * (degrees * np.log(square) + np.array([one.log_size for one in tried]))
+        told = tried[0].told
+        for one, size, fit in zip(tried, square, fits, strict=True):
+            error = np.sqrt(np.maximum(size / degrees, resolution**2 / 12)[:, None] * one.factor)
+            t = np.abs(one.estimate) / np.maximum(error, 1e-300)
+            possible = told & (fit >= fits.max(axis=0) - NOT_RULED_OUT)
+            less = possible[:, None] & (t < worst[rows])
+            worst[rows] = np.where(less, t, worst[rows])
+            estimates[rows] = np.where(less, one.estimate, estimates[rows])
+            errors[rows] = np.where(less, error, errors[rows])
+    p = np.where(np.isfinite(worst), two_sided(np.where(np.isfinite(worst), worst, 0.0), degrees), 1.0)
+    return AgainstDrift(estimates, errors, p, degrees if np.isfinite(worst).any() else math.nan)
+
+
+@dataclass(frozen=True, slots=True)
+class _Fit:
+    """A drift fitted to many data sets: ``estimate`` of the differences, (sets, m), and ``factor``, their variance over
+    that of the noise; ``square``: of the whitened residuals, ``log_size`` of the likelihood, (sets,); ``told``: where
+    the trend and the configurations can be told apart."""
+
+    estimate: Floats
+    factor: Floats
+    square: Floats
+    log_size: Floats
+    told: np.ndarray
 
 
 @dataclass(frozen=True, slots=True)
 class _Model:
-    """A drift as matrices: ``contrast`` (m, n) gives the differences, ``residual`` (n, n) the whitened residuals,
-    ``factor`` (m,) the variance of a difference over that of the noise, ``log_size`` of the likelihood."""
+    """A wander as matrices: ``whiten`` (n, n); ``means`` (n, many), orthonormal columns that span the configurations
+    once whitened; ``contrast`` (m, many) from their coefficients to the differences; ``log_size`` of the likelihood."""
 
+    whiten: Floats
+    means: Floats
     contrast: Floats
-    residual: Floats
-    factor: Floats
     log_size: float
+
+    def fit(self, y: Floats, trend: Floats) -> _Fit:
+        """Fit values (sets, n) by configurations and a trend, shape (sets, n) or (1, n)."""
+        steps = trend - trend.mean(axis=1, keepdims=True)
+        steps = steps / np.maximum(np.abs(steps).max(axis=1, keepdims=True), 1e-12)
+        one, values = steps @ self.whiten.T, y @ self.whiten.T
+        one_means, values_means = one @ self.means, values @ self.means
+        rest, left = one - one_means @ self.means.T, values - values_means @ self.means.T
+        size = np.sum(rest**2, axis=1)
+        told = size > 1e-10 * np.maximum(np.sum(one**2, axis=1), 1e-300)
+        size = np.where(told, size, 1.0)
+        slope = np.sum(rest * left, axis=1) / size
+        estimate = (values_means - slope[:, None] * one_means) @ self.contrast.T
+        factor = np.sum(self.contrast**2, axis=1) + (one_means @ self.contrast.T) ** 2 / size[:, None]
+        square = np.sum((left - slope[:, None] * rest) ** 2, axis=1)
+        told, size = np.broadcast_to(told, square.shape), np.broadcast_to(size, square.shape)
+        return _Fit(estimate, np.broadcast_to(factor, estimate.shape), square, self.log_size + np.log(size), told)
 
 
 @lru_cache(maxsize=64)
-def _models(groups: tuple[int, ...], trend: tuple[float, ...]) -> tuple[_Model, ...] | None:
-    """The models of one plan of runs; None where configuration and trend cannot be told apart."""
+def _models(groups: tuple[int, ...]) -> tuple[_Model, ...]:
+    """The wanders that are tried, for one plan of runs."""
     n, many = len(groups), max(groups) + 1
-    of = np.asarray(groups)
-    straight = np.asarray(trend, dtype=np.float64)
-    means = (of[:, None] == np.arange(many)).astype(np.float64)
-    steps = straight - straight.mean()
-    design = np.column_stack([means, steps / max(float(np.abs(steps).max()), 1e-12)])
-    if np.linalg.matrix_rank(design) < many + 1:
-        return None
-    compare = np.zeros((many - 1, many + 1))
+    means = (np.asarray(groups)[:, None] == np.arange(many)).astype(np.float64)
+    compare = np.zeros((many - 1, many))
     compare[:, 0] = -1
     compare[np.arange(many - 1), np.arange(1, many)] = 1
     apart = np.abs(np.subtract.outer(np.arange(n), np.arange(n)))
     shapes = [np.eye(n)] + [np.eye(n) + share * near**apart for near in WANDER for share in WANDER_SHARE]
-    return tuple(_model(shape, design, compare) for shape in shapes)
+    return tuple(_model(shape, means, compare) for shape in shapes)
 
 
-def _model(shape: Floats, design: Floats, compare: Floats) -> _Model:
+def _model(shape: Floats, means: Floats, compare: Floats) -> _Model:
     from scipy.linalg import solve_triangular
 
-    n = shape.shape[0]
     lower = np.linalg.cholesky(shape)
-    whiten = solve_triangular(lower, np.eye(n), lower=True)
-    q, r = np.linalg.qr(whiten @ design)
-    back = np.linalg.inv(r)
+    whiten = solve_triangular(lower, np.eye(shape.shape[0]), lower=True)
+    q, r = np.linalg.qr(whiten @ means)
     log_size = 2 * float(np.log(np.diag(lower)).sum()) + 2 * float(np.log(np.abs(np.diag(r))).sum())
-    contrast = compare @ back @ q.T @ whiten
-    return _Model(contrast, whiten - q @ (q.T @ whiten), np.sum((compare @ back) ** 2, axis=1), log_size)
+    return _Model(whiten, q, compare @ np.linalg.inv(r), log_size)
 
 
 def _last(groups: np.ndarray, most: int) -> np.ndarray:
@@ -223,6 +260,14 @@ def _centred(values: Floats, groups: np.ndarray) -> Floats:
     made = np.array(values, dtype=np.float64)
     for kind in np.unique(groups):
         made[groups == kind] -= made[groups == kind].mean()
+    return made
+
+
+def _centred_rows(values: Floats, groups: np.ndarray) -> Floats:
+    """`_centred` of each row."""
+    made = np.array(values, dtype=np.float64)
+    for kind in np.unique(groups):
+        made[:, groups == kind] -= made[:, groups == kind].mean(axis=1, keepdims=True)
     return made
 
 

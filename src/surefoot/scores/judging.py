@@ -13,7 +13,8 @@ from surefoot.scores.blocks import within_blocks
 from surefoot.scores.bootstrap import FEWEST_RUNS, bootstrap_difference
 from surefoot.scores.design import Trial
 from surefoot.scores.drift import AgainstDrift, DriftTests, Taken, against_drift, drift_tests, how_taken
-from surefoot.scores.many_to_one import Reach, corrected
+from surefoot.scores.independent import one_spread
+from surefoot.scores.many_to_one import Reach
 from surefoot.scores.means import Difference, resolution_of, welch
 from surefoot.scores.multiple import holm
 from surefoot.scores.students_t import upper
@@ -234,29 +235,18 @@ _Found = tuple[dict[str, float], dict[str, float], dict[str, float], dict[str, f
 def _many_to_one(
     first: Floats, sides: Mapping[str, Floats], plain: Mapping[str, Difference], resolution: float
 ) -> _Found | None:
-    """Several configurations with one spread common to all, where nothing speaks against that; see `corrected`."""
-    from scipy import special
-
-    floor = resolution**2 / 12
+    """Several configurations with one spread common to all, where nothing speaks against that."""
     groups = [first, *sides.values()]
-    counts = np.array([one.size for one in groups], dtype=np.float64)
-    squares = np.array([float(np.sum((one - one.mean()) ** 2)) for one in groups])
-    left = counts - 1
-    degrees = float(left.sum())
-    common = max(float(squares.sum()) / degrees, floor)
-    if common == 0 or any(one.standard_error == 0 for one in plain.values()):
+    found = one_spread(
+        np.array([[one.mean() for one in groups]]),
+        np.array([[float(np.sum((one - one.mean()) ** 2)) for one in groups]]),
+        np.array([one.size for one in groups], dtype=np.float64),
+        floor=resolution**2 / 12,
+    )
+    if found.common[0] == 0 or any(one.standard_error == 0 for one in plain.values()):
         return None
-    rest, rest_left = squares.sum() - squares, left.sum() - left
-    ratio = (squares / left) / np.maximum(rest / rest_left, max(floor, 1e-300))
-    more = np.asarray(special.fdtrc(left, rest_left, ratio), dtype=np.float64)
-    differences = np.array([one.difference for one in plain.values()])
-    errors = np.sqrt(common * (1 / counts[0] + 1 / counts[1:]))
-    shares = [float(count / (count + counts[0])) for count in counts[1:]]
-    raw, adjusted, reach = corrected(
-        differences, errors, degrees,
-        np.array([one.standard_error for one in plain.values()]), np.array([one.degrees for one in plain.values()]),
-        more, int(counts.min()), shares,
-    )  # fmt: skip
+    errors, degrees, reach = found.errors[0], found.degrees, found.reaches
+    raw, adjusted = found.corrected.raw[0], found.corrected.adjusted[0]
     names = list(sides)
     return (
         dict(zip(names, errors.tolist(), strict=True)),

@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Protocol
 
 import numpy as np
 
@@ -27,7 +28,8 @@ def tail(largest: float, comparisons: int, degrees: float, shares: Sequence[floa
     """The chance that the largest of several |t| against one baseline reaches ``largest``, where nothing differs.
 
     ``comparisons``: how many; ``degrees``: of the common spread, inf where it is known; ``shares``: for each, its runs
-    over its and the baseline's together (a half each when None: equally many). Dunnett 1955, Journal of the American
+    over its and the baseline's together (a half each when None: equally many), which is the part of the difference's
+    variance that is the baseline's. Dunnett 1955, Journal of the American
     Statistical Association 50: given the baseline's mean and the spread, the comparisons are independent, which leaves
     two integrals, here by Gauss and Legendre. Never below the chance of one comparison, nor above the sum over all.
     """
@@ -57,20 +59,22 @@ def tail(largest: float, comparisons: int, degrees: float, shares: Sequence[floa
 
 
 @lru_cache(maxsize=4096)
-def critical(comparisons: int, degrees: float, alpha: float = 0.05) -> float:
+def critical(comparisons: int, degrees: float, alpha: float = 0.05, share: float = 0.5) -> float:
     """The |t| that the largest of several reaches with chance ``alpha`` where nothing differs; see `tail`."""
     from scipy import optimize
 
     low, high = upper(alpha / 2, degrees), upper(alpha / (2 * comparisons), degrees)
     if comparisons == 1:
         return low
-    return float(optimize.brentq(lambda t: tail(t, comparisons, degrees) - alpha, low, high + 1e-9, xtol=1e-8))
+    shares = [share] * comparisons
+    return float(optimize.brentq(lambda t: tail(t, comparisons, degrees, shares) - alpha, low, high + 1e-9, xtol=1e-8))
 
 
 @dataclass(frozen=True, slots=True)
 class Reach:
     """What the interval of one of several differences rests on: how many it was corrected for, the common spread's
-    standard error and degrees, the own spreads', and how much of the level these are allowed."""
+    standard error and degrees, the own spreads', how much of the level these are allowed, and the ``share`` of a
+    difference's variance that is the baseline's."""
 
     comparisons: int
     error: float
@@ -78,10 +82,11 @@ class Reach:
     own_error: float = 0.0
     own_degrees: float = 1.0
     own_share: float = 1.0
+    share: float = 0.5
 
     def half(self, level: float) -> float:
         """Half the interval, outside of which 0 lies where the corrected chance of error stays below ``level``."""
-        common = critical(self.comparisons, self.degrees, level) * self.error
+        common = critical(self.comparisons, self.degrees, level, self.share) * self.error
         if self.own_error <= 0:
             return common
         own = critical(self.comparisons, self.own_degrees, min(0.9, level * self.own_share)) * self.own_error
@@ -89,57 +94,104 @@ class Reach:
 
 
 def trust(runs: int) -> tuple[float, float, float]:
-    """How readily one common spread is given up with so many runs a configuration: a rule of ours.
+    """How readily one common spread is given up with so many independent runs a configuration: a rule of ours.
 
     Returns the chances below which the baseline's and another's own runs are said to vary more than the rest (F test,
     one-sided), and the largest corrected chance of error that a difference may have by its own two spreads. With few
-    runs spreads cannot be told apart, so that the first are large there. Set by simulation (tests/benchmarks/trial.py):
-    spreads in ratios up to 3 keep about 5 %, equal spreads lose a few points of power.
+    runs spreads cannot be told apart, so that the first are large there. Set by simulation (tests/benchmarks/trial.py);
+    `surefoot.scores.blocks.spreads_apart` is the rule for runs taken in blocks.
     """
-    return min(0.4, 6 / runs**3), min(0.15, 2 / runs**3), min(OWN_AT_MOST, 1.2 / runs)
+    return min(0.4, 6 / runs**3), min(0.15, 2 / runs**3), own_at_most(runs)
+
+
+def own_at_most(runs: int) -> float:
+    """The largest corrected chance of error that a difference may have by its own two spreads alone; see `trust`."""
+    return min(OWN_AT_MOST, 1.2 / runs)
+
+
+class Tails(Protocol):
+    """`tail` of many at once: t and degrees of shape (n,), ``shares`` of shape (n, comparisons)."""
+
+    def __call__(self, t: Floats, comparisons: int, degrees: Floats, shares: Floats | None = None) -> Floats: ...
+
+
+def exactly(t: Floats, comparisons: int, degrees: Floats, shares: Floats | None = None) -> Floats:
+    """`tail` of each, by its integrals."""
+    kept = [None] * t.size if shares is None else [row.tolist() for row in shares]
+    each = zip(t.tolist(), degrees.tolist(), kept, strict=True)
+    return np.array([tail(one, comparisons, max(1.0, free), share) for one, free, share in each])
+
+
+@dataclass(frozen=True, slots=True)
+class Corrected:
+    """Chances of error of several differences to one baseline, for many data sets at once, shape (sets, m).
+
+    ``raw``: alone; ``adjusted``: corrected for their number; ``left``: how many each was corrected for; ``own_share``:
+    how much of the level its own two spreads are allowed.
+    """
+
+    raw: Floats
+    adjusted: Floats
+    left: np.ndarray
+    own_share: Floats
 
 
 def corrected(
     differences: Floats,
-    common_error: Floats,
-    common_degrees: float,
+    error: Floats,
+    degrees: Floats,
     own_error: Floats,
     own_degrees: Floats,
-    varies_more: Floats,
+    apart: np.ndarray,
     runs: int,
-    shares: Sequence[float] | None = None,
-) -> tuple[Floats, Floats, list[Reach]]:
-    """Chances of error of several differences to one baseline: alone, and corrected for their number.
+    *,
+    shares: Floats | None = None,
+    tails: Tails = exactly,
+) -> Corrected:
+    """Correct many-to-one, shape (sets, m) each: ``differences`` and their ``error`` by the spread they have in common.
 
-    ``differences``, shape (m,); ``common_error``: standard errors by the spread common to all, with ``common_degrees``;
-    ``own_error``, ``own_degrees``: by the two configurations' own spreads alone (Welch and Satterthwaite);
-    ``varies_more``, shape (m + 1,), the baseline first: the chance (F test) that a configuration's runs vary so much
-    more than the rest's. Step-down from the largest |t| (closed testing: Marcus, Peritz and Gabriel 1976, Biometrika
-    63; as Holm's, with Dunnett's distribution in place of Bonferroni's bound). Returns raw and corrected, shape (m,),
-    and for each how far its interval reaches.
+    ``degrees``: of that, shape (sets,); ``own_error``, ``own_degrees``: by the two configurations' own spreads alone;
+    ``apart``: whether a configuration varies so much more than the rest that its own spread decides; ``shares``, shape
+    (sets, m): of a difference's variance that is the baseline's, see `tail`; ``tails``: exact, or from tables.
+    Step-down from the largest |t| (closed testing: Marcus, Peritz and Gabriel 1976, Biometrika 63; as Holm's, with
+    Dunnett's distribution in place of Bonferroni's bound).
     """
-    baseline_limit, other_limit, own_limit = trust(runs)
-    m = differences.size
-    t = np.abs(differences) / common_error
+    sets, m = differences.shape
+    t = np.abs(differences) / error
     own_t = np.abs(differences) / own_error
-    raw = two_sided(t, common_degrees)
-    apart = (varies_more[0] < baseline_limit) | (varies_more[1:] < other_limit)
-    order = np.argsort(-t, kind="stable")
-    made = np.ones(m)
-    so_far = 0.0
-    reaches: dict[int, Reach] = {}
-    for place, index in enumerate(order):
-        left = m - place
-        own_share = 1.0 if apart[index] else own_limit / PLAIN_ALPHA
-        own_left = max(1.0, round(float(own_degrees[index]), 1))
-        reaches[int(index)] = Reach(
-            left, float(common_error[index]), common_degrees, float(own_error[index]), own_left, own_share
-        )
-        kept = None if shares is None else [shares[i] for i in order[place:]]
-        common = tail(float(t[index]), left, common_degrees, kept)
-        alone = tail(float(own_t[index]), left, max(1.0, float(own_degrees[index])))
+    raw = two_sided(t, degrees[:, None])
+    own_share = np.where(apart, 1.0, own_at_most(runs) / PLAIN_ALPHA)
+    order = np.argsort(-t, axis=1, kind="stable")
+    made = np.ones((sets, m))
+    left = np.ones((sets, m), dtype=int)
+    so_far = np.zeros(sets)
+    rows = np.arange(sets)
+    for place in range(m):
+        at = order[:, place]
+        kept = None if shares is None else np.take_along_axis(shares, order[:, place:], axis=1)
+        common = tails(t[rows, at], m - place, degrees, kept)
+        alone = tails(own_t[rows, at], m - place, own_degrees[rows, at])
         # So that at 5 % both hold: the common spread's answer, and the own spreads' at their own limit.
-        own = alone / own_share
-        so_far = max(so_far, common, min(1.0, own), float(raw[index]))
-        made[index] = so_far
-    return raw, made, [reaches[i] for i in range(m)]
+        own = np.minimum(1.0, alone / own_share[rows, at])
+        so_far = np.maximum.reduce([so_far, common, own, raw[rows, at]])
+        made[rows, at] = so_far
+        left[rows, at] = m - place
+    return Corrected(raw, made, left, own_share)
+
+
+def reaches(
+    found: Corrected, error: Floats, degrees: float, own_error: Floats, own_degrees: Floats, share: float = 0.5
+) -> tuple[Reach, ...]:
+    """How far the intervals of one data set reach, each of shape (m,); ``found``: of that set alone."""
+    return tuple(
+        Reach(
+            int(found.left[0, i]),
+            float(error[i]),
+            degrees,
+            float(own_error[i]),
+            max(1.0, round(float(own_degrees[i]), 1)),
+            float(found.own_share[0, i]),
+            share,
+        )
+        for i in range(error.size)
+    )

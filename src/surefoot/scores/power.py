@@ -10,15 +10,13 @@ import numpy as np
 
 from surefoot.errors import BadInput
 from surefoot.runs import Floats
-from surefoot.scores.blocks import own_spreads
-from surefoot.scores.many_to_one import PLAIN_ALPHA, tail, trust
+from surefoot.scores.blocks import judged
 from surefoot.scores.spending import levels, looks
-from surefoot.scores.students_t import two_sided, upper
+from surefoot.scores.students_t import upper
+from surefoot.scores.tail_tables import tabled
 
 PLAYED = 4000
 MOST_BLOCKS = 40
-_DEGREES = (1, 1.2, 1.5, 2, 2.5, 3, 4, 5, 6, 8, 10, 13, 17, 24, 36, 60, 120, 400)
-_REACH = np.concatenate([np.linspace(0.05, 6, 60), np.geomspace(6.5, 60, 18)])
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,62 +116,11 @@ def rejections(tables: Floats, level: float = 0.05) -> np.ndarray:
 def adjusted_many(tables: Floats) -> Floats:
     """The corrected chances of `within_blocks` for many trials at once, shape (trials, configurations - 1).
 
-    ``tables``: shape (trials, blocks, configurations). From tables of `tail`, right to about 1 %.
+    ``tables``: shape (trials, blocks, configurations). The same arithmetic, from tables: right to about 1 %.
     """
-    trials, blocks, many = tables.shape
-    m = many - 1
-    differences = (tables[:, :, 1:] - tables[:, :, :1]).mean(axis=1)
-    residual = tables - tables.mean(axis=1, keepdims=True) - tables.mean(axis=2, keepdims=True)
-    residual += tables.mean(axis=(1, 2), keepdims=True)
-    squares = np.sum(residual**2, axis=1)
-    degrees = float((blocks - 1) * m)
-    common = np.maximum(squares.sum(axis=1) / degrees, 1e-300)
-    t = np.abs(differences) / np.sqrt(2 * common / blocks)[:, None]
-    raw = two_sided(t, degrees)
-    if m == 1:
-        return raw
-    own, own_degrees, more = own_spreads(squares, common[:, None], 0.0, blocks)
-    own_t = np.abs(differences) / np.sqrt(own / blocks)
-    baseline_limit, other_limit, own_limit = trust(blocks)
-    apart = (more[:, :1] < baseline_limit) | (more[:, 1:] < other_limit)
-    order = np.argsort(-t, axis=1)
-    made = np.ones((trials, m))
-    so_far = np.zeros(trials)
-    rows = np.arange(trials)
-    for place in range(m):
-        at = order[:, place]
-        shared = _tails(t[rows, at], m - place, np.full(trials, degrees))
-        alone = _tails(own_t[rows, at], m - place, own_degrees[rows, at])
-        alone = np.where(apart[rows, at], alone, np.minimum(1.0, alone * PLAIN_ALPHA / own_limit))
-        so_far = np.maximum.reduce([so_far, shared, alone, raw[rows, at]])
-        made[rows, at] = so_far
-    return made
+    return judged(tables, tails=tabled).adjusted
 
 
 @lru_cache(maxsize=4)
 def _noise(blocks: int, configurations: int) -> Floats:
     return np.random.default_rng(1935).standard_normal((PLAYED, blocks, configurations))
-
-
-@lru_cache(maxsize=512)
-def _table(comparisons: int, degrees: float) -> Floats:
-    return np.log([max(tail(float(reach), comparisons, degrees), 1e-300) for reach in _REACH])
-
-
-def _tails(t: Floats, comparisons: int, degrees: Floats) -> Floats:
-    """`tail` of many, from tables: log-linear in t, and linear in 1 / degrees between those tabled."""
-    made = np.empty(t.size)
-    if not degrees.size:
-        return made
-    if np.ptp(degrees) == 0:
-        return np.exp(np.interp(t, _REACH, _table(comparisons, float(degrees[0]))))
-    grid = np.asarray(_DEGREES, dtype=np.float64)
-    place = np.clip(np.searchsorted(grid, degrees, side="right") - 1, 0, grid.size - 2)
-    low, high = grid[place], grid[place + 1]
-    weight = np.clip((1 / degrees - 1 / low) / (1 / high - 1 / low), 0, 1)
-    for at in np.unique(place):
-        here = place == at
-        one = np.interp(t[here], _REACH, _table(comparisons, float(grid[at])))
-        other = np.interp(t[here], _REACH, _table(comparisons, float(grid[at + 1])))
-        made[here] = np.exp(one + weight[here] * (other - one))
-    return made

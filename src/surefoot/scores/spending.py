@@ -44,14 +44,14 @@ def levels(planned: int, comparisons: int = 1, alpha: float = 0.05) -> dict[int,
     the first level is exact, the others are drawn (normal, many-to-one correlated, the same draws each time).
     """
     when = looks(planned)
+    largest = _paired(when) if comparisons == 1 else _largest(tuple(block / planned for block in when), comparisons)
     shares = [block / planned for block in when]
-    return dict(zip(when, _levels(tuple(shares), comparisons, alpha), strict=True))
+    return dict(zip(when, _levels(shares, largest, comparisons, alpha), strict=True))
 
 
-def _levels(shares: Sequence[float], comparisons: int, alpha: float) -> list[float]:
+def _levels(shares: Sequence[float], largest: Floats, comparisons: int, alpha: float) -> list[float]:
     from surefoot.scores.many_to_one import critical, tail
 
-    largest = _largest(tuple(shares), comparisons)
     alive = np.ones(largest.shape[0], dtype=bool)
     made: list[float] = []
     before = 0.0
@@ -83,6 +83,28 @@ def _largest(shares: tuple[float, ...], comparisons: int) -> Floats:
         draws += step * rng.standard_normal((DRAWS, many))
         apart = draws[:, 1:] - draws[:, :1]
         made[:, place] = np.abs(apart).max(axis=1) / math.sqrt(2 * share)
+    return made
+
+
+@lru_cache(maxsize=4)
+def _paired(when: tuple[int, ...]) -> Floats:
+    """The same for one comparison, whose spread is estimated anew at each look: as the normal |z| of its paired t test.
+
+    With few blocks the looks hang together less than known spreads would have it (6.3 % where 5 % was meant).
+    """
+    from scipy import special
+
+    rng = np.random.default_rng(1979)
+    total, squares = np.zeros(DRAWS), np.zeros(DRAWS)
+    made = np.empty((DRAWS, len(when)))
+    places = {block: place for place, block in enumerate(when)}
+    for block in range(1, when[-1] + 1):
+        drawn = rng.standard_normal(DRAWS)
+        total += drawn
+        squares += drawn**2
+        if block in places:
+            t = total / np.sqrt(block * (squares - total**2 / block) / (block - 1))
+            made[:, places[block]] = -special.ndtri(two_sided(t, block - 1) / 2)
     return made
 
 
