@@ -11,6 +11,7 @@ from surefoot.guide.pool_rehearsal import LOAD, rows_of_play, unit_of
 from surefoot.pool.build import build, write_rows
 from surefoot.pool.columns import NAMES
 from surefoot.pool.evidence import code, frame
+from surefoot.pool.fit import MOST_WEIGHT, OTHER_SLOPES, OTHER_SOFT
 from surefoot.pool.lending import fits_for, lent_to
 from surefoot.pool.survey import survey
 from surefoot.rehearsal.populations import population_named
@@ -92,6 +93,18 @@ def test_the_fit_finds_how_units_are_spread_with_its_own_uncertainty(tmp_path: P
     few = fits_for(pool(tmp_path / "b.parquet", rows(3, 3)), unit_of(REFERENCE))["core"]
     assert few.population.deviation("edge_middle") > 2 * made.deviation("edge_middle")
     assert few.prior.weight < 0.9
+
+
+def test_some_of_what_is_lent_has_other_slopes_at_the_same_edges(tmp_path: Path) -> None:
+    prior = fits_for(pool(tmp_path / "a.parquet", rows(40, 3)), unit_of(REFERENCE))["core"].prior
+    own = [part for part in prior.parts if part.share == 1.0]
+    other = [part for part in prior.parts if part.share != 1.0]
+    total = sum(part.share for part in prior.parts)
+    assert sum(part.share for part in other) / total == pytest.approx(OTHER_SLOPES)
+    soft = sum(part.share for part in other if part.log_per_decade > np.log(8.0))
+    assert soft / total == pytest.approx(OTHER_SLOPES * OTHER_SOFT)
+    assert {part.edge for part in other} <= {part.edge for part in own}
+    assert prior.weight <= MOST_WEIGHT
 
 
 def test_a_platform_of_few_units_is_drawn_towards_its_family(tmp_path: Path) -> None:

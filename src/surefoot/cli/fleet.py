@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from surefoot.cli.common import JsonFlag, open_journal, show, working
+from surefoot.errors import BadInput
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
 
-    from surefoot.guide.fleet import EdgeAmong, Fleet
+    from surefoot.pool.fleet import EdgeAmong, Fleet
 
 
 def register(app: typer.Typer) -> None:
@@ -22,6 +23,10 @@ def register(app: typer.Typer) -> None:
 
 def fleet(
     csv: Annotated[Path | None, typer.Option("--csv", metavar="FILE", help="Also write the table as CSV.")] = None,
+    page: Annotated[
+        Path | None, typer.Option("--page", metavar="FILE", help="Also write a page that needs no network.")
+    ] = None,
+    open_it: Annotated[bool, typer.Option("--open", help="With --page: open it in the browser.")] = False,
     as_json: JsonFlag = False,
 ) -> None:
     """Every unit: what it is known to hold, what changed since, what is due, how its edge lies among its like."""
@@ -30,14 +35,23 @@ def fleet(
     from surefoot.guide.fleet import fleet as gather
     from surefoot.guide.recall import Present
 
-    with open_journal() as journal, working("reading the units"):
-        found = gather(journal, Present(datetime.now(UTC)))
-    if csv is not None:
-        _write(csv.expanduser(), found)
-    show(found, lambda: _view(found), as_json)
+    if open_it and page is None:
+        raise BadInput("--open opens the page that --page writes.", remedy="Give --page FILE as well.")
+    with open_journal() as journal, working("reading the units") as told:
+        found = gather(journal, Present(datetime.now(UTC)), told=told)
+        if csv is not None:
+            _write(csv.expanduser(), found)
+        if page is not None:
+            from surefoot.report.fleet import write_fleet_page
+
+            told("drawing the page")
+            page = write_fleet_page(found, page.expanduser())
+    if open_it and page is not None:
+        typer.launch(page.resolve().as_uri())
+    show(found, lambda: _view(found, page), as_json)
 
 
-def _view(found: Fleet) -> list[RenderableType]:
+def _view(found: Fleet, page: Path | None = None) -> list[RenderableType]:
     from rich.table import Table
     from rich.text import Text
 
@@ -66,6 +80,8 @@ def _view(found: Fleet) -> list[RenderableType]:
             f"{found.hours:.1f} h under load, {found.crashes} crashes."
         )
     )
+    if page is not None:
+        parts += [Text("page:"), Text(f"  {page}", no_wrap=True, overflow="ignore")]
     return parts
 
 
@@ -77,8 +93,6 @@ def _strip(edge: EdgeAmong) -> str:
 
 def _write(path: Path, found: Fleet) -> None:
     import csv
-
-    from surefoot.errors import BadInput
 
     try:
         with path.open("w", newline="", encoding="utf-8") as file:

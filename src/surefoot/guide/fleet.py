@@ -2,92 +2,71 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+
+import numpy as np
 
 from surefoot.guide.goals import goal_for
 from surefoot.guide.pooling import goal_with_card_pool
-from surefoot.guide.recall import Present, recall
+from surefoot.guide.recall import Present, Recall, recall
 from surefoot.journal import Journal
+from surefoot.pool.fleet import EdgeAmong, Fleet, FleetUnit
 from surefoot.pool.kinds import platform_of
-from surefoot.runs import Outcome
-from surefoot.search import assess
-from surefoot.units import Conditions
+from surefoot.runs import USE, Outcome, Run
+from surefoot.search import Assessment, Evidence, Goal, assess
+from surefoot.search.edge import EDGE_HOURS
+from surefoot.search.own_evidence import believed
+from surefoot.search.posterior import posterior
+from surefoot.units import Conditions, Knob, Unit
 
 DUE_WORDS = ("hold it again", "was never closed", "may still be applied")
 """A warning of `recall` that asks for something to be done has one of these in it."""
+LIKELY_SHARE = 0.8
+"""Share of an edge's density that is shown as where it likely lies."""
 
 
 @dataclass(frozen=True, slots=True)
-class EdgeAmong:
-    """One knob's estimated edge among the units of its platform: ``depth`` in ``measure``; ``deeper_than``: of how many
-    of the ``others``; ``low``, ``high``: the shallowest and deepest of all of them."""
+class _Edge:
+    """One knob of one unit, before the others are known. As in `EdgeAmong`."""
 
-    knob: str
-    platform: str
-    measure: str
+    toward: str
     depth: float
-    deeper_than: int
-    others: int
-    low: float
-    high: float
+    likely: tuple[float, float]
+    certified: float | None
+    failures: int
 
 
-@dataclass(frozen=True, slots=True)
-class FleetUnit:
-    """One unit. ``setting``: known-stable, in words, "" where there is none; ``claim``: its sentence; ``mttf_hours``;
-    ``changed``: every reason to doubt it; ``due``: those that ask for the unit to be tried again; ``hours``: under
-    load; ``crashes``; ``runs``."""
-
-    unit: str
-    setting: str
-    claim: str
-    mttf_hours: float | None
-    changed: tuple[str, ...]
-    due: tuple[str, ...]
-    edges: tuple[EdgeAmong, ...]
-    hours: float
-    crashes: int
-    runs: int
+_Key = tuple[str, str, str]
+"""Platform, knob, unit of measure."""
 
 
-@dataclass(frozen=True, slots=True)
-class Fleet:
-    """Every unit, and the sums: hours under load, crashes, how many are known-stable, how many are due."""
-
-    units: tuple[FleetUnit, ...]
-    hours: float
-    crashes: int
-    known: int
-    due: int
-
-
-def fleet(journal: Journal, now: Present) -> Fleet:
-    """Read every unit that is not retired. A unit's own pool counts, where its card names one."""
+def fleet(journal: Journal, now: Present, *, told: Callable[[str], None] | None = None) -> Fleet:
+    """Read every unit that is not retired. A unit's own pool counts, where its card names one. ``told``: progress."""
     cards = journal.units()
-    edges: dict[tuple[str, str, str], dict[str, float]] = {}
-    said = {}
-    for card in cards:
+    edges: dict[_Key, dict[str, _Edge]] = {}
+    made = []
+    read: list[tuple[Unit, Recall, list[Run]]] = []
+    for at, card in enumerate(cards, 1):
+        if told:
+            told(f"reading {card.name} ({at} of {len(cards)})")
         goal, why = goal_with_card_pool(journal, card, goal_for(card))
         answer = recall(journal, card, goal, now)
-        said[card.name] = answer.with_warning(why) if why else answer
+        runs = journal.runs(card.name)
         present = Conditions(firmware=card.firmware, driver=card.driver)
-        found = assess(card, journal.runs(card.name), goal, conditions=present)
-        for name, depth in found.edges.items():
-            knob = card.knob(name)
-            # An edge is known once something failed there: before it, it is only somewhere deeper.
-            if any(piece.failed for piece in found.evidence(name)):
-                edges.setdefault((platform_of(card, knob), name, knob.unit), {})[card.name] = depth
-    made = []
-    for card in cards:
-        answer = said[card.name]
-        runs = [run for run in journal.runs(card.name) if not run.is_open]
+        for key, edge in _edges(card, assess(card, runs, goal, conditions=present)).items():
+            edges.setdefault(key, {})[card.name] = edge
+        read.append((card, answer.with_warning(why) if why else answer, [run for run in runs if not run.is_open]))
+    for card, answer, runs in read:
         warnings = (*answer.first, *answer.warnings)
         due = tuple(text for text in warnings if any(words in text for words in DUE_WORDS))
         if not answer.known:
             due = ("nothing is known-stable: tune it", *due) if card.knobs else due
+        crashed = [run for run in runs if isinstance(run.outcome, Outcome) and run.outcome.is_crash]
         made.append(
             FleetUnit(
                 unit=card.name,
+                parts=", ".join(card.parts.values()),
                 setting=answer.as_setting().describe(card) if answer.known else "",
                 claim=answer.words,
                 mttf_hours=answer.certificate.mttf_hours if answer.certificate else None,
@@ -95,24 +74,60 @@ def fleet(journal: Journal, now: Present) -> Fleet:
                 due=due,
                 edges=tuple(_among(key, there, card.name) for key, there in edges.items() if card.name in there),
                 hours=sum(run.minutes for run in runs) / 60.0,
-                crashes=sum(isinstance(run.outcome, Outcome) and run.outcome.is_crash for run in runs),
+                use_hours=sum(run.minutes for run in runs if run.plan.purpose == USE) / 60.0,
+                crashes=len(crashed),
+                use_crashes=sum(run.plan.purpose == USE for run in crashed),
                 runs=len(runs),
+                virtual=bool(runs) and all(run.plan.source == "virtual" for run in runs),
             )
         )
     return Fleet(
         tuple(made),
         sum(one.hours for one in made),
+        sum(one.use_hours for one in made),
         sum(one.crashes for one in made),
         sum(bool(one.setting) for one in made),
         sum(bool(one.due) for one in made),
     )
 
 
-def _among(key: tuple[str, str, str], there: dict[str, float], name: str) -> EdgeAmong:
+def _edges(card: Unit, found: Assessment) -> dict[_Key, _Edge]:
+    """The edges of a unit that are known: something failed there. Before that, an edge is only somewhere deeper."""
+    made = {}
+    for name, depth in found.edges.items():
+        pieces = found.evidence(name)
+        failures = sum(piece.failed for piece in pieces)
+        if not failures:
+            continue
+        knob = card.knob(name)
+        certificate = found.certificates.get(name)
+        made[platform_of(card, knob), name, knob.unit] = _Edge(
+            knob.toward,
+            depth,
+            _likely(knob, pieces),
+            certificate.depth if certificate else None,
+            failures,
+        )
+    return made
+
+
+def _among(key: _Key, there: Mapping[str, _Edge], name: str) -> EdgeAmong:
     platform, knob, measure = key
-    others = [depth for other, depth in there.items() if other != name]
-    depth = there[name]
+    others = [edge.depth for other, edge in there.items() if other != name]
+    own = there[name]
     return EdgeAmong(
-        knob, platform, measure, depth, sum(other < depth for other in others), len(others),
-        min([depth, *others]), max([depth, *others]),
+        knob, platform, measure, own.toward, own.depth, sum(other < own.depth for other in others), len(others),
+        min([own.depth, *others]), max([own.depth, *others]), *own.likely, own.certified, own.failures,
     )  # fmt: skip
+
+
+def _likely(knob: Knob, pieces: Sequence[Evidence]) -> tuple[float, float]:
+    """Where the edge lies with `LIKELY_SHARE`, by the unit's own runs, within stock and the limit."""
+    goal = Goal(mttf_hours=EDGE_HOURS)
+    after = posterior(knob, believed(knob, pieces, goal), goal)
+    edges = after.grid.edge.ravel()
+    order = np.argsort(edges, kind="stable")
+    total = np.cumsum(after.weight.ravel()[order])
+    tails = (0.5 - 0.5 * LIKELY_SHARE, 0.5 + 0.5 * LIKELY_SHARE)
+    low, high = np.clip(edges[order][np.searchsorted(total, np.array(tails) * total[-1])], 0.0, knob.limit)
+    return float(low), float(high)

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from surefoot.pool.likelihood import FitGrid
 from surefoot.search.lent import EdgePart, EdgePrior
+from surefoot.search.prior import SOFT_SPREAD, TYPICAL_MIDDLE, TYPICAL_SPREAD
 
 Floats = NDArray[np.float64]
 
@@ -32,6 +33,18 @@ WEIGHTS = (0.3, 0.6, 0.8, 0.9, 0.96)
 """Shares of units that are like the others. Never all: the next may be the first that is not."""
 EDGE_MIDDLES = 32
 PARTS = 48
+OTHER_EVERY = 4
+MOST_WEIGHT = 0.8
+"""Weight of what a pool lends against the wide prior, at most: a unit that fails where the pool says none would is let
+go by that one run. Where it is like the pool, its first runs find that out and little is lost."""
+OTHER_SLOPES = 0.4
+"""Share of what is lent that has the pool's edges and other slopes than the pool's. Edges show themselves within the
+hour; slopes seldom do, so a pool of the wrong kind with the same edges would never be found out by the unit's runs."""
+OTHER_SOFT = 0.6
+OTHER_SOFT_MULTIPLE = 2.0
+"""Of those, the share that is soft, and the middle of the soft ones as a multiple of the typical; the rest is typical.
+All three set by `surefoot rehearse --pool`: less, and fewer than 17 in 20 claims are honest where edges are alike and
+slopes twice as soft; more, and the pool's own units gain little."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -121,8 +134,9 @@ def widened(after: Population, before: Population, *, edge_share: float, slope: 
     return replace(after, weight=(1.0 - loosened) * weight + loosened * middles * spreads)
 
 
-def lend(population: Population, units: int, group: str) -> EdgePrior:
-    """What a new unit of the kind is expected to be: parts drawn evenly from the fit, and the weight of them all."""
+def lend(population: Population, units: int, group: str, typical: float) -> EdgePrior:
+    """What a new unit of the kind is expected to be: parts drawn evenly from the fit, some with other slopes, and the
+    weight of them all. ``typical``: depth per decade of the unit of measure."""
     over = population.weight.sum(axis=4)
     flat = over.ravel()
     total = np.cumsum(flat)
@@ -137,7 +151,24 @@ def lend(population: Population, units: int, group: str) -> EdgePrior:
                 float(population.slope_spread[n]),
             )
         )
-    return EdgePrior(tuple(parts), population.mean("share"), units, group)
+    return EdgePrior((*parts, *_other_slopes(parts, typical)), min(population.mean("share"), MOST_WEIGHT), units, group)
+
+
+def _other_slopes(parts: Sequence[EdgePart], typical: float) -> list[EdgePart]:
+    """The same edges, every `OTHER_EVERY`th of them, with slopes of the wide prior's two kinds."""
+    kinds = ((TYPICAL_MIDDLE, TYPICAL_SPREAD, 1.0 - OTHER_SOFT), (OTHER_SOFT_MULTIPLE, SOFT_SPREAD, OTHER_SOFT))
+    some = parts[::OTHER_EVERY]
+    total = OTHER_SLOPES / (1.0 - OTHER_SLOPES) * sum(part.share for part in parts)
+    return [
+        replace(
+            part,
+            log_per_decade=float(np.log(multiple * typical)),
+            log_spread=spread,
+            share=total * weight / len(some),
+        )
+        for part in some
+        for multiple, spread, weight in kinds
+    ]
 
 
 def _table(at: Floats, middles: Floats, spreads: Floats) -> Floats:

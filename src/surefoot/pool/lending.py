@@ -83,7 +83,7 @@ def fit_nested(knob: Knob, around: Nested, *, flat: bool = False) -> Fitted | No
     words = next(words for words, members in reversed(around.levels) if members)
     units = {words: len(members) for words, members in around.levels if members}
     count = sum(len(members) for _, members in around.levels[-2:]) or len(taken)
-    prior = lend(population, count, words)
+    prior = lend(population, count, words, grid.typical)
     return Fitted(knob, grid, population, prior, units, tuple(taken), tuple(likelihoods), mislogged)
 
 

@@ -102,7 +102,8 @@ class Section:
 
 @dataclass(frozen=True, slots=True)
 class PageView:
-    """Everything on the page. ``stamp``: what a saved picture says of itself: the unit, and whether it is virtual."""
+    """Everything on the page. ``stamp``: what a saved picture says of itself: the unit, and whether it is virtual;
+    ``about``: what the page reports on, at its head."""
 
     unit: str
     title: str
@@ -110,6 +111,7 @@ class PageView:
     sections: tuple[Section, ...]
     footer: str = ""
     stamp: str = ""
+    about: str = "one unit"
 
     def pictures(self) -> list[Picture]:
         """Every chart, in the order of the page."""
