@@ -14,8 +14,8 @@ from surefoot.journal import Journal
 from surefoot.pool.fleet import EdgeAmong, Fleet, FleetUnit
 from surefoot.pool.kinds import platform_of
 from surefoot.runs import USE, Outcome, Run
-from surefoot.search import Assessment, Evidence, Goal, assess
-from surefoot.search.edge import EDGE_HOURS
+from surefoot.search import Assessment, Evidence, assess
+from surefoot.search.edge import ANY_GOAL
 from surefoot.search.own_evidence import believed
 from surefoot.search.posterior import posterior
 from surefoot.units import Conditions, Knob, Unit
@@ -123,8 +123,7 @@ def _among(key: _Key, there: Mapping[str, _Edge], name: str) -> EdgeAmong:
 
 def _likely(knob: Knob, pieces: Sequence[Evidence]) -> tuple[float, float]:
     """Where the edge lies with `LIKELY_SHARE`, by the unit's own runs, within stock and the limit."""
-    goal = Goal(mttf_hours=EDGE_HOURS)
-    after = posterior(knob, believed(knob, pieces, goal), goal)
+    after = posterior(knob, believed(knob, pieces, ANY_GOAL), ANY_GOAL)
     edges = after.grid.edge.ravel()
     order = np.argsort(edges, kind="stable")
     total = np.cumsum(after.weight.ravel()[order])

@@ -37,8 +37,8 @@ class EdgeAmong:
 class FleetUnit:
     """One unit. ``parts``: of its card, in words; ``setting``: known-stable, in words, "" where there is none;
     ``claim``: its sentence; ``mttf_hours``; ``changed``: every reason to doubt it; ``due``: those that ask for the unit
-    to be tried again; ``hours``: under load, ``use_hours`` of them in ordinary use; ``crashes``, ``use_crashes`` of them in use;
-    ``runs``; ``virtual``: a rehearsal, no measurement."""
+    to be tried again; ``hours``: under load, ``use_hours`` of them in ordinary use; ``crashes``,
+    ``use_crashes`` of them in use; ``runs``; ``virtual``: a rehearsal, no measurement."""
 
     unit: str
     parts: str

@@ -218,7 +218,7 @@ def _picture(key: tuple[str, str, str], members: Sequence[tuple[FleetUnit, EdgeA
     return Picture(
         key=f"edges-{slug(platform)}-{slug(knob)}",
         title=statement,
-        description=f"Edges of {knob} of {count(len(ordered), 'unit')} of {platform}, each with its known-stable value.",
+        description=f"{knob} of {count(len(ordered), 'unit')} of {platform}: each one's edge and known-stable value.",
         note="Hill: all edges together, each as uncertain as its runs leave it."
         + ("" if named else " Each mark is a unit; point at it, or see the numbers."),
         says=f"From {count(len(ordered), 'unit')} on which something failed.",
