@@ -14,7 +14,7 @@ from surefoot.guide.recall import Present
 from surefoot.journal import Journal
 from surefoot.pool.fleet import Fleet
 from surefoot.report.fleet import MOST_NAMED, build, write_fleet_page
-from surefoot.runs import USE, Closing, Outcome, RunPlan
+from surefoot.runs import Closing, Outcome, Purpose, RunPlan
 from surefoot.units import Knob, Setting, Unit
 
 KNOB = Knob("core", "cpu", "mV", "down", step=5.0, limit=200.0, load="gear-check")
@@ -29,9 +29,11 @@ def made(home: Path, units: int) -> Fleet:
         for number in range(units):
             name = HOSTILE if number == 2 else f"unit {number}"
             journal.add_unit(Unit(name=name, parts={"platform": "Third Arch 4"}, knobs=(KNOB,)))
-            runs = [(depth, minutes, "search") for depth, minutes in RUNS] if number < units - 1 else []
+            runs: list[tuple[int, int, Purpose]] = []
+            if number < units - 1:
+                runs = [(depth, minutes, "search") for depth, minutes in RUNS]
             if number == 0:
-                runs.append((40, 600, USE))
+                runs.append((40, 600, "use"))
             for depth, minutes, purpose in runs:
                 at += timedelta(hours=1)
                 moved = depth + 5 * (number % 8) if depth else 0

@@ -27,7 +27,8 @@ from surefoot.report.view import (
     TableCell,
     TableView,
 )
-from surefoot.report.words import CAUTIONS, count, minus, number, slug
+from surefoot.report.words import CAUTIONS, minus, number, slug
+from surefoot.wording import count
 
 if TYPE_CHECKING:
     import pandas as pd
