@@ -13,6 +13,8 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_valida
 from surefoot.errors import BadInput
 
 VOLTAGE_UNITS = frozenset({"mV", "V", "uV", "µV"})
+_VOLTS = frozenset({"v", "mv", "uv", "µv", "μv", "volt", "volts", "millivolt", "millivolts", "microvolt", "microvolts"})
+"""A voltage however it is spelt: what may never go up must not do so for a small letter."""
 CLOCK_UNITS = frozenset({"MHz", "GHz", "kHz"})
 POWER_UNITS = frozenset({"W", "mW"})
 
@@ -76,7 +78,7 @@ class Knob:
     @property
     def is_voltage(self) -> bool:
         """Whether the knob is a voltage offset."""
-        return self.unit in VOLTAGE_UNITS
+        return self.unit.strip().casefold() in _VOLTS
 
     @property
     def is_clock(self) -> bool:

@@ -122,29 +122,99 @@ def test_without_a_terminal_nothing_is_asked() -> None:
         assert journal.units() == []
 
 
-def test_it_asks_and_asks_again_for_an_answer_out_of_range(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_it_asks_and_asks_a_wrong_answer_again_by_itself(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each wrong answer stands beside the right one that follows it; nothing else is asked twice."""
     monkeypatch.setattr(unit_commands, "_can_ask", lambda: True)
+    program = Path(sys.executable).as_posix()
     answers = [
         *("8 cores", "", "", "1.2", "", "on a stand", "evening"),
-        *("lots", "180"),
-        *("cpu-core", "cpu", "mV", "5", "2"),  # a limit below the step: the knob is asked again
-        *("cpu-core", "cpu", "mV", "5", "200"),
-        *("cpu-cache", "cpu", "mV", "5", "200", "cpu-core"),
-        *("gpu-core", "gpu", "MHz", "up", "15", "2,5e2"),
+        *("lots", "-1", "180"),
+        *("cpu-core", "cup", "cpu", "mv", "mV", "", "0", "5", "2", "200"),
+        *("cpu-core", "cpu-cache", "cpu", "mV", "5", "200", "gpu", "cpu-core"),
+        *("gpu-core", "gpu", "MHz", "sideways", "up", "15", "2,5e2"),
         "",
         *("20", "95"),
         "",
+        *("turns", "no-such-program --all", f"'{program}", f"'{program}' -c pass", "gpu-clock", "gpu-core"),
+        *("turns", "tower", "", "start the tower", "gpu"),
+        "",
+        *("me", "command", f"'{program}' {{cpu-core}}", f"'{program}' {{cpu-core}} {{cpu-cache}} {{gpu-core}}", ""),
+        *("0", "20", "101", "95", "all", "quick"),
+        *("n", "n"),  # whether its commands may run here
     ]
     result = surefoot("unit", "add", NAME, answers="\n".join(answers) + "\n")
     assert result.exit_code == 0, result.output
     made = card()
     assert made.parts == {"processor": "8 cores"} and made.supply_watts == 180 and made.driver is None
-    assert [(knob.name, knob.limit, knob.linked_to) for knob in made.knobs] == [
-        ("cpu-core", 200, None),
-        ("cpu-cache", 200, "cpu-core"),
-        ("gpu-core", 250, None),
+    assert [(knob.name, knob.domain, knob.unit, knob.step, knob.limit, knob.linked_to) for knob in made.knobs] == [
+        ("cpu-core", "cpu", "mV", 5, 200, None),
+        ("cpu-cache", "cpu", "mV", 5, 200, "cpu-core"),
+        ("gpu-core", "gpu", "MHz", 15, 250, None),
     ]
     assert made.ceilings_celsius == {"cpu": 95, "gpu": 95}
+    assert [(load.name, load.command, load.instructions, load.exercises) for load in made.loads] == [
+        ("turns", (program, "-c", "pass"), "", ("gpu-core",)),
+        ("tower", (), "start the tower", ("gpu",)),
+    ]
+    assert made.hands.kind == "command" and made.hands.apply == (program, "{cpu-core}", "{cpu-cache}", "{gpu-core}")
+    assert (made.goal.mttf_hours, made.goal.confidence, made.goal.effort) == (20, 0.95, "quick")
+    for said in ("Did you mean cpu?", "Did you mean mV?", "not found here", "Close every", "no place for"):
+        assert said in " ".join(result.output.split()), said
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        (
+            "[[knobs]]\nname = 'a'\ndomain = 'cpu'\nunit = 'bananas'\ntoward = 'down'\nstep = 1\nlimit = 9",
+            "Known: mV, V",
+        ),
+        (
+            "[[knobs]]\nname = 'a'\ndomain = 'cpu'\nunit = 'mv'\ntoward = 'down'\nstep = 1\nlimit = 9",
+            "Did you mean mV?",
+        ),
+        ("[[knobs]]\nname = 'a'\ndomain = 'cpu'\nunit = 'mv'\ntoward = 'up'\nstep = 1\nlimit = 9", "above stock"),
+        (
+            "[[knobs]]\nname = 'a'\ndomain = 'cup'\nunit = 'mV'\ntoward = 'down'\nstep = 1\nlimit = 9",
+            "Did you mean cpu?",
+        ),
+        ("[[knobs]]\nname = 'a'\ndomain = 'q'\nunit = 'mV'\ntoward = 'down'\nstep = 1\nlimit = 9", "Known: cpu, gpu"),
+        (
+            "[[knobs]]\nname = 'a'\ndomain = 'cpu'\nunit = 'mV'\ntoward = 'down'\nstep = 1\nlimit = 9\nload = 'none'",
+            "There are: cpu,",
+        ),
+        ("[ceilings_celsius]\ncup = 90", "Did you mean cpu?"),
+        ("[[loads]]\nname = 'own'\ninstructions = 'x'\nexercises = ['gpu', 'cup']", "Did you mean cpu?"),
+        ("[[loads]]\nname = 'own'\ncommand = ['no-such-program-here']", "--elsewhere"),
+        ("[hands]\nkind = 'feet'", "Known: ask, command"),
+    ],
+)
+def test_a_card_with_what_means_nothing_is_refused_and_told_what_is_known(tmp_path: Path, text: str, said: str) -> None:
+    path = tmp_path / "odd.toml"
+    path.write_text(text)
+    error = refused("unit", "add", NAME, "--from", str(path))
+    assert error.exit_code == 2 and said in error.message() and "odd.toml" in error.message()
+    add_example()
+    before = card()
+    assert refused("unit", "edit", NAME, "--from", str(path)).exit_code == 2
+    assert card() == before
+
+
+def test_programs_of_another_machine_are_not_looked_for_here(tmp_path: Path) -> None:
+    path = tmp_path / "far.toml"
+    path.write_text("[[loads]]\nname = 'own'\ncommand = ['no-such-program-here']\n")
+    assert surefoot("unit", "add", NAME, "--from", str(path), "--elsewhere").exit_code == 0
+    path.write_text(path.read_text() + "[remote]\nagent = ['/opt/there/surefoot', 'agent']\n")
+    assert surefoot("unit", "add", "far", "--from", str(path)).exit_code == 0, "the card itself says so"
+
+
+def test_hands_whose_program_is_not_there_are_told(tmp_path: Path) -> None:
+    path = tmp_path / "hands.toml"
+    path.write_text("[hands]\nkind = 'command'\napply = ['no-such-program-here']\n")
+    result = surefoot("unit", "add", NAME, "--from", str(path))
+    assert result.exit_code == 0 and "'no-such-program-here' (apply) was not found here" in " ".join(
+        result.output.split()
+    )
 
 
 def test_a_taken_name_is_told_before_anything_is_asked(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -21,6 +21,9 @@ if TYPE_CHECKING:
 CardFile = Annotated[
     Path | None, typer.Option("--from", metavar="CARD", help="A card as a TOML file; see examples/ for ready ones.")
 ]
+Elsewhere = Annotated[
+    bool, typer.Option("--elsewhere", help="The unit is another machine: its programs are not looked for here.")
+]
 
 
 def register(app: typer.Typer) -> None:
@@ -39,6 +42,7 @@ def register(app: typer.Typer) -> None:
 def add(
     name: Annotated[str, typer.Argument(metavar="NAME", help="What you call this machine.")],
     card: CardFile = None,
+    elsewhere: Elsewhere = False,
     as_json: JsonFlag = False,
 ) -> None:
     """Add a unit: from a card, or by answering questions."""
@@ -49,6 +53,7 @@ def add(
         name = journal.free_name(name)
         if card is not None:
             unit = read_card(card, name)
+            _check(unit, elsewhere, str(card))
         elif _can_ask():
             from surefoot.cli.unit_questions import ask_for_unit
 
@@ -60,6 +65,7 @@ def add(
                 remedy="Give a card with --from; examples/ holds ready ones.",
             )
         journal.add_unit(unit)
+        _remark(unit, elsewhere)
         _offer_to_confirm(unit)
         result = _known(journal, name)
     show(result, lambda: _view(result, f"Added {name}."), as_json)
@@ -98,6 +104,7 @@ def edit(
     force: Annotated[
         bool, typer.Option("--force", help="Also when runs would no longer count as evidence, for a knob that is gone.")
     ] = False,
+    elsewhere: Elsewhere = False,
     as_json: JsonFlag = False,
 ) -> None:
     """Change a unit's card: from a file, or in your editor (VISUAL or EDITOR). Checked whole before it is written."""
@@ -107,14 +114,16 @@ def edit(
         before = journal.unit(unit)
         if card is not None:
             after = read_card(card, unit, rename=False)
+            _check(after, elsewhere, str(card))
             _refuse_losing(journal, after, force)
         elif _can_ask():
-            after = _in_editor(journal, before, force)
+            after = _in_editor(journal, before, force, elsewhere)
         else:
             raise BadInput(
                 "there is no terminal for an editor here.", where="unit edit", remedy="Give a card with --from."
             )
         journal.revise_unit(after)
+        _remark(after, elsewhere)
         _offer_to_confirm(after)
         result = _known(journal, unit)
     said = f"Card of {unit} changed." if after != before else f"Card of {unit} is as it was."
@@ -217,12 +226,28 @@ def _can_ask() -> bool:
     return sys.stdin.isatty()
 
 
+def _check(unit: Unit, elsewhere: bool, where: str) -> None:
+    from surefoot.guide.card_check import check_card
+
+    try:
+        check_card(unit, elsewhere=elsewhere)
+    except BadInput as error:
+        raise BadInput(error.what, where=f"{where}, {error.where}", remedy=error.remedy) from None
+
+
+def _remark(unit: Unit, elsewhere: bool) -> None:
+    from surefoot.guide.card_check import remarks
+
+    for text in remarks(unit, elsewhere=elsewhere):
+        console(stderr=True).print(f"? {text}", markup=False)
+
+
 def _refuse_losing(journal: Journal, after: Unit, force: bool) -> None:
     if not force:
         journal.refuse_losing_knobs(after)
 
 
-def _in_editor(journal: Journal, before: Unit, force: bool) -> Unit:
+def _in_editor(journal: Journal, before: Unit, force: bool, elsewhere: bool) -> Unit:
     import click
 
     from surefoot.journal.card_file import card_of_text, card_text
@@ -244,6 +269,7 @@ def _in_editor(journal: Journal, before: Unit, force: bool) -> Unit:
             raise AnswerIsNo("nothing was changed: the card was not saved in the editor.")
         try:
             after = card_of_text(edited, before.name, where="the card", rename=False)
+            _check(after, elsewhere, "the card")
             _refuse_losing(journal, after, force)
         except BadInput as error:
             console(stderr=True).print(error.message(), markup=False)
