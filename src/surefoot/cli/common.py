@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from surefoot.errors import BadInput
+from surefoot.harmless import for_eyes, for_json
 
 if TYPE_CHECKING:
     from rich.console import Console, RenderableType
@@ -28,12 +29,17 @@ LEAST_WIDTH = 40
 
 def console(stderr: bool = False) -> Console:
     """A console that honours NO_COLOR, COLUMNS and pipes, and is 80 columns wide where nothing says how wide."""
-    from rich.console import Console
+    from surefoot.cli.terminal import HarmlessConsole
 
-    made = Console(stderr=stderr, highlight=False, soft_wrap=False)
+    made = HarmlessConsole(stderr=stderr, soft_wrap=False)
     if not made.is_terminal:
-        made = Console(stderr=stderr, highlight=False, width=_pipe_width(), no_color=True)
+        made = HarmlessConsole(stderr=stderr, width=_pipe_width(), no_color=True)
     return made
+
+
+def sure(question: str, *, default: bool, abort: bool = False) -> bool:
+    """A yes or no of whoever is at the terminal."""
+    return typer.confirm(for_eyes(question), default=default, abort=abort, err=True)
 
 
 def _pipe_width() -> int:
@@ -62,7 +68,7 @@ def open_journal() -> Journal:
     """
     from surefoot.journal import Journal
 
-    return Journal.open_as_can(lambda why: sys.stderr.write(f"surefoot: {why}\n"))
+    return Journal.open_as_can(lambda why: sys.stderr.write(for_eyes(f"surefoot: {why}\n")))
 
 
 def attended() -> bool:
@@ -85,10 +91,11 @@ def show(result: Any, view: Callable[[], RenderableType | list[RenderableType]],
 def to_json(result: Any) -> str:
     """JSON text of a result; models, dataclasses, arrays, dates and enums included, NaN as null.
 
-    Signs that standard output's encoding may not have are written as JSON's escapes, so that none is lost.
+    Signs that standard output's encoding may not have are written as JSON's escapes, so that none is lost, and so is
+    whatever a terminal would obey.
     """
     whole = codecs.lookup(sys.stdout.encoding or "utf-8").name.startswith("utf")
-    return json.dumps(plain(result), indent=2, ensure_ascii=not whole, allow_nan=False)
+    return for_json(json.dumps(plain(result), indent=2, ensure_ascii=not whole, allow_nan=False))
 
 
 def plain(value: Any) -> Any:

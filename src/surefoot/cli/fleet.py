@@ -94,6 +94,8 @@ def _strip(edge: EdgeAmong) -> str:
 def _write(path: Path, found: Fleet) -> None:
     import csv
 
+    from surefoot.harmless import for_cell
+
     try:
         with path.open("w", newline="", encoding="utf-8") as file:
             out = csv.writer(file)
@@ -101,8 +103,10 @@ def _write(path: Path, found: Fleet) -> None:
             for one in found.units:
                 bound = "" if one.mttf_hours is None else f"{one.mttf_hours:.6g}"
                 out.writerow(
-                    [one.unit, one.setting, bound, one.claim, f"{one.hours:.3f}", one.crashes, one.runs,
-                     "; ".join(one.due), "; ".join(one.changed)]
+                    [for_cell(value) for value in (
+                        one.unit, one.setting, bound, one.claim, f"{one.hours:.3f}", one.crashes, one.runs,
+                        "; ".join(one.due), "; ".join(one.changed),
+                    )]
                 )  # fmt: skip
     except OSError as error:
         raise BadInput(f"it cannot be written: {error.strerror or error}.", where=str(path)) from None

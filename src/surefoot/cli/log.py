@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from surefoot.cli.common import JsonFlag, UnitName, attended, console, open_journal, pairs, show
+from surefoot.cli.common import JsonFlag, UnitName, attended, console, open_journal, pairs, show, sure
 from surefoot.errors import AnswerIsNo, BadInput
 
 if TYPE_CHECKING:
@@ -81,7 +81,7 @@ def settle_doubts(doubts: tuple[str, ...], question: str, as_json: bool) -> None
     out = console(stderr=True)
     for text in doubts:
         out.print(f"? {text}", markup=False)
-    if not typer.confirm(f"That looks like a slip. {question}", default=False, err=True):
+    if not sure(f"That looks like a slip. {question}", default=False):
         raise AnswerIsNo("nothing was written.")
 
 
@@ -208,11 +208,11 @@ def _confirmed(
         out.print(f"? and {len(dropped) + len(problems) - SHOWN} more.", markup=False)
     if dropped:
         question = f"{len(dropped)} look like slips. Log them as they stand, with the others?"
-        if typer.confirm(question, default=False, err=True):
+        if sure(question, default=False):
             taken, dropped = runs, []
     if not taken:
         raise AnswerIsNo("nothing was logged: no row is sure.")
-    if not typer.confirm(f"Log {len(taken)} runs?", default=False, err=True):
+    if not sure(f"Log {len(taken)} runs?", default=False):
         raise AnswerIsNo("nothing was logged.", remedy="Correct a column with --map 'HEADER=MEANING'.")
     return taken, dropped
 

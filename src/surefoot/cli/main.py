@@ -15,6 +15,7 @@ from typer.core import TyperGroup
 
 from surefoot import __version__
 from surefoot.errors import BadInput, SurefootError
+from surefoot.harmless import for_eyes
 
 # One entry a file in this folder; each has `register(app)`. Heavy libraries are imported inside the commands.
 GROUPS = (
@@ -133,7 +134,7 @@ def _speak_in_what_there_is() -> None:
 
 def _say(text: str) -> None:
     with contextlib.suppress(OSError, ValueError, AttributeError):
-        sys.stderr.write(f"surefoot: {text}\n")
+        sys.stderr.write(for_eyes(f"surefoot: {text}\n"))
         sys.stderr.flush()
 
 

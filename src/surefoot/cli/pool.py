@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from surefoot.cli.common import JsonFlag, attended, show, working
+from surefoot.cli.common import JsonFlag, attended, show, sure, working
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -56,7 +56,7 @@ def build(
     for text in _shared(shared):
         err.print(Text(text))
     if not yes and attended():
-        typer.confirm(f"Write {to}?", default=True, abort=True, err=True)
+        sure(f"Write {to}?", default=True, abort=True)
     with working("building") as told:
         done = build_pool(rows, pools, to.expanduser(), overwrite=force, told=told, dask=dask)
     show(done, lambda: Text(_built(done)), as_json)

@@ -10,6 +10,7 @@ from surefoot.cli import trace_compare, trace_heat, trace_import
 from surefoot.cli.common import JsonFlag, open_journal, show
 from surefoot.cli.trace_of_run import run_with_trace, width_here
 from surefoot.errors import BadInput
+from surefoot.harmless import for_eyes
 
 if TYPE_CHECKING:
     from surefoot.runs import Trace
@@ -54,7 +55,7 @@ def show_trace(
         show(_samples(run, trace, names), list, True)
         return
     for line in drawn(found, card, trace, names, rows=rows, plain=plain, width=width_here()):
-        typer.echo(line)
+        typer.echo(for_eyes(line))
 
 
 @traces.command("explain")

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from surefoot.cli.common import JsonFlag, UnitName, console, open_journal, show
+from surefoot.cli.common import JsonFlag, UnitName, console, open_journal, show, sure
 from surefoot.errors import AnswerIsNo, BadInput
 
 if TYPE_CHECKING:
@@ -273,7 +273,7 @@ def _in_editor(journal: Journal, before: Unit, force: bool, elsewhere: bool) -> 
             _refuse_losing(journal, after, force)
         except BadInput as error:
             console(stderr=True).print(error.message(), markup=False)
-            if not typer.confirm("Go back to the editor?", default=True, err=True):
+            if not sure("Go back to the editor?", default=True):
                 raise
             text = edited
         else:

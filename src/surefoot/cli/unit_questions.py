@@ -11,6 +11,7 @@ import typer
 
 from surefoot.cli.common import console
 from surefoot.errors import BadInput
+from surefoot.harmless import for_eyes
 from surefoot.units import VOLTAGE_UNITS, GoalCard, HandsCard, Knob, LoadCard, Toward, Unit, validated
 
 T = TypeVar("T")
@@ -199,7 +200,7 @@ def _asked(question: str, read: Callable[[str], T], default: str = "") -> T:
 
 
 def _text(question: str, default: str = "") -> str:
-    answer: str = typer.prompt(question, default=default, show_default=bool(default), err=True)
+    answer: str = typer.prompt(for_eyes(question), default=default, show_default=bool(default), err=True)
     return answer.strip()
 
 

@@ -58,7 +58,7 @@ class TerminalVoice:
         shown = f" [{default}]" if default else ""
         forget_typed()
         try:
-            answer = self._console.input(f"  {_plain(question)}{_plain(shown)}: ")
+            answer = self._console.input(f"  {question}{shown}: ", markup=False, emoji=False)
         except EOFError:
             raise KeyboardInterrupt from None
         return answer.strip() or default
@@ -126,8 +126,3 @@ def forget_typed() -> None:
 
     with contextlib.suppress(termios.error):
         termios.tcflush(sys.stdin, termios.TCIFLUSH)
-
-
-def _plain(text: str) -> str:
-    # The user's own words (a unit's name, a knob's) must not be read as markup.
-    return text.replace("[", "\\[")

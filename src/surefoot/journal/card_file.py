@@ -87,7 +87,13 @@ def card_text(unit: Unit, *, with_name: bool = True) -> str:
     knobs = [{field.name: getattr(knob, field.name) for field in fields(knob)} for knob in unit.knobs]
     told["knobs"] = [{key: value for key, value in knob.items() if value is not None} for knob in knobs]
     told["loads"] = [load.model_dump(exclude_defaults=True) for load in unit.loads]
-    return tomli_w.dumps({key: _plain(value) for key, value in told.items() if key not in _LISTS or value})
+    # TOML writes what is not seen as JSON does, but for the halves that JSON makes of what is beyond the first plane.
+    text = tomli_w.dumps({key: _plain(value) for key, value in told.items() if key not in _LISTS or value})
+    return "".join(one if one.isprintable() or one == "\n" else _written(ord(one)) for one in text)
+
+
+def _written(number: int) -> str:
+    return f"\\u{number:04x}" if number < 0x10000 else f"\\U{number:08x}"
 
 
 def _plain(value: Any) -> Any:

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from surefoot.errors import JournalError
+from surefoot.errors import BadInput, JournalError
 
 DAMAGED_REMEDY = (
     "Surefoot did not change it. Copy the whole folder to another disk first and check that disk for faults. "
@@ -66,6 +66,12 @@ def translate(error: sqlite3.Error, path: Path) -> JournalError:
     if isinstance(error, sqlite3.IntegrityError):
         return JournalError(f"the journal refused a record: {text}.", where=where, remedy="Nothing was written.")
     return JournalError(f"the journal could not be used: {text}.", where=where, remedy="Nothing was written.")
+
+
+def not_kept(error: UnicodeEncodeError | OverflowError) -> BadInput:
+    """A BadInput for a value that no journal can hold: half of a character, a whole number beyond 64 bits."""
+    what = "a whole number is" if isinstance(error, OverflowError) else "a text holds what is no character, so it is"
+    return BadInput(f"{what} nothing that can be kept.", remedy="Nothing was written.")
 
 
 @contextmanager

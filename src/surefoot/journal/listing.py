@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from surefoot.errors import BadInput
+from surefoot.harmless import for_cell
 from surefoot.runs import Outcome, Run
 from surefoot.units import Unit
 
@@ -108,7 +109,7 @@ def csv_text(runs: Sequence[Run], unit: Unit) -> str:
     heads = [f"{name} [{measure}]" if measure else name for name, measure in measures.items()]
     file = io.StringIO(newline="")
     out = csv.writer(file, lineterminator="\r\n")
-    out.writerow([*_FIRST, *heads, *_REST])
+    out.writerow([*_FIRST, *(for_cell(head) for head in heads), *_REST])
     for run in runs:
         record = as_record(run, unit)
         where = run.plan.conditions
@@ -135,4 +136,4 @@ def _safe(value: Any) -> Any:
         return "true" if value else "false"
     if isinstance(value, float):
         return f"{value:.10g}"
-    return value
+    return for_cell(value)

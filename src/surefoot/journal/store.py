@@ -23,7 +23,15 @@ from typing import Any, TypeVar
 from surefoot.errors import JournalError
 from surefoot.journal import locks, schema
 from surefoot.journal.copying import copy_journal
-from surefoot.journal.failures import READ_ONLY_REMEDY, DiskFull, NotWritable, damaged, translate, translated
+from surefoot.journal.failures import (
+    READ_ONLY_REMEDY,
+    DiskFull,
+    NotWritable,
+    damaged,
+    not_kept,
+    translate,
+    translated,
+)
 from surefoot.journal.filesystem import ground_of
 from surefoot.journal.reserve import give_up_reserve
 from surefoot.journal.whole import sweep, workroom
@@ -206,6 +214,8 @@ class Store:
             yield
         except sqlite3.Error as error:
             raise translate(error, self.path) from error
+        except (UnicodeEncodeError, OverflowError) as error:
+            raise not_kept(error) from None
 
     def faults(self) -> list[str]:
         """What SQLite's own full check finds wrong, foreign keys included; [] when the file is well."""

@@ -13,6 +13,7 @@ from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
 from surefoot import __version__
+from surefoot.harmless import for_eyes
 from surefoot.report.library import Library, made_here
 from surefoot.report.picture import PAGE, LegendItem, Picture
 from surefoot.report.stills import still
@@ -93,6 +94,8 @@ def render(view: PageView, library: Library | None = None) -> str:
         undefined=StrictUndefined,
         trim_blocks=False,
         lstrip_blocks=False,
+        # Markup itself is escaped; marks that turn text round or are not seen are no markup.
+        finalize=lambda value: for_eyes(value) if type(value) is str else value,
     )
     environment.filters["tidy"] = tidy
     environment.filters["figure"] = lambda picture: _Figure(picture, table_of(picture.table))

@@ -6,6 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from surefoot.harmless import all_for_eyes
+
 if TYPE_CHECKING:
     import pandas as pd
 
@@ -91,7 +93,8 @@ class Picture:
         with debug_mode(CHECKED), datasets() as data:
             made = self._spec(canvas, stamp)
         made["datasets"] = data
-        return made
+        safe: dict[str, Any] = all_for_eyes(made)
+        return safe
 
     def _spec(self, canvas: Canvas, stamp: str) -> dict[str, Any]:
         from surefoot.report.theme import vega_config

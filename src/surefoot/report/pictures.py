@@ -8,11 +8,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from surefoot.errors import BadInput
+from surefoot.harmless import for_cell
 from surefoot.report.picture import VIDEO, Picture
 from surefoot.report.view import PageView
 from surefoot.whole_file import put_bytes
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from surefoot.report.material import Material
 
 # 960 by 540 drawn, so 1920 by 1080 for a screen, and 3200 by 1800 at 300 dots per inch: 27 cm wide on paper.
@@ -67,11 +70,18 @@ def _write(picture: Picture, place: Path, stamp: str, theme: str) -> list[Path]:
         f"{picture.key}-print.png": vl_convert.svg_to_png(
             svg, scale=PRINT_SCALE * SVG_DOTS / PRINT_DOTS, ppi=PRINT_DOTS
         ),
-        f"{picture.key}.csv": (picture.table if picture.data is None else picture.data).to_csv(index=False).encode(),
+        f"{picture.key}.csv": csv_of(picture.table if picture.data is None else picture.data).encode(),
     }
     for name, content in files.items():
         put_bytes(content, place / name, overwrite=True)
     return [place / name for name in files]
+
+
+def csv_of(frame: pd.DataFrame) -> str:
+    """A table as CSV in which nothing is a formula."""
+    texts = [name for name in frame.columns if frame[name].dtype.kind not in "biufcM"]
+    safe = frame.assign(**{name: [for_cell(value) for value in frame[name]] for name in texts}) if texts else frame
+    return str(safe.rename(columns=for_cell).to_csv(index=False, lineterminator="\n"))
 
 
 def write_tables(material: Material, folder: str | os.PathLike[str]) -> list[Path]:
@@ -85,7 +95,7 @@ def write_tables(material: Material, folder: str | os.PathLike[str]) -> list[Pat
     try:
         place.mkdir(parents=True, exist_ok=True)
         for name, frame in frames.items():
-            put_bytes(frame.to_csv(index=False, lineterminator="\n").encode(), place / name, overwrite=True)
+            put_bytes(csv_of(frame).encode(), place / name, overwrite=True)
     except OSError as error:
         raise BadInput(
             f"{place} cannot be written: {error.strerror}.", remedy="Give another folder with --pictures."
