@@ -115,7 +115,7 @@ def test_every_place_that_starts_a_process_is_known() -> None:
     # Argument lists of our own: no word of a card's is in them as a program or an option.
     ours = {
         "rig/linux_ending.py",
-        "rig/elevated/pipe.py", "rig/elevated/pipe.py", "rig/guardian/guarded.py", "rig/autostart.py", "rig/sensors/macos.py",
+        "rig/elevated/pipe.py", "rig/guardian/guarded.py", "rig/autostart.py", "rig/sensors/macos.py",
         "rig/power_mode.py",
         "rig/windows/event_log.py", "rig/loads/crew.py", "rig/loads/gpu/load.py", "rig/kernel_log.py",
         "report/library.py",
