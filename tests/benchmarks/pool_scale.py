@@ -38,7 +38,8 @@ def make(folder: Path, units: int, runs: int) -> list[Path]:
                 , 'third arch ' || (u % 40) AS platform, 'third arch' AS family, 'cpu' AS domain, 'core' AS knob,
                 'mV' AS measure, 'down' AS toward, 5.0 AS step, 250.0 AS most, n AS number, depth,
                 1.0 + (hash(u * 1000 + n) % 300) / 10.0 AS minutes, depth > edge AS failed, true AS timed,
-                false AS soft, CASE WHEN depth > edge THEN 'reset' ELSE 'held' END AS outcome, 'gear-check' AS load,
+                false AS soft, false AS use,
+                CASE WHEN depth > edge THEN 'reset' ELSE 'held' END AS outcome, 'gear-check' AS load,
                 20.0 + u % 8 AS ambient_celsius, 'workbench' AS power_mode, 'R-0.93' AS firmware, NULL AS driver
                 FROM (SELECT u, n, 5.0 * (hash(u * 77 + n) % 40) AS depth, 60.0 + hash(u) % 100 AS edge
                 FROM range({start}, {end}) AS a(u), range(1, {runs + 1}) AS b(n))) {copy_words(file)}"""

@@ -10,6 +10,7 @@ from surefoot.errors import BadInput
 from surefoot.guide.pool_rehearsal import LOAD, rows_of_play, unit_of
 from surefoot.pool.build import build, write_rows
 from surefoot.pool.columns import NAMES
+from surefoot.pool.engine import engine, quoted
 from surefoot.pool.evidence import code, frame
 from surefoot.pool.fit import MOST_WEIGHT, OTHER_SLOPES, OTHER_SOFT
 from surefoot.pool.lending import fits_for, lent_to
@@ -113,6 +114,26 @@ def test_a_platform_of_few_units_is_drawn_towards_its_family(tmp_path: Path) -> 
     alone = fits_for(pool(tmp_path / "a.parquet", own), unit_of(REFERENCE))["core"].population
     pooled = fits_for(pool(tmp_path / "b.parquet", own + family), unit_of(REFERENCE))["core"].population
     assert pooled.deviation("edge_middle") < 0.8 * alone.deviation("edge_middle")
+
+
+def test_hours_of_use_are_no_hours_on_the_bench(tmp_path: Path) -> None:
+    """A pool says which runs were use; an older one without the column is read as bench runs, as it was meant."""
+    made = rows(8, 3)
+    used = [{**row, "use": True} if not row["failed"] and row["minutes"] > 20 else row for row in made]
+    plain = pool(tmp_path / "a.parquet", made)
+    marked = pool(tmp_path / "b.parquet", used)
+    bench, use = (fits_for(path, unit_of(REFERENCE))["core"] for path in (plain, marked))
+    assert any(piece.use for member in use.members for piece in member.evidence)
+    assert not any(piece.use for member in bench.members for piece in member.evidence)
+    assert use.population.mean("edge_middle") < bench.population.mean("edge_middle")
+    older = tmp_path / "older.parquet"
+    with engine() as connection:
+        connection.execute(
+            f"COPY (SELECT * EXCLUDE (use) FROM read_parquet({quoted(plain)})) TO {quoted(older)} (FORMAT parquet)"
+        )
+    assert fits_for(older, unit_of(REFERENCE))["core"].prior == bench.prior
+    both = build([older, marked], tmp_path / "both.parquet")
+    assert both.units == 8
 
 
 def test_nobody_is_lent_their_own_runs(tmp_path: Path) -> None:

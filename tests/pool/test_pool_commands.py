@@ -11,6 +11,7 @@ from typer.testing import CliRunner
 from surefoot.cli.main import app
 from surefoot.errors import BadInput
 from surefoot.journal import Journal
+from surefoot.report.material import collect
 from surefoot.runs import Closing, Outcome, RunPlan
 from surefoot.units import Knob, Setting, Unit
 
@@ -63,6 +64,26 @@ def test_a_pool_on_the_card_counts_in_recall_and_one_that_is_gone_is_told(home: 
     answer = json.loads(told("recall", "left", "--json"))
     assert "Lent by the pool" not in answer["words"]
     assert any("the card's pool cannot be used" in text for text in answer["warnings"])
+
+
+def test_a_pool_given_to_tune_is_remembered_and_the_report_makes_the_same_claim(home: Path) -> None:
+    file = home / "pool.parquet"
+    told("pool", "build", str(home / "home"), "--to", str(file))
+    done = CliRunner().invoke(
+        app, ["tune", "left", "--pool", str(file), "--unattended", "--json", "--max-runs", "1"], catch_exceptions=True
+    )
+    # Its hands ask, and nobody is there: no run is made, and the card has the pool all the same.
+    assert done.exit_code != 0
+    with Journal.open() as journal:
+        assert journal.unit("left").pool == str(file.resolve())
+        material = collect(journal, "left")
+    said = json.loads(told("recall", "left", "--json"))
+    assert "Lent by the pool" in said["words"] and "Without it" in said["words"]
+    assert material.known is not None and material.known.says == said["words"]
+    CliRunner().invoke(app, ["tune", "left", "--no-pool", "--unattended"])
+    with Journal.open() as journal:
+        assert journal.unit("left").pool == ""
+    assert "Lent by" not in json.loads(told("recall", "left", "--json"))["words"]
 
 
 def test_the_fleet_shows_each_unit_with_its_edge_among_its_like(home: Path) -> None:

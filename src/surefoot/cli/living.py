@@ -58,6 +58,7 @@ def live(
     from surefoot.guide.living import Living, choose
     from surefoot.guide.living import live as lived
     from surefoot.guide.machine import RealMachine
+    from surefoot.guide.pooling import goal_with_card_pool
     from surefoot.guide.sensors_from import machine_in_hand
 
     if careful and trial is not None:
@@ -67,11 +68,14 @@ def live(
         if start_with_login or not_with_login:
             return _with_login(card, trial, to_stock, not_with_login, dry_run, i_agree, as_json)
         voice = TerminalVoice(console(stderr=as_json), attended=not unattended)
+        goal, why_no_pool = goal_with_card_pool(journal, card, goal_for(card))
+        if why_no_pool:
+            voice.say(why_no_pool, "warn")
         if dry_run:
-            choice = choose(Bench(journal, card, RealMachine(), voice, goal=goal_for(card)), trial)
+            choice = choose(Bench(journal, card, RealMachine(), voice, goal=goal), trial)
             show(choice, lambda: choice_view(card, choice), as_json)
             raise typer.Exit(1 if choice.setting.is_stock else 0)
-        bench = Bench(journal, card, machine_in_hand(journal, card, voice, sensors_from), voice, goal=goal_for(card))
+        bench = Bench(journal, card, machine_in_hand(journal, card, voice, sensors_from), voice, goal=goal)
         living = Living(
             chance=trial, agreed=i_agree, this_machine=this_machine, minutes=minutes, to_stock=to_stock,
             after_login=after_login, ambient_celsius=ambient,

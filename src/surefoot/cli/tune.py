@@ -44,6 +44,7 @@ Pool = Annotated[
         "--pool", metavar="FILE", help="Evidence of such units (`surefoot pool`): lends a prior, never a setting."
     ),
 ]
+NoPool = Annotated[bool, typer.Option("--no-pool", help="Use no pool, and take the card's off it.")]
 Strategy = Annotated[str, typer.Option("--strategy", help="posterior, ladder or bisection.")]
 
 
@@ -69,6 +70,7 @@ def tune(
     worth: Worth = None,
     effort: Effort = None,
     pool: Pool = None,
+    no_pool: NoPool = False,
     strategy: Strategy = "posterior",
     max_runs: Annotated[int | None, typer.Option("--max-runs", min=1, help="Pause after so many runs.")] = None,
     minutes: Annotated[float | None, typer.Option("--minutes", min=0, help="Pause after so many minutes.")] = None,
@@ -83,15 +85,17 @@ def tune(
     from surefoot.cli.voice import TerminalVoice
     from surefoot.guide.bench import Bench
     from surefoot.guide.interrupts import stoppable
-    from surefoot.guide.pooling import goal_with_pool, pool_words, unlike_words
+    from surefoot.guide.pooling import goal_with_pool, pool_words, remember_pool, unlike_words
     from surefoot.guide.sensors_from import machine_for
     from surefoot.guide.session import Options, Session
 
     with open_journal() as journal:
         card = journal.unit(unit)
         goal = _goal(card, mttf_hours, confidence, within, max_stride, max_failures, worth, effort)
+        goal = goal if no_pool else goal_with_pool(journal, card, goal, pool, load)
+        card, remembered = remember_pool(journal, card, pool, no_pool)
         options = Options(
-            goal=goal_with_pool(journal, card, goal, pool, load),
+            goal=goal,
             knobs=tuple(knob) if knob else None,
             strategy=strategy,
             load=load,
@@ -103,7 +107,7 @@ def tune(
             this_machine=this_machine,
         )
         voice = TerminalVoice(console(stderr=as_json), attended=not unattended)
-        for text in pool_words(options.goal):
+        for text in (*pool_words(options.goal), *((remembered,) if remembered else ())):
             voice.say(text, "quiet")
         with stoppable(), machine_for(journal, card, voice, sensors_from, on) as machine:
             end = Session(Bench(journal, card, machine, voice), options).run()

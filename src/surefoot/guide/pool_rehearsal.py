@@ -99,7 +99,7 @@ def rows_of_play(
     return [
         {
             **shared, "number": number, "depth": piece.depth, "minutes": piece.minutes, "failed": piece.failed,
-            "timed": piece.timed, "soft": piece.soft,
+            "timed": piece.timed, "soft": piece.soft, "use": piece.use,
             "outcome": ("miscompute" if piece.soft else "reset") if piece.failed else "held",
         }
         for number, piece in enumerate(evidence, 1)

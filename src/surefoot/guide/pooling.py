@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from surefoot.errors import BadInput, SurefootError
 from surefoot.journal import Journal
-from surefoot.journal.bundle_merge import mark
 from surefoot.pool.columns import COLUMNS
-from surefoot.pool.evidence import Known, code, frame, rows_of
+from surefoot.pool.door import lent_by_card, lent_goal
+from surefoot.pool.evidence import Known, frame, rows_of
 from surefoot.pool.kinds import BY
 from surefoot.search import Goal
 from surefoot.units import Unit
@@ -38,7 +38,7 @@ class Shared:
 
 def identity(journal: Journal, unit: Unit) -> str:
     """What two copies of a unit share: when it was entered, and its first card."""
-    return "\n".join(mark(journal.store, unit.name))
+    return journal.identity(unit.name)
 
 
 def found_inputs(paths: Sequence[Path]) -> tuple[list[Path], list[Path]]:
@@ -137,41 +137,34 @@ def _once(rows: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def pool_of(unit: Unit, given: Path | None) -> Path | None:
-    """The pool to use: the one given, else the card's, else none."""
-    if given is not None:
-        return given.expanduser()
-    return Path(unit.pool).expanduser() if unit.pool else None
-
-
-def goal_with_pool(journal: Journal, unit: Unit, goal: Goal, given: Path | None, load: str | None = None) -> Goal:
-    """The goal with what the pool given, or the card's, lends the unit; as it is where there is none.
-
-    A unit is never lent its own runs. Raises BadInput when the file is no pool, or it knows nothing of the unit's kind.
-    """
-    path = pool_of(unit, given)
-    if path is None:
-        return goal
-    from surefoot.pool.lending import kind_of, lent_to
-
-    loads = {knob.name: load for knob in unit.leaders()} if load else None
-    lent = lent_to(path, unit, loads=loads, without=code(identity(journal, unit)))
-    if lent is None:
-        kinds = ", ".join(sorted({kind_of(unit, knob).platform for knob in unit.leaders()}))
-        raise BadInput(
-            f"the pool knows no unit like {unit.name!r} (platform: {kinds}).",
-            where=str(path),
-            remedy="`surefoot pool show FILE` lists what it knows. Tune without it, or name the platform on the card.",
-        )
-    return replace(goal, lent=lent)
+def goal_with_pool(
+    journal: Journal, unit: Unit, goal: Goal, given: Path | None = None, load: str | None = None
+) -> Goal:
+    """As `pool.door.lent_goal`, for a unit of a journal."""
+    return lent_goal(unit, goal, journal.identity(unit.name), given, load)
 
 
 def goal_with_card_pool(journal: Journal, unit: Unit, goal: Goal) -> tuple[Goal, str]:
-    """As `goal_with_pool` with the card's pool; where that cannot be used, the goal as it is, and why, in words."""
-    try:
-        return goal_with_pool(journal, unit, goal, None), ""
-    except SurefootError as error:
-        return goal, f"the card's pool cannot be used ({error.what.rstrip('.')}); what it lent is left out"
+    """As `pool.door.lent_by_card`, for a unit of a journal."""
+    return lent_by_card(unit, goal, journal.identity(unit.name))
+
+
+def remember_pool(journal: Journal, unit: Unit, given: Path | None, forget: bool = False) -> tuple[Unit, str]:
+    """The card with the pool that was given, as it is now in the journal; and what was done, in words, "" for nothing.
+
+    The claim that a session ends with is then what recall, use and the report say later. ``forget``: the card's pool
+    is taken off. Raises BadInput for both at once.
+    """
+    if forget and given is not None:
+        raise BadInput("a pool was given, and that none is to be used.", remedy="Give one of them.")
+    wanted = "" if forget else str(given.expanduser().resolve()) if given is not None else unit.pool
+    if wanted == unit.pool:
+        return unit, ""
+    changed = unit.model_copy(update={"pool": wanted})
+    journal.revise_unit(changed)
+    if forget:
+        return changed, "The card names no pool any more: claims rest on this unit's own runs."
+    return changed, f"The card names the pool now, and every claim counts it: {wanted}. `tune --no-pool` takes it off."
 
 
 def pool_words(goal: Goal) -> list[str]:

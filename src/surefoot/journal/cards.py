@@ -9,6 +9,7 @@ from pydantic import ValidationError
 
 from surefoot.errors import BadInput, JournalError
 from surefoot.journal.base import Records
+from surefoot.journal.bundle_merge import mark
 from surefoot.journal.moments import moment, stamp
 from surefoot.journal.records import CardEntry, Consent, UnitLine
 from surefoot.units import Unit, validated
@@ -45,6 +46,10 @@ class CardRecords(Records):
         with self._store.transaction():
             if self.unit(unit.name) != unit:
                 self._store.insert("cards", unit=unit.name, at=stamp(at), event="revise", card=unit.model_dump_json())
+
+    def identity(self, unit_name: str) -> str:
+        """What two copies of a unit share: when it was entered, and its first card."""
+        return "\n".join(mark(self._store, unit_name))
 
     def retire_unit(self, name: str) -> None:
         """Take a unit out of use; its runs stay. Raises BadInput when it is retired, JournalError with a run open."""

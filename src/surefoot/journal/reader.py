@@ -16,6 +16,9 @@ class JournalReader(Protocol):
     def unit(self, name: str) -> Unit:
         """The card of a unit. Raises BadInput for one that is not there."""
 
+    def identity(self, unit_name: str) -> str:
+        """What two copies of a unit share: when it was entered, and its first card."""
+
     def units(self, retired: bool = False) -> list[Unit]:
         """The cards of all units."""
 

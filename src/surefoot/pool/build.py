@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from surefoot.errors import BadInput, MachineError
 from surefoot.pool.columns import NAMES
-from surefoot.pool.engine import MEMORY, SELECTED, check_pool, copy_words, engine, quoted
+from surefoot.pool.engine import MEMORY, SELECTED, check_pool, copy_words, engine, quoted, table_of
 
 if TYPE_CHECKING:
     import duckdb
@@ -92,12 +92,9 @@ def build(
 
 
 def _views(connection: duckdb.DuckDBPyConnection, files: Sequence[Path]) -> None:
-    listed = ", ".join(quoted(file) for file in files)
     name = ", filename" if len(files) > 1 else ""
-    connection.execute(
-        f"CREATE VIEW given AS SELECT {SELECTED}{name} FROM "
-        f"read_parquet([{listed}], union_by_name = true, filename = {'true' if name else 'false'})"
-    )
+    table = table_of(connection, files, filename=bool(name))
+    connection.execute(f"CREATE VIEW given AS SELECT {SELECTED}{name} FROM {table}")
 
 
 def _fullest(connection: duckdb.DuckDBPyConnection) -> int:

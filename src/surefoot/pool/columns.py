@@ -35,6 +35,7 @@ COLUMNS = (
     Column("failed", "BOOLEAN", "whether the knob failed"),
     Column("timed", "BOOLEAN", "whether the time of a failure is known; false: some time before"),
     Column("soft", "BOOLEAN", "a failure that cost no crash"),
+    Column("use", "BOOLEAN", "ordinary use and no bench run; false where the column is missing"),
     Column("outcome", "VARCHAR", "how the run ended: held, miscompute, reset, ..."),
     Column("load", "VARCHAR", "what was run, by its name"),
     Column("ambient_celsius", "DOUBLE", "temperature of the room, empty where it is not known"),
@@ -43,3 +44,5 @@ COLUMNS = (
     Column("driver", "VARCHAR", "its version"),
 )
 NAMES = tuple(column.name for column in COLUMNS)
+LATER = {"use": "false"}
+"""Columns that a pool of this format may be without, each with what holds then."""

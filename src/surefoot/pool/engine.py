@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import os
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from surefoot.errors import BadInput, MachineError
-from surefoot.pool.columns import COLUMNS, NAMES, VERSION
+from surefoot.pool.columns import COLUMNS, LATER, NAMES, VERSION
 
 if TYPE_CHECKING:
     import duckdb
@@ -51,6 +51,19 @@ def quoted(path: str | os.PathLike[str]) -> str:
     return "'" + str(path).replace("'", "''") + "'"
 
 
+def table_of(connection: duckdb.DuckDBPyConnection, files: Sequence[Path], *, filename: bool = False) -> str:
+    """Pools as a table of SQL, with the columns that an older one may be without."""
+    listed = ", ".join(quoted(file) for file in files)
+    table = f"read_parquet([{listed}], union_by_name = true, filename = {'true' if filename else 'false'})"
+    there = {row[0] for row in connection.execute(f"DESCRIBE SELECT * FROM {table}").fetchall()}
+    more = "".join(
+        f", coalesce({name}, {otherwise}) AS {name}" if name in there else f", {otherwise} AS {name}"
+        for name, otherwise in LATER.items()
+    )
+    out = ", ".join(name for name in LATER if name in there)
+    return f"(SELECT *{f' EXCLUDE ({out})' if out else ''}{more} FROM {table})"
+
+
 def copy_words(target: Path) -> str:
     """The end of a COPY that writes a pool's file."""
     return (
@@ -74,7 +87,7 @@ def check_pool(connection: duckdb.DuckDBPyConnection, path: Path) -> None:
         }
     except duckdb.Error:
         raise BadInput("this is not a pool: it is no Parquet file.", where=str(path)) from None
-    missing = [name for name in NAMES if name not in there]
+    missing = [name for name in NAMES if name not in there and name not in LATER]
     if missing:
         raise BadInput(f"this is not a pool: it has no column {missing[0]!r}.", where=str(path))
     if marked is not None and marked[0] != VERSION:

@@ -74,6 +74,7 @@ def rows_of(known: Known, *, by: str = BY) -> list[dict[str, Any]]:
                     "failed": piece.failed,
                     "timed": piece.timed,
                     "soft": piece.soft,
+                    "use": piece.use,
                     "outcome": str(item.run.outcome or ""),
                     "load": item.run.plan.load,
                     "ambient_celsius": conditions.ambient_celsius,

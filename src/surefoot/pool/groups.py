@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from surefoot.pool.engine import check_pool, engine, quoted
+from surefoot.pool.engine import check_pool, engine, quoted, table_of
 from surefoot.search.evidence import Evidence
 from surefoot.units import Knob
 
@@ -123,7 +123,8 @@ def members(
         )
         rows = connection.execute(
             f"SELECT unit, platform, family, knob, domain, measure, toward, load, source, month, depth, minutes, "
-            f"failed, timed, soft FROM read_parquet({quoted(path)}) SEMI JOIN chosen USING (unit, platform, knob) "
+            f"failed, timed, soft, use FROM {table_of(connection, [path])} "
+            f"SEMI JOIN chosen USING (unit, platform, knob) "
             f"WHERE {where} ORDER BY platform, knob, unit, number",
             list(values),
         ).fetchall()
@@ -139,7 +140,9 @@ def _gathered(rows: Sequence[tuple[object, ...]]) -> list[Member]:
         first = pieces[0]
         loads = [str(row[7]) for row in pieces if float(str(row[10])) > 0] or [str(first[7])]
         evidence = tuple(
-            Evidence(float(str(row[10])), float(str(row[11])), bool(row[12]), bool(row[13]), bool(row[14]))
+            Evidence(
+                float(str(row[10])), float(str(row[11])), bool(row[12]), bool(row[13]), bool(row[14]), bool(row[15])
+            )
             for row in pieces
         )
         kind = Kind(str(first[1]), str(first[2]), str(first[3]), str(first[4]), str(first[5]), str(first[6]))

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from surefoot.search.evidence import Evidence
 from surefoot.search.likelihood import log_likelihood, log_survival
 from surefoot.search.prior import RUN_SPREAD, STRAY_FAILURES, typical_per_decade
+from surefoot.search.use_evidence import apart, log_use_at
 from surefoot.units import Knob
 
 Floats = NDArray[np.float64]
@@ -56,8 +57,15 @@ def unit_likelihood(grid: FitGrid, evidence: Sequence[Evidence], mislogged: floa
     """
     slope = np.exp(grid.log_slope)
     total = np.zeros((grid.edge.size, slope.size))
-    for piece in evidence:
-        hazard = np.power(10.0, np.clip((piece.depth - grid.edge[:, None]) / slope, -12.0, 6.0))
+
+    def hazard_at(depth: float) -> Floats:
+        return np.asarray(np.power(10.0, np.clip((depth - grid.edge[:, None]) / slope, -12.0, 6.0)))
+
+    bench, use = apart(evidence)
+    # Hours of use are discounted as in the unit's own search, and never taken for hours on the bench.
+    total += log_use_at(hazard_at, use)
+    for piece in bench:
+        hazard = hazard_at(piece.depth)
         hours = piece.minutes / 60.0
         one = log_likelihood(hazard, hours, piece.failed, piece.timed, spread=RUN_SPREAD, stray=STRAY_FAILURES)
         if mislogged > 0.0:

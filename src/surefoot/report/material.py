@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from surefoot.pool.door import lent_by_card
 from surefoot.runs import Outcome, Run, Trace
 from surefoot.scores.comparison import Comparison
 from surefoot.scores.configurations import parts_from
@@ -73,6 +74,8 @@ def collect(
     card = journal.unit(unit) if isinstance(unit, str) else unit
     gathered = gather(journal, card, tell=tell)
     goal = Goal(mttf_hours=card.goal.mttf_hours, confidence=card.goal.confidence, effort=card.goal.effort)
+    # The claim is the one that recall gives: with what the card's pool lends.
+    goal, why_no_pool = lent_by_card(card, goal, journal.identity(card.name))
     # As recall asks: runs under another firmware or driver than the card's do not count.
     present = Conditions(firmware=card.firmware, driver=card.driver)
     closed = tuple(run for run in gathered.runs if not run.is_open)
@@ -113,7 +116,7 @@ def collect(
         surfaces=gathered.surfaces,
         supply=gathered.supply,
         equal_scores=equal_scores(comparison) if comparison else (),
-        problems=gathered.problems,
+        problems=(*gathered.problems, *((f"{card.name}: {why_no_pool}",) if why_no_pool else ())),
         open_runs=len(gathered.runs) - len(closed),
     )
 

@@ -14,7 +14,7 @@ the smaller hazard more.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,7 +38,12 @@ def apart(evidence: Sequence[Evidence]) -> tuple[list[Evidence], list[Evidence]]
 
 
 def log_use(grid: Grid, pieces: Sequence[Evidence]) -> Floats | float:
-    """Log likelihood of all stretches of use together over the grid, shape (n, k); 0 without any.
+    """Log likelihood of all stretches of use together over the grid, shape (n, k); 0 without any."""
+    return log_use_at(grid.hazard, pieces)
+
+
+def log_use_at(hazard: Callable[[float], Floats], pieces: Sequence[Evidence]) -> Floats | float:
+    """The same where the bench load's hazard per hour at a depth is told by a function, in the shape that it gives.
 
     How the same hours were cut into stretches does not matter to it.
     """
@@ -54,19 +59,19 @@ def log_use(grid: Grid, pieces: Sequence[Evidence]) -> Floats | float:
         hours[piece.depth] = hours.get(piece.depth, 0.0) + piece.minutes / 60.0
         if piece.failed:
             failures.append(piece)
-    dose = np.zeros(grid.log_prior.shape)
+    dose = np.zeros_like(hazard(pieces[0].depth))
     for depth, held in hours.items():
-        dose += grid.hazard(depth) * held
+        dose += hazard(depth) * held
     shape, scale = 1.0 / USE_SPREAD, USE_SHARE * USE_SPREAD
     found = np.asarray(-shape * np.log1p(scale * dose))
     keep = 1.0 - STRAY_FAILURES
     for piece in failures:
-        rate = shape * scale * grid.hazard(piece.depth) / (1.0 + scale * dose)
+        rate = shape * scale * hazard(piece.depth) / (1.0 + scale * dose)
         found += np.log(keep * rate + STRAY_FAILURES / (piece.minutes / 60.0))
         shape += 1.0
     for piece in found_late:
         lasted = max(piece.minutes / 60.0, SHORTEST_HOURS)
-        more = scale * grid.hazard(piece.depth) * lasted / (1.0 + scale * dose)
+        more = scale * hazard(piece.depth) * lasted / (1.0 + scale * dose)
         found += np.log(keep * -np.expm1(-shape * np.log1p(more)) + STRAY_FAILURES)
         shape += 1.0
     return np.asarray(found)
