@@ -19,6 +19,7 @@ from surefoot.journal import Journal
 from surefoot.rehearsal.machine import MachineDown
 from surefoot.rehearsal.virtual import VirtualUnit
 from surefoot.report.material import collect
+from surefoot.report.picture import PAGE
 from surefoot.report.sections import build
 from surefoot.runs import USE, Outcome, Run, RunPlan, Trace
 from surefoot.search import assess
@@ -102,6 +103,12 @@ def test_sixty_days_on_trial_with_all_that_comes_in_sixty_days(journal: Journal,
     page = build(collect(journal, unit.name))
     (section,) = [one for one in page.sections if one.key == "in-use"]
     assert len(section.tables[0].rows) == len(grown)
+    (chart,) = section.blocks[0].charts
+    assert list(chart.table["certified (mV)"]) == [one.certified.value("cpu-core") for one in grown]
+    marks = {layer["mark"]["type"]: layer for layer in chart.spec(PAGE)["layer"] if "transform" not in layer}
+    assert marks["line"]["mark"]["interpolate"] == "step-after"
+    drawn = chart.spec(PAGE)["datasets"]
+    assert sum(row.get("failed", False) for rows in drawn.values() for row in rows) == told.failures
     # After each crash: shallower at once.
     for crashed, after in pairwise(runs):
         if crashed.outcome is Outcome.RESET:
