@@ -233,7 +233,8 @@ def _beside(row: Row, material: Material, looks: Looks) -> str:
     for pair, compared in material.own:
         cell = compared.cell(row.metric.name, pair.tuned.key)
         if cell is not None and cell.gain is not None:
-            return f"The title sets “{looks.names[pair.tuned.key]}” beside “{looks.names[pair.stock.key]}”."
+            tuned, stock = looks.names[pair.tuned.key], looks.names[pair.stock.key]
+            return f"The title sets “{tuned}” beside “{stock}”, judged as that pair alone."
     return ""
 
 
@@ -311,7 +312,7 @@ def _surfaces(material: Material, looks: Looks) -> Picture | None:
         description=f"Surface temperatures by place and configuration, the hottest reading of each; {most['verdict']}.",
         note="Each mark is the hottest reading, as read. Dotted lines: burn thresholds of ISO 13732-1 at long contact "
         "(51 °C: uncoated metal).",
-        says=f"The hottest of {count(int(frame['readings'].max()), 'reading')} of each place and configuration.",
+        says=f"The hottest of {_range_of(frame['readings'])} of each place and configuration.",
         draw=partial(
             surfaces.draw,
             frame,
@@ -321,6 +322,12 @@ def _surfaces(material: Material, looks: Looks) -> Picture | None:
         table=frame,
         legend=common.series_legend(order, [looks.by_name[name] for name in order]),
     )
+
+
+def _range_of(readings: pd.Series[int]) -> str:
+    """``3 to 6 readings``."""
+    least, most = int(readings.min()), int(readings.max())
+    return (f"{least} to " if least < most else "") + count(most, "reading")
 
 
 def _brief(contact: str) -> str:
