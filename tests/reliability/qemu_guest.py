@@ -114,7 +114,7 @@ class Guest:
     """One machine. ``script``: what it runs once its disk is there; ``folder``: for its disk and its sockets.
 
     ``port``: of this machine's loopback, that leads to its own port 22; None for no network. What it writes to
-    ``/dev/ttyS1`` comes out of `said`, a line at a time. Its processor is QEMU's own (TCG): slow, and the same anywhere.
+    ``/dev/ttyS1`` comes out of `said`, a line at a time. Its processor is QEMU's own (TCG), slow.
     """
 
     def __init__(self, folder: Path, script: str, port: int | None = None, memory: int = 768) -> None:
@@ -131,7 +131,21 @@ class Guest:
             network = ["-nic", f"user,model=virtio-net-pci,hostfwd=tcp:127.0.0.1:{port}-:22"]
         self._process = subprocess.Popen(
             [
-                *("nice", "-n", "10", "qemu-system-x86_64", "-accel", "tcg", "-cpu", "max", "-m", str(memory), "-smp", "1", *network),
+                *(
+                    "nice",
+                    "-n",
+                    "10",
+                    "qemu-system-x86_64",
+                    "-accel",
+                    "tcg",
+                    "-cpu",
+                    "max",
+                    "-m",
+                    str(memory),
+                    "-smp",
+                    "1",
+                    *network,
+                ),
                 *("-kernel", str(kernel), "-initrd", str(initramfs), "-display", "none", "-no-user-config"),
                 *("-append", f"console=ttyS0 panic=5 guest.script={folder / 'guest.sh'}"),
                 *("-virtfs", "local,path=/,mount_tag=root,security_model=none,readonly=on,multidevs=remap"),

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from surefoot.cli.common import JsonFlag, UnitName, console, open_journal, show
-from surefoot.cli.hands_options import Agreed, SensorsFrom, ThisMachine, Unattended
+from surefoot.cli.hands_options import Agreed, On, SensorsFrom, ThisMachine, Unattended
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -44,6 +44,7 @@ def live(
     not_with_login: Annotated[bool, typer.Option("--not-with-login", help="Take that out again, and stop.")] = False,
     dry_run: Annotated[bool, typer.Option("--dry-run", help="Only print what would be held or installed.")] = False,
     sensors_from: SensorsFrom = None,
+    on: On = None,
     unattended: Unattended = False,
     i_agree: Agreed = False,
     this_machine: ThisMachine = False,
@@ -59,7 +60,7 @@ def live(
     from surefoot.guide.living import live as lived
     from surefoot.guide.machine import RealMachine
     from surefoot.guide.pooling import goal_with_card_pool
-    from surefoot.guide.sensors_from import machine_in_hand
+    from surefoot.guide.sensors_from import machine_for
 
     if careful and trial is not None:
         raise BadInput("--careful and --trial were both given.", remedy="Give one of them.")
@@ -75,13 +76,12 @@ def live(
             choice = choose(Bench(journal, card, RealMachine(), voice, goal=goal), trial)
             show(choice, lambda: choice_view(card, choice), as_json)
             raise typer.Exit(1 if choice.setting.is_stock else 0)
-        bench = Bench(journal, card, machine_in_hand(journal, card, voice, sensors_from), voice, goal=goal)
         living = Living(
             chance=trial, agreed=i_agree, this_machine=this_machine, minutes=minutes, to_stock=to_stock,
             after_login=after_login, ambient_celsius=ambient,
         )  # fmt: skip
-        with stoppable():
-            end = lived(bench, living)
+        with stoppable(), machine_for(journal, card, voice, sensors_from, on) as machine:
+            end = lived(Bench(journal, card, machine, voice, goal=goal), living)
     show(end, lambda: _view(card, end), as_json)
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from surefoot.cli.common import JsonFlag, UnitName, console, open_journal, show
-from surefoot.cli.hands_options import Agreed, ThisMachine, Unattended
+from surefoot.cli.hands_options import Agreed, On, ThisMachine, Unattended
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -27,6 +27,7 @@ def recall(
     confidence: Annotated[float | None, typer.Option("--confidence", help="At this confidence instead.")] = None,
     ambient: Annotated[float | None, typer.Option("--ambient", help="Room temperature now, °C.")] = None,
     apply: Annotated[bool, typer.Option("--apply", help="Have the setting applied by the unit's hands.")] = False,
+    on: On = None,
     unattended: Unattended = False,
     i_agree: Agreed = False,
     this_machine: ThisMachine = False,
@@ -41,19 +42,20 @@ def recall(
     from surefoot.guide.machine import RealMachine
     from surefoot.guide.pooling import goal_with_card_pool
     from surefoot.guide.recall import recall as recalled
+    from surefoot.guide.sensors_from import machine_or
 
     with open_journal() as journal:
         card = journal.unit(unit)
         goal = goal_for(card, mttf_hours=mttf_hours, confidence=confidence)
         goal, why_no_pool = goal_with_card_pool(journal, card, goal)
         voice = TerminalVoice(console(stderr=as_json), attended=not unattended)
-        bench = Bench(journal, card, RealMachine(), voice, goal=goal)
         applied = None
-        if apply:
-            with stoppable():
+        with stoppable(), machine_or(RealMachine(), card, voice, on) as machine:
+            bench = Bench(journal, card, machine, voice, goal=goal)
+            if apply:
                 answer, applied = recall_and_apply(bench, Applying(i_agree, this_machine, ambient))
-        else:
-            answer = recalled(journal, card, goal, present_on(bench, ambient))
+            else:
+                answer = recalled(journal, card, goal, present_on(bench, ambient))
         if why_no_pool:
             answer = answer.with_warning(why_no_pool)
     values = applied.values if applied is not None else None

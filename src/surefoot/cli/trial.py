@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from surefoot.cli.common import JsonFlag, UnitName, console, open_journal, show
+from surefoot.cli.hands_options import On
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -53,6 +54,7 @@ def trial(
     plan_only: Annotated[bool, typer.Option("--plan-only", help="Show the plan; nothing is written or run.")] = False,
     status: Annotated[bool, typer.Option("--status", help="Where the last trial stands; nothing is run.")] = False,
     end: Annotated[bool, typer.Option("--end", help="No run of the trial that goes on is to come.")] = False,
+    on: On = None,
     unattended: Annotated[bool, typer.Option("--unattended", help="Nobody will answer.")] = False,
     i_agree: Annotated[bool, typer.Option("--i-agree", help="I have read SAFETY.md and agree.")] = False,
     this_machine: Annotated[bool, typer.Option("--this-machine", help="This machine is the unit.")] = False,
@@ -64,6 +66,7 @@ def trial(
     from surefoot.guide import trial_planning as planning
     from surefoot.guide.bench import Bench
     from surefoot.guide.interrupts import stoppable
+    from surefoot.guide.sensors_from import machine_or
     from surefoot.guide.trial_state import look, states
     from surefoot.guide.trial_words import arms_from, instruments_from
     from surefoot.units import Conditions, validated
@@ -76,32 +79,33 @@ def trial(
                 state = guide.end_by_user(journal, unit)
             _show(unit, state, look(state, journal.scores(unit)), as_json)
             return
-        machine = guide.machine_for(card)
         voice = TerminalVoice(console(stderr=as_json), attended=not unattended)
-        if of:
-            planned = planning.plan_trial(
-                journal,
-                card,
-                arms_from(journal, card, of),
-                load=load or machine.default_load(card, None),
-                seed=planning.drawn_seed() if seed is None else seed,
-                minutes=minutes,
-                repeats=repeats,
-                to_see=planning.percent_from(to_see),
-                metric=metric,
-                readings=instruments_from(reading or ()),
+        with stoppable(), machine_or(guide.machine_for(card), card, voice, on) as machine:
+            if of:
+                planned = planning.plan_trial(
+                    journal,
+                    card,
+                    arms_from(journal, card, of),
+                    load=load or machine.default_load(card, None),
+                    seed=planning.drawn_seed() if seed is None else seed,
+                    minutes=minutes,
+                    repeats=repeats,
+                    to_see=planning.percent_from(to_see),
+                    metric=metric,
+                    readings=instruments_from(reading or ()),
+                )
+                if plan_only:
+                    show({"unit": unit, "planned": planned}, lambda: _plan_view(planned), as_json)
+                    return
+                guide.refuse_without_hands(voice, planned.plan)
+                number = planning.begin_trial(journal, card, planned.plan)
+                voice.say(planning.plan_says(planned), "heading")
+            else:
+                number = guide.going(journal, unit).number
+            conditions = validated(Conditions, {"ambient_celsius": ambient}, "the conditions")
+            trialling = guide.Trialling(
+                conditions=conditions, agreed=i_agree, this_machine=this_machine, at_most_runs=runs
             )
-            if plan_only:
-                show({"unit": unit, "planned": planned}, lambda: _plan_view(planned), as_json)
-                return
-            guide.refuse_without_hands(voice, planned.plan)
-            number = planning.begin_trial(journal, card, planned.plan)
-            voice.say(planning.plan_says(planned), "heading")
-        else:
-            number = guide.going(journal, unit).number
-        conditions = validated(Conditions, {"ambient_celsius": ambient}, "the conditions")
-        trialling = guide.Trialling(conditions=conditions, agreed=i_agree, this_machine=this_machine, at_most_runs=runs)
-        with stoppable():
             guide.go_on(Bench(journal, card, machine, voice), number, trialling)
         state = next(one for one in states(journal, unit) if one.number == number)
         _show(unit, state, look(state, journal.scores(unit)), as_json)

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from surefoot.errors import AnswerIsNo, MachineError
 from surefoot.guide.at_work import at_work, where_it_is
 from surefoot.guide.bench import Bench
+from surefoot.guide.remote.again import wait_for
+from surefoot.guide.remote.lost import LineLost
 from surefoot.guide.stretch import (
     HEARTBEAT_SECONDS,
     SAMPLE_SECONDS,
@@ -17,6 +19,7 @@ from surefoot.guide.stretch import (
     hold_in_use,
 )
 from surefoot.guide.unclosed import went_down
+from surefoot.guide.voice import Voice
 from surefoot.runs import USE, Outcome, Run
 from surefoot.search.use_choice import InUse, UseChoice, check_chance, choose_for_use, in_use
 from surefoot.thermal.under_load import Level, bench_levels
@@ -85,9 +88,20 @@ def live(bench: Bench, living: Living) -> Lived:
         _refuse_unjudged(bench)
     if living.chance is not None:
         _agree_to_trial(bench, living)
+    voice = bench.voice
+    while True:
+        try:
+            return _live(bench, living, voice)
+        except LineLost as lost:
+            bench = wait_for(bench, lost)
+
+
+def _live(bench: Bench, living: Living, voice: Voice) -> Lived:
     with at_work(
         bench, off_stock=True, agreed=living.agreed, this_machine=living.this_machine, stays=not living.to_stock
     ):
+        # A stretch that was lost with the line is judged by now; from here on somebody may be asked again.
+        bench = replace(bench, voice=voice)
         if living.chance is not None:
             bench.journal.give_consent(bench.unit.name, f"a trial: {TRIAL_CAUTION}")
         if living.after_login:

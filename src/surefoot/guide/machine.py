@@ -105,10 +105,18 @@ class RealMachine:
         from surefoot.rig.registry import sensors
         from surefoot.rig.sampler import Sampler
 
-        self._sampler = Sampler([*more, *sensors(root)])
+        self._sources = [*more, *sensors(root)]
+        self._sampler = Sampler(self._sources)
         self._root = root
         # Begun now, before any run: counters tell only what has changed since.
         watch(root)
+
+    def listen_to(self, source: SensorSource) -> None:
+        """One more sensor source, believed before the others."""
+        from surefoot.rig.sampler import Sampler
+
+        self._sources = [source, *self._sources]
+        self._sampler = Sampler(self._sources)
 
     def identity(self) -> str:
         """From the installation and the board."""

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from pathlib import Path
-from typing import Final
+from pathlib import Path, PureWindowsPath
+from tempfile import TemporaryDirectory
+from typing import TYPE_CHECKING, Final
 
 from surefoot.errors import BadInput, MachineError
 from surefoot.guide.card_commands import see_commands
@@ -16,6 +17,9 @@ from surefoot.logs import ASK_BELOW, IGNORE, log_fingerprint
 from surefoot.logs.columns import parse_correction
 from surefoot.rig.sensors.growing_log import GrowingLog
 from surefoot.units import Unit
+
+if TYPE_CHECKING:
+    from surefoot.guide.remote.machine import RemoteMachine
 
 SHOWN: Final = 12
 
@@ -44,15 +48,38 @@ def machine_for(
     from surefoot.guide.remote.machine import RemoteMachine
     from surefoot.guide.remote.ssh import ssh_command
 
-    if sensors_from is not None:
-        raise BadInput("a log on another machine cannot be followed.", where="--sensors-from", remedy="Leave it out.")
-    if unit.sensors_from:
-        voice.say(f"The card's log {unit.sensors_from} is not followed: it is on another machine.", "warn")
     see_commands(unit, voice, away=True)
+    path = str(sensors_from) if sensors_from else unit.sensors_from
     with RemoteMachine(ssh_command(on, unit.remote.agent), on, unit.remote.switch_power) as machine:
+        if path:
+            follow_there(journal, machine, path, voice)
         for words in machine.missing():
             voice.say(words, "quiet")
         yield machine
+
+
+@contextmanager
+def machine_or(machine: Machine, unit: Unit, voice: Voice, on: str | None) -> Iterator[Machine]:
+    """The machine given, or the one that ``on`` names: for what needs no sensors. Raises as `machine_for`."""
+    if on is None:
+        yield machine
+        return
+    from surefoot.guide.remote.machine import RemoteMachine
+    from surefoot.guide.remote.ssh import ssh_command
+
+    see_commands(unit, voice, away=True)
+    with RemoteMachine(ssh_command(on, unit.remote.agent), on, unit.remote.switch_power) as there:
+        yield there
+
+
+def follow_there(journal: Journal, machine: RemoteMachine, path: str, voice: Voice) -> None:
+    """A log on the machine at the other end of the line as a live sensor: its columns are settled here, by a copy of
+    its ends. Raises MachineError when there is no such file there, or it is no log."""
+    with TemporaryDirectory() as folder:
+        copy = Path(folder) / (PureWindowsPath(path).name or "log")
+        copy.write_bytes(machine.log_ends(path))
+        known = follow(journal, copy, voice).corrections
+    machine.follow(path, known)
 
 
 def follow(journal: Journal, path: Path, voice: Voice) -> GrowingLog:

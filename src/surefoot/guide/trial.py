@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 from surefoot.errors import AnswerIsNo, BadInput, MachineError
@@ -14,6 +14,8 @@ from surefoot.guide.exception import ask_exception
 from surefoot.guide.hold import hold
 from surefoot.guide.machine import Machine, RealMachine
 from surefoot.guide.measure import keep_score, present_conditions
+from surefoot.guide.remote.again import wait_for
+from surefoot.guide.remote.lost import LineLost
 from surefoot.guide.run_in_hand import Holding
 from surefoot.guide.settle import Settling, settle
 from surefoot.guide.trial_state import Look, TrialState, look, states
@@ -81,34 +83,44 @@ def go_on(bench: Bench, number: int, trialling: Trialling) -> TrialState:
     A void run is made again. Raises AnswerIsNo when a configuration fails, since it cannot be measured then;
     MachineError where hands are needed and nobody is there.
     """
-    first = _state(bench, number)
+    first, voice = _state(bench, number), bench.voice
     off_stock = any(not arm.setting.is_stock for arm in first.plan.arms)
-    refuse_without_hands(bench.voice, first.plan)
-    made = 0
-    with at_work(bench, off_stock=off_stock, agreed=trialling.agreed, this_machine=trialling.this_machine):
-        for arm in first.plan.arms:
-            if not arm.setting.is_stock:
-                ask_exception(bench, arm.setting)
-        while True:
-            state = _state(bench, number)
-            _refuse_failed(state)
-            turn = state.next
-            if (turn is None or turn.position == 1) and state.blocks_done and _stops(bench, state):
-                break
-            if turn is None:
-                _end(bench, state, "every block is in")
-                break
-            if trialling.at_most_runs is not None and made >= trialling.at_most_runs:
-                break
-            bench.voice.say(state.next_says(), "heading")
-            run = _one(bench, state, turn, trialling)
-            made += 1
-            if run.outcome is Outcome.VOID and _voids(bench, number, turn) >= MOST_VOID:
-                raise AnswerIsNo(
-                    f"this run was void {MOST_VOID} times: {run.closing.judged_by if run.closing else ''}.",
-                    remedy="See what disturbs it, then give the same command again: the trial goes on there.",
-                )
-    return _state(bench, number)
+    refuse_without_hands(voice, first.plan)
+    made: list[int] = []
+    while True:
+        try:
+            with at_work(bench, off_stock=off_stock, agreed=trialling.agreed, this_machine=trialling.this_machine):
+                # A run that was lost with the line is judged by now; from here on somebody may be asked again.
+                bench = replace(bench, voice=voice)
+                for arm in first.plan.arms:
+                    if not arm.setting.is_stock:
+                        ask_exception(bench, arm.setting)
+                _turns(bench, number, trialling, made)
+            return _state(bench, number)
+        except LineLost as lost:
+            bench = wait_for(bench, lost)
+
+
+def _turns(bench: Bench, number: int, trialling: Trialling, made: list[int]) -> None:
+    """Turn after turn, until the trial ends or enough were made; ``made``: numbers of the runs, added to."""
+    while True:
+        state = _state(bench, number)
+        _refuse_failed(state)
+        turn = state.next
+        if (turn is None or turn.position == 1) and state.blocks_done and _stops(bench, state):
+            return
+        if turn is None:
+            return _end(bench, state, "every block is in")
+        if trialling.at_most_runs is not None and len(made) >= trialling.at_most_runs:
+            return None
+        bench.voice.say(state.next_says(), "heading")
+        run = _one(bench, state, turn, trialling)
+        made.append(run.id)
+        if run.outcome is Outcome.VOID and _voids(bench, number, turn) >= MOST_VOID:
+            raise AnswerIsNo(
+                f"this run was void {MOST_VOID} times: {run.closing.judged_by if run.closing else ''}.",
+                remedy="See what disturbs it, then give the same command again: the trial goes on there.",
+            )
 
 
 def _state(bench: Bench, number: int) -> TrialState:

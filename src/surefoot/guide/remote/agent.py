@@ -10,6 +10,7 @@ import contextlib
 import os
 import threading
 import time
+from base64 import b64encode
 from collections.abc import Callable, Mapping
 from dataclasses import asdict
 from datetime import datetime
@@ -38,6 +39,7 @@ from surefoot.rig.guardian import WithGuardian, all_reports, with_guardian
 from surefoot.rig.guardian.reports import FILE_NAME
 from surefoot.rig.hands.found import found_by
 from surefoot.rig.protocols import LoadSession
+from surefoot.rig.sensors.growing_log import GrowingLog, ends_of
 from surefoot.units import Setting, Unit, validated
 
 LAST_RESORT_SECONDS: Final = 45.0
@@ -61,6 +63,8 @@ class Agent:
         self._unit: Unit | None = None
         self._off_stock = False
         self._verbs: dict[str, Callable[[Asked], Any]] = {
+            "log-ends": lambda asked: b64encode(ends_of(Path(str(asked["path"])))).decode("ascii"),
+            "follow": self._follow,
             "missing": lambda _: list(self._machine.missing()),
             "sample": lambda _: self._machine.sample(),
             "default-load": lambda asked: self._machine.default_load(_unit(asked), asked.get("knob")),
@@ -173,6 +177,10 @@ class Agent:
                 return False
         self._hands.close()
         return True
+
+    def _follow(self, asked: Asked) -> Any:
+        known = {str(name): str(meant) for name, meant in dict(asked["corrections"]).items()}
+        self._machine.listen_to(GrowingLog(Path(str(asked["path"])), known))
 
     def _load(self, asked: Asked) -> Any:
         load = self._machine.load(str(asked["name"]), _unit(asked))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import time
+from base64 import b64decode
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -62,6 +63,7 @@ class RemoteMachine:
         self._guardian: int | None = None
         self._missing: list[str] | None = None
         self._seen: Ending | None = None
+        self._followed: tuple[str, dict[str, str]] | None = None
 
     def ask(self, do: str, **more: Any) -> Any:
         """Ask the agent. Raises LineLost when nobody is there any more, and what the agent refuses as its error."""
@@ -104,6 +106,19 @@ class RemoteMachine:
     def sample(self) -> dict[str, float]:
         """The unit's sensors now."""
         return numbers(self.ask("sample", within=QUICK_SECONDS))
+
+    def log_ends(self, path: str) -> bytes:
+        """Head and tail of a log on the unit. Raises MachineError where it cannot be read."""
+        try:
+            return b64decode(str(self.ask("log-ends", path=path)), validate=True)
+        except ValueError:
+            raise MachineError("the agent on the unit answered something that is no file.", where=path) from None
+
+    def follow(self, path: str, corrections: Mapping[str, str]) -> None:
+        """Have a log there followed as a live sensor, now and after the line was lost."""
+        self.ask("follow", path=path, corrections=dict(corrections))
+        self._followed = (path, dict(corrections))
+        self._missing = None
 
     def missing(self) -> Sequence[str]:
         """What the unit does not offer, in words."""
@@ -202,6 +217,7 @@ class RemoteMachine:
                     self._switch_power(say)
                 time.sleep(AGAIN_SECONDS)
         self._seen = None
+        self._follow_again(say)
         if same_boot(before.boot, self.boot_id()) is False:
             if switched:
                 self._seen = Ending("froze", "no word from it until its power was switched off and on")
@@ -216,6 +232,17 @@ class RemoteMachine:
             "It is back, under the same boot"
             + ("; what ran on it froze." if self._seen else ": only the line was lost.")
         )
+
+    def _follow_again(self, say: Callable[[str], object]) -> None:
+        if self._followed is None:
+            return
+        path, corrections = self._followed
+        try:
+            self.ask("follow", path=path, corrections=corrections)
+        except LineLost:
+            raise
+        except MachineError as error:
+            say(f"The log there is not followed any more: {error.message()}")
 
     def _there(self, moment: datetime) -> datetime:
         return moment + timedelta(seconds=self._line.hello.ahead)

@@ -41,7 +41,7 @@ class GrowingLog:
         self.path = path
         self._corrections = dict(corrections or {})
         self._clock = clock
-        self.log = self._recognise(_ends(path))
+        self.log = self._recognise(ends_of(path))
         self._reader = RowReader.of(self.log)
         if not self._reader.places:
             raise MachineError(
@@ -56,6 +56,11 @@ class GrowingLog:
         # It was looked at once and not seen to grow: it gets its time to do so before it is called stale.
         self._grew_at = clock()
         self._since_header: list[str] | None = None
+
+    @property
+    def corrections(self) -> dict[str, str]:
+        """What was said of its columns."""
+        return dict(self._corrections)
 
     def _recognise(self, data: bytes) -> ImportedLog:
         try:
@@ -176,7 +181,7 @@ def _identity(path: Path) -> tuple[tuple[int, int], int]:
     return (found.st_dev, found.st_ino), found.st_size
 
 
-def _ends(path: Path) -> bytes:
+def ends_of(path: Path) -> bytes:
     """The head and the tail of the file, cut at whole lines. Raises MachineError when it cannot be read."""
     try:
         with path.open("rb") as file:
