@@ -66,6 +66,11 @@ def test_an_edge_far_from_the_pools_is_rare_and_not_impossible() -> None:
     assert found == pytest.approx(stats.t.pdf((edges[:, 0] - 110.0) / 12.0, 4) / 12.0, rel=1e-4)
 
 
+def test_what_is_lent_is_told_with_its_middle_and_spread() -> None:
+    two = EdgePrior((EdgePart(100.0, 3.0, 1.6, 0.2), EdgePart(108.0, 3.0, 1.6, 0.2)), 0.8, 9, "made up")
+    assert (two.edge_mean, two.edge_deviation) == (104.0, 5.0)
+
+
 def test_no_stride_is_longer_for_a_pool() -> None:
     """Rules stay: what is lent never takes a run further past what held."""
     step = next_step(KNOB, CLIMBED[:2], LENT)

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from rich.console import RenderableType
 
     from surefoot.guide.demo import Demo
+    from surefoot.guide.demo_pool import SmallPool
 
 
 def register(app: typer.Typer) -> None:
@@ -22,6 +23,10 @@ def register(app: typer.Typer) -> None:
 
 def demo(
     seed: Annotated[int, typer.Option("--seed", min=0, help="Another seed, another chip.")] = 15,
+    pool: Annotated[
+        bool,
+        typer.Option("--pool", help="Six more units of the kind, the pool they make, and what it lends."),
+    ] = False,
     report: Annotated[bool, typer.Option("--report/--no-report", help="Also write the report page.")] = True,
     as_json: JsonFlag = False,
 ) -> None:
@@ -38,7 +43,24 @@ def demo(
         played = play(journal, seed, voice)
         page = _report(journal, played) if report else None
         files = {"journal": journal.path, "report": page}
-    show(_for_tools(played, files), lambda: _view(played, files), as_json)
+        small = _small_pool(journal, played, seed, voice, files, report) if pool else None
+    show(_for_tools(played, files, small), lambda: _view(played, files, small), as_json)
+
+
+def _small_pool(journal: Any, played: Demo, seed: int, voice: Any, files: dict[str, Any], report: bool) -> SmallPool:
+    from surefoot.guide.demo_pool import SIBLINGS, play_siblings, show_pool
+
+    voice.say(f"{SIBLINGS} more units of the kind are tuned, each another chip, invented like the first.", "quiet")
+    last = max(run.closed_at or run.opened_at for run in journal.runs(played.unit.name))
+    play_siblings(journal, played.unit, seed, last)
+    files["pool"] = Path(journal.path).parent / f"{played.unit.name}-pool.parquet"
+    now = max(run.closed_at or run.opened_at for unit in journal.units() for run in journal.runs(unit.name))
+    made = show_pool(journal, played.unit, files["pool"], now)
+    if report:
+        from surefoot.report.fleet import write_fleet_page
+
+        files["all units"] = write_fleet_page(made.fleet, Path(journal.path).parent / f"{played.unit.name}-fleet.html")
+    return made
 
 
 def _report(journal: Any, played: Demo) -> Path:
@@ -49,8 +71,10 @@ def _report(journal: Any, played: Demo) -> Path:
     return path
 
 
-def _for_tools(played: Demo, files: dict[str, Any]) -> dict[str, Any]:
+def _for_tools(played: Demo, files: dict[str, Any], small: SmallPool | None) -> dict[str, Any]:
+    told = {} if small is None else {"pool": small.built, "lends": small.lends, "with_pool": small.claim}
     return {
+        **told,
         "unit": played.unit.name,
         "recall": played.recall,
         "crashes": played.crashes,
@@ -60,7 +84,7 @@ def _for_tools(played: Demo, files: dict[str, Any]) -> dict[str, Any]:
     }
 
 
-def _view(played: Demo, files: dict[str, Any]) -> list[RenderableType]:
+def _view(played: Demo, files: dict[str, Any], small: SmallPool | None) -> list[RenderableType]:
     from rich.text import Text
 
     from surefoot.wording import count
@@ -78,6 +102,10 @@ def _view(played: Demo, files: dict[str, Any]) -> list[RenderableType]:
         ),
         Text(),
     ]
+    if small is not None:
+        parts.append(Text("What the others would lend it, its own runs left out:", style="bold"))
+        parts += [Text(text) for text in small.lends]
+        parts += [Text(f"With it: {small.claim.words}"), Text()]
     # Paths stand alone on their line, unbroken, so that they can be copied.
     for what, path in files.items():
         if path is not None:

@@ -173,12 +173,10 @@ def pool_words(goal: Goal) -> list[str]:
         return []
     found = []
     for name, prior in goal.lent.priors:
-        edges = [part.edge for part in prior.parts]
-        spread = (max(edges) - min(edges)) / 2.0 + sum(part.edge_spread for part in prior.parts) / len(prior.parts)
         found.append(
             f"The pool {goal.lent.pool} lends {name}: edges of {prior.units} units ({prior.group}) lie about "
-            f"{sum(edges) / len(edges):.0f} deep, give or take {spread:.0f}; it weighs {prior.weight:.0%} against "
-            "knowing nothing. No setting is copied."
+            f"{prior.edge_mean:.0f} deep, give or take {prior.edge_deviation:.0f}; it weighs {prior.weight:.0%} "
+            "against knowing nothing. No setting is copied."
         )
     return found
 

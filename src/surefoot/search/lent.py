@@ -50,6 +50,19 @@ class EdgePrior:
     units: int
     group: str
 
+    @property
+    def edge_mean(self) -> float:
+        """Mean of the middles of the parts, in the knob's unit of measure."""
+        return sum(part.share * part.edge for part in self.parts) / sum(part.share for part in self.parts)
+
+    @property
+    def edge_deviation(self) -> float:
+        """How far edges lie from that mean: spread of the middles and within the parts, tails apart."""
+        middle, total = self.edge_mean, sum(part.share for part in self.parts)
+        return math.sqrt(
+            sum(part.share * (part.edge_spread**2 + (part.edge - middle) ** 2) for part in self.parts) / total
+        )
+
     def density(self, edge: Floats, log_per_decade: Floats) -> Floats:
         """Density of edge and ln depth per decade, shape of the two broadcast; per unit of depth and of ln."""
         total = np.zeros(np.broadcast_shapes(edge.shape, log_per_decade.shape))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from surefoot.runs import Run
+from surefoot.runs import USE, Run
 from surefoot.search.bounds import mttf_lower_bound
 from surefoot.search.rules import covers, within
 from surefoot.search.run_evidence import CountedRun
@@ -123,7 +123,7 @@ def checked_by(unit: Unit, run: Run) -> str:
     each = list(parts.values()) if isinstance(parts, Mapping) and parts else [detail]
     if all(isinstance(one, Mapping) and one.get("verified_units") is not None for one in each):
         return RESULTS
-    if run.plan.source == "virtual":
+    if run.plan.source == "virtual" and run.plan.purpose != USE:
         return RESULTS
     card = next((card for card in unit.loads if card.name == run.plan.load), None)
     if card is not None and card.command:

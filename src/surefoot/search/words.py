@@ -142,6 +142,8 @@ def _figures(rests: Rests, together: bool = False) -> str:
         text += f" ({length(rests.use_hours)} of them, {percent(rests.use_share)}, ordinary use)"
     if rests.without_pool_mttf_hours is not None:
         model = at_least(rests.without_pool_mttf_hours)
+        if rests.without_pool_mttf_hours >= rests.mttf_hours * 0.99:
+            return f"{text} by themselves, the model claims {model} h of them, a pool of such units lends nothing to it"
         return f"{text} by themselves, the model would claim {model} h of them, a pool of such units lends the rest"
     if rests.alone_mttf_hours >= rests.mttf_hours * 0.99:
         return text + " by themselves"
