@@ -7,9 +7,11 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from surefoot.cli.common import JsonFlag, console, show
+from surefoot.errors import BadInput
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from concurrent.futures import Executor
     from contextlib import AbstractContextManager
 
     from rich.console import RenderableType
@@ -60,7 +62,7 @@ def rehearse(
     ] = None,
     pool: Annotated[bool, typer.Option("--pool", help="With a pool of such units, and without: the table.")] = False,
     dask: Annotated[
-        str | None, typer.Option("--dask", metavar="ADDRESS", help="With --pool: play on the Dask cluster there.")
+        str | None, typer.Option("--dask", metavar="ADDRESS", help="Play on the Dask cluster there.")
     ] = None,
     workers: Annotated[
         int | None, typer.Option("--workers", min=1, help="Processes; the result does not depend on it.")
@@ -68,6 +70,10 @@ def rehearse(
     as_json: JsonFlag = False,
 ) -> None:
     """Play search strategies against virtual units: bench hours, crashes, and how honest their claims are."""
+    if dask is not None and (knobs is not None or use is not None or table):
+        raise BadInput(
+            "--dask plays the plain rehearsal or --pool.", where="rehearse", remedy="Leave out --knobs, --use, --table."
+        )
     if knobs is not None:
         from surefoot.cli.rehearse_knobs import show_knobs
 
@@ -84,7 +90,7 @@ def rehearse(
     from surefoot.rehearsal.measures import rehearse as play
     from surefoot.rehearsal.populations import POPULATIONS
 
-    with _progress() as told:
+    with _progress() as told, _place(dask) as executor:
         if table:
             found = benchmark(units, seed, workers=workers, progress=told)
         else:
@@ -92,9 +98,20 @@ def rehearse(
             found = play(
                 units, seed, populations=wanted, strategies=tuple(strategy or ["posterior", "ladder"]),
                 efforts=tuple(effort or ()),
-                workers=workers, progress=told,
+                workers=workers, executor=executor, progress=told,
             )  # fmt: skip
     show({"units": units, "seed": seed, "measures": found}, lambda: _view(found, units, seed), as_json)
+
+
+def _place(dask: str | None) -> AbstractContextManager[Executor | None]:
+    """Where it is played: the cluster at an address, or None for here."""
+    from contextlib import nullcontext
+
+    if dask is None:
+        return nullcontext()
+    from surefoot.pool.cluster import cluster
+
+    return cluster(dask)
 
 
 def _progress() -> AbstractContextManager[Callable[[int, int], None]]:

@@ -47,7 +47,7 @@ def play_siblings(journal: Journal, like: Unit, seed: int, at: datetime, units: 
     Virtual and said to be: no bench saw them. They are called after the first: ``demo-like-1`` and so on.
     """
     taken = {unit.name for unit in journal.units(retired=True)}
-    made = []
+    made: list[Unit] = []
     number = 0
     while len(made) < units:
         number += 1
@@ -73,8 +73,8 @@ def _drawn(edge: VirtualUnit, _: np.random.Generator) -> VirtualUnit:
 
 def _log(journal: Journal, card: Unit, knob: Knob, piece: Evidence, at: datetime) -> datetime:
     plan = RunPlan(
-        unit_name=card.name, setting=card.setting_at({knob.name: piece.depth}), load=knob.load, knob=knob.name,
-        planned_minutes=max(piece.minutes, 1.0), source="virtual",
+        unit_name=card.name, setting=card.setting_at({knob.name: piece.depth}), load=knob.load or "rehearsal",
+        knob=knob.name, planned_minutes=max(piece.minutes, 1.0), source="virtual",
     )  # fmt: skip
     failure = Outcome.MISCOMPUTE if piece.soft else Outcome.RESET
     outcome = failure if piece.failed else Outcome.HELD

@@ -6,7 +6,7 @@ import math
 import os
 import re
 from collections.abc import Callable, Sequence
-from concurrent.futures import ProcessPoolExecutor, as_completed
+from concurrent.futures import Executor, ProcessPoolExecutor, as_completed
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -131,13 +131,15 @@ def rehearse(
     efforts: Sequence[str] = (),
     goal: Goal = GOAL,
     workers: int | None = None,
+    executor: Executor | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> list[Measures]:
     """Play strategies against populations; one `Measures` a pair, populations outermost.
 
     ``efforts``: the posterior search is played once with each; none: with the goal's.
 
-    The result does not depend on ``workers`` (processes; None: one a processor). ``progress`` is told units played and
+    The result does not depend on ``workers`` (processes; None: one a processor), nor on ``executor``: where to play
+    instead (a cluster's). ``progress`` is told units played and
     in all. Raises BadInput for an unknown name or fewer than one unit.
     """
     if units < 1:
@@ -171,7 +173,11 @@ def rehearse(
         if progress is not None:
             progress(done, units * len(pairs))
 
-    if workers == 1:
+    if executor is not None:
+        asked = [(chunk, executor.submit(_play_chunk, chunk)) for chunk in chunks]
+        for chunk, future in asked:
+            note(chunk[0], chunk[1], future.result())
+    elif workers == 1:
         for chunk in chunks:
             note(chunk[0], chunk[1], _play_chunk(chunk))
     else:
