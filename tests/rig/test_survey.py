@@ -10,6 +10,7 @@ from tree import laptop
 import surefoot.rig.survey as room
 from surefoot.errors import MachineError
 from surefoot.rig.places import look_at
+from surefoot.rig.second_machine import second_machine
 from surefoot.rig.survey import SensorReading, rows, survey
 
 
@@ -118,3 +119,14 @@ def test_a_closed_folder_is_said(tmp_path):
     tmp_path.chmod(0o500)
     assert not look_at(tmp_path).writable
     assert not look_at(tmp_path / "home").writable
+
+
+def test_what_is_here_for_a_second_machine(monkeypatch):
+    there: set[str] = set()
+    monkeypatch.setattr("surefoot.rig.second_machine.shutil.which", lambda name, path=None: name in there or None)
+    assert [words.split(":")[0] for words in second_machine()] == [
+        "ssh is not here",
+        "no ssh server is installed here",
+    ]
+    there.update(("ssh", "sshd"))
+    assert [words.split(":")[0] for words in second_machine()] == ["ssh is here", "an ssh server is installed here"]

@@ -85,6 +85,8 @@ def _view(found: Survey, place: Place, journal: dict[str, Any], every: bool) -> 
         Text(
             "A growing log: any delimited file that another program keeps writing; give it with --sensors-from.", "dim"
         ),
+        _heading("A second machine"),
+        *(_bullet(f"{text[0].upper()}{text[1:]}.") for text in found.second_machine),
         _heading("What cannot be judged here"),
         *([_bullet(text) for text in found.missing] or [Text("Nothing is missing.")]),
     ]

@@ -19,6 +19,7 @@ from surefoot.rig.power_mode import power_mode
 from surefoot.rig.questions import Answer, answers
 from surefoot.rig.registry import GPU, loads, sensors, why_not
 from surefoot.rig.sampler import Sampler
+from surefoot.rig.second_machine import second_machine
 from surefoot.rig.system_name import system_name
 from surefoot.runs import Channel
 
@@ -60,6 +61,7 @@ class Survey:
     power_mode: str | None = None
     answers: tuple[Answer, ...] = ()
     missing: tuple[str, ...] = field(default=())
+    second_machine: tuple[str, ...] = ()
 
 
 def survey(root: Path | None = None, settle_seconds: float = SETTLE_SECONDS) -> Survey:
@@ -82,6 +84,7 @@ def survey(root: Path | None = None, settle_seconds: float = SETTLE_SECONDS) -> 
         operating_system=operating_system(),
         boot_identity=identity,
         boot_is_certain=certain,
+        second_machine=second_machine(),
         processors=allowed_processors(),
         sensors=tuple(
             SensorReading(channel, sample.get(channel), Channel.parse(channel).unit, source)

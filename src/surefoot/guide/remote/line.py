@@ -25,7 +25,8 @@ from surefoot.guide.remote.wire import (
     plain,
 )
 
-HELLO_SECONDS: Final = 30.0
+HELLO_SECONDS: Final = 120.0
+"""A slow machine starts Python slowly. Where nobody is there, ssh says so by itself, and much sooner."""
 ANSWER_SECONDS: Final = 180.0
 """For what takes its time: starting a load, a command of the user's."""
 
