@@ -81,6 +81,8 @@ def trial(
             return
         voice = TerminalVoice(console(stderr=as_json), attended=not unattended)
         with stoppable(), machine_or(guide.machine_for(card), card, voice, on) as machine:
+            conditions = validated(Conditions, {"ambient_celsius": ambient}, "the conditions")
+            bench = Bench(journal, card, machine, voice)
             if of:
                 planned = planning.plan_trial(
                     journal,
@@ -97,16 +99,15 @@ def trial(
                 if plan_only:
                     show({"unit": unit, "planned": planned}, lambda: _plan_view(planned), as_json)
                     return
-                guide.refuse_without_hands(voice, planned.plan)
+                guide.refuse_what_cannot_be(bench, planned.plan)
                 number = planning.begin_trial(journal, card, planned.plan)
                 voice.say(planning.plan_says(planned), "heading")
             else:
                 number = guide.going(journal, unit).number
-            conditions = validated(Conditions, {"ambient_celsius": ambient}, "the conditions")
             trialling = guide.Trialling(
                 conditions=conditions, agreed=i_agree, this_machine=this_machine, at_most_runs=runs
             )
-            guide.go_on(Bench(journal, card, machine, voice), number, trialling)
+            guide.go_on(bench, number, trialling)
         state = next(one for one in states(journal, unit) if one.number == number)
         _show(unit, state, look(state, journal.scores(unit)), as_json)
 

@@ -21,6 +21,7 @@ from surefoot.guide.settle import Settling, settle
 from surefoot.guide.trial_state import Look, TrialState, look, states
 from surefoot.guide.voice import Voice
 from surefoot.journal import Journal
+from surefoot.rig.hands.guard import guard
 from surefoot.runs import Outcome, Place, Reading, Run, RunPlan, Score, Trace
 from surefoot.scores.design import Turn
 from surefoot.scores.trial_plan import Instrument, TrialPlan
@@ -149,6 +150,20 @@ def refuse_without_hands(voice: Voice, plan: TrialPlan) -> None:
         raise MachineError(
             "this trial takes readings from instruments, and nobody is here.", remedy="Run it without --unattended."
         )
+
+
+def refuse_what_cannot_be(bench: Bench, plan: TrialPlan) -> None:
+    """Refuse a plan before it is written down, so that no trial is begun that cannot have its first run.
+
+    Raises BadInput for a load that is not there, a setting past the card, or one past the rules where nobody is there
+    to make an exception; MachineError for a load that cannot be had here, and for hands that are needed and not there.
+    """
+    refuse_without_hands(bench.voice, plan)
+    bench.machine.load(plan.load, bench.unit)
+    for arm in plan.arms:
+        guard(bench.unit, arm.setting)
+        if not bench.voice.attended:
+            bench.permit(arm.setting)
 
 
 def _refuse_failed(state: TrialState) -> None:

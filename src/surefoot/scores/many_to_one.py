@@ -33,11 +33,19 @@ def tail(largest: float, comparisons: int, degrees: float, shares: Sequence[floa
     Statistical Association 50: given the baseline's mean and the spread, the comparisons are independent, which leaves
     two integrals, here by Gauss and Legendre. Never below the chance of one comparison, nor above the sum over all.
     """
+    if largest <= 0:
+        return 1.0
+    kept = np.full(comparisons, 0.5) if shares is None else np.asarray(shares, dtype=np.float64)
+    return float(tail_at(np.array([largest]), comparisons, degrees, kept)[0])
+
+
+def tail_at(largest: Floats, comparisons: int, degrees: float, shares: Floats) -> Floats:
+    """`tail` at several places, shape (n,), each above 0."""
     from scipy import special
 
-    one = float(two_sided(largest, degrees))
-    if comparisons == 1 or largest <= 0:
-        return min(1.0, one) if largest > 0 else 1.0
+    one = two_sided(largest, degrees)
+    if comparisons == 1:
+        return np.minimum(1.0, one)
     places, weights = _nodes(NODES)
     z, z_weights = 8.5 * places, 8.5 * weights * np.exp(-0.5 * (8.5 * places) ** 2) / math.sqrt(2 * math.pi)
     if math.isinf(degrees):
@@ -47,15 +55,14 @@ def tail(largest: float, comparisons: int, degrees: float, shares: Sequence[floa
         u = (places + 1) / 2
         spread = np.sqrt(special.chdtri(degrees, 1 - u**3) / degrees)
         spread_weights = 1.5 * weights * u**2
-    made = np.ones((spread.size, z.size))
-    found = np.full(comparisons, 0.5) if shares is None else np.asarray(shares, dtype=np.float64)
-    for share, times in zip(*np.unique(found, return_counts=True), strict=True):
+    made = np.ones((largest.size, spread.size, z.size))
+    reach = largest[:, None, None] * spread[:, None]
+    for share, times in zip(*np.unique(shares, return_counts=True), strict=True):
         bend, rest = math.sqrt(share), math.sqrt(1 - share)
-        reach = largest * spread[:, None]
         inside = special.ndtr((reach - bend * z) / rest) - special.ndtr((-reach - bend * z) / rest)
         made *= inside ** int(times)
-    outside = 1.0 - float(spread_weights @ (made @ z_weights))
-    return float(min(max(outside, one), 1.0, comparisons * one))
+    outside = 1.0 - (made @ z_weights) @ spread_weights
+    return np.asarray(np.minimum(np.minimum(np.maximum(outside, one), 1.0), comparisons * one), dtype=np.float64)
 
 
 @lru_cache(maxsize=4096)

@@ -7,7 +7,7 @@ from functools import lru_cache
 import numpy as np
 
 from surefoot.runs import Floats
-from surefoot.scores.many_to_one import tail
+from surefoot.scores.many_to_one import tail_at
 
 _DEGREES = (1, 1.2, 1.5, 2, 2.5, 3, 4, 5, 6, 8, 10, 13, 17, 24, 36, 60, 120, 400)
 _REACH = np.concatenate([np.linspace(0.05, 6, 60), np.geomspace(6.5, 60, 18)])
@@ -15,8 +15,7 @@ _REACH = np.concatenate([np.linspace(0.05, 6, 60), np.geomspace(6.5, 60, 18)])
 
 @lru_cache(maxsize=2048)
 def _table(comparisons: int, degrees: float, share: float) -> Floats:
-    shares = [share] * comparisons
-    return np.log([max(tail(float(reach), comparisons, degrees, shares), 1e-300) for reach in _REACH])
+    return np.log(np.maximum(tail_at(_REACH, comparisons, degrees, np.full(comparisons, share)), 1e-300))
 
 
 def tabled(t: Floats, comparisons: int, degrees: Floats, shares: Floats | None = None) -> Floats:
