@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from surefoot.errors import MachineError
@@ -87,3 +89,24 @@ def test_a_load_that_cannot_be_had_is_told_and_the_machines_own_is_taken(bench: 
     found = load_for(bench, step("joint", "cpu-gpu", cpu_core=40, gpu_core=60), None)
     assert found == bench.machine.default_load(UNIT, None) != "cpu-gpu"
     assert "cannot be started here" in said(bench)
+
+
+def test_what_a_load_leaves_idle_is_told_by_knob_and_domain_alone(bench: Bench) -> None:
+    """A part is loaded where the load names its knob, its domain or the domain's first word, in whatever case; that it
+    goes from idle to full says nothing of parts, and a load that names none is taken at its word."""
+    memory = Knob("vram", "gpu-memory", "MHz", "up", 10, 500)
+    loads = (
+        LoadCard(name="by-knob", command=("x",), exercises=("CPU-Core", "gpu")),
+        LoadCard(name="by-jump", command=("x",), exercises=("transition",)),
+        LoadCard(name="jump-of-one", command=("x",), exercises=("cpu", "transition")),
+        BOTH,
+    )
+    unit = Unit(name="shoebox-3", knobs=(CORE, CLOCK, memory), loads=loads)
+    edges = {knob.name: VirtualUnit(100, 5) for knob in unit.knobs}
+    bench = Bench(bench.journal, unit, OneOff(unit, edges, seed=1), bench.voice)
+    joint = step("joint", "both", cpu_core=40)
+    joint = replace(joint, setting=unit.setting_at({"cpu-core": 40, "gpu-core": 60, "vram": 100}))
+    assert load_for(bench, joint, "by-knob") == "by-knob", "gpu bears on gpu-memory too"
+    assert load_for(bench, joint, "by-jump") == "by-jump" and said(bench) == ""
+    assert load_for(bench, joint, "jump-of-one") == "both"
+    assert "jump-of-one leaves gpu-core and vram idle" in said(bench)

@@ -272,3 +272,32 @@ def test_the_surfaces_say_of_how_many_readings(demo_home: Path, view: PageView, 
     assert least < most and f"{least} to {most} readings" in picture.says
     for name, place, count in picture.table[["configuration", "place", "readings"]].itertuples(index=False):
         assert read[name, place] == count
+
+
+def test_intervals_stand_around_their_means_and_come_from_the_runs(view: PageView) -> None:
+    looked = 0
+    for picture in view.pictures():
+        if not picture.key.startswith("measure-"):
+            continue
+        assert picture.data is not None
+        for name, mean, low, high, count in picture.table[["configuration", "mean", "low", "high", "runs"]].itertuples(
+            index=False
+        ):
+            mine = picture.data.loc[picture.data["configuration"] == name, "value"]
+            assert len(mine) == count
+            spread = float(mine.std(ddof=1))
+            if spread > 0 and not picture.key.startswith("measure-sound"):
+                # Never narrower than Student's interval of the runs (about two standard errors of the mean).
+                assert mean - low >= 1.9 * spread / count**0.5 and high - mean >= 1.9 * spread / count**0.5
+                looked += 1
+    assert looked >= 30
+
+
+def test_each_measure_stands_in_its_own_section(view: PageView) -> None:
+    def keys(name: str) -> set[str]:
+        return {picture.key for block in section(view, name).blocks for picture in block.charts}
+
+    assert "measure-wall-power-load" in keys("noise") and not any("wall" in key for key in keys("heat"))
+    assert {f"measure-{part}-{what}" for part in ("cpu", "gpu") for what in ("temperature", "clock", "power")} == keys(
+        "heat"
+    )

@@ -7,7 +7,10 @@ import math
 import pytest
 
 from surefoot.report import words
-from surefoot.runs import Outcome
+from surefoot.runs import Outcome, Score
+from surefoot.scores.comparison import compare
+from surefoot.scores.configurations import Configuration, Parts, key_of
+from surefoot.scores.metrics import Sample, of_score
 from surefoot.units import Knob, Setting, Unit
 from surefoot.wording import listed
 
@@ -75,3 +78,28 @@ def test_setting_parts_and_lists() -> None:
     setting = Setting(values={"cpu-core": -80, "gpu-core": 90})
     assert words.setting_parts(unit, setting) == ["cpu-core −80 mV", "gpu-core +90 MHz"]
     assert listed(["a", "b", "c"]) == "a, b and c"
+
+
+@pytest.mark.parametrize(("higher", "value", "best"), [(True, "+30.0 %", "third"), (False, "−40.0 %", "first")])
+def test_without_a_known_stable_setting_the_title_names_the_best(higher: bool, value: str, best: str) -> None:
+    metric = of_score(Score(name="gears", value=1, unit="points" if higher else "s", higher_is_better=higher))
+    levels = {"first": 60.0, "base": 100.0, "second": 120.0 if higher else 80.0, "third": 130.0}
+    made = []
+    for place, name in enumerate(levels):
+        setting = Setting(values={"cpu-core": -5.0 * place})
+        key = key_of(Parts(None, None, setting, None, None))
+        made.append(Configuration(key, name, name, None, None, None, setting, None, None))
+    samples = [
+        Sample(
+            metric,
+            one.key,
+            levels[one.name] + 0.1 * (turn - 2.5),
+            run_id=10 * turn + place,
+            at=float(10 * turn + place),
+        )
+        for turn in range(6)
+        for place, one in enumerate(made)
+    ]
+    row = compare(made, samples, baseline=made[1].key).rows[0]
+    title = words.measure_title(row, {one.key: one.name for one in made})
+    assert title == f"Gears: best, {value}, with “{best}”"
