@@ -92,6 +92,7 @@ def test_sixty_days_on_trial_with_all_that_comes_in_sixty_days(journal: Journal,
     assert told.failures == machine.crashes == sum(run.outcome is Outcome.RESET for run in runs) >= 1
     assert depth(known.setting) > depth(before.setting)
     assert machine.edges["cpu-core"].mttf_hours(depth(known.setting)) >= 100, "the claim is true"
+    assert "it is a claim per hour of such load" in known.says and "such load" not in before.says
     assert "ordinary use" in known.says and known.whole is not None and known.whole.use_share > 0.9
     answer = recall(journal, unit, goal_for(unit), machine.now())
     assert answer.use_share > 0.9 and any("under load" in words for words in answer.use)

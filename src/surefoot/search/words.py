@@ -14,6 +14,9 @@ from surefoot.units import Knob, Setting, Unit
 
 BEYOND = "beyond what the model tells"
 
+MOSTLY_USE = 0.5
+"""A claim with a greater share of its hours from ordinary use says which load it is a claim of."""
+
 
 def percent(chance: float) -> str:
     """A chance as a percentage that is never 0 or 100: ``under 1 %``, ``12 %``, ``over 99 %``."""
@@ -87,6 +90,10 @@ def claim_sentence(
     """
     where = setting.describe(unit)
     parts = [f"{where} is certified: {_average(rests)} at {confidence:.0%} confidence", _figures(rests, bool(together))]
+    if rests.use_share > MOSTLY_USE:
+        parts.append(
+            "most of its hours are your use, so it is a claim per hour of such load: a harder one may fail sooner"
+        )
     if together is False:
         parts.append("the knobs were never held together")
     deeper = [f"{name} to {unit.knob(name).describe(depth)}" for name, depth in likely.items()]
