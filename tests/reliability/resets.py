@@ -259,15 +259,20 @@ def _at_its_last_heartbeat(name: str, run: Run, moment: float) -> tuple[bool, st
     return well, f"{name}: run {run.id} closed at {run.closing.minutes:.2f} min, the reset {after:.1f} s later"
 
 
-def play(how: Callable[[Played], Path], resets: int, folder: Path, at_once: int) -> dict[str, Line]:
-    """As many machines as it takes."""
-    lines = {
+def lines_of_the_table() -> dict[str, Line]:
+    """Empty."""
+    return {
         "resets": Line("resets, judged `reset` at the last heartbeat"),
         "boots": Line("sessions, with a crash for each reset and no more"),
         "others": Line("runs that ended in any other way than held or reset"),
         "said": Line("runs that were said to have held, in the journal"),
         "sessions": Line("sessions, come to their certificate"),
     }
+
+
+def play(how: Callable[[Played], Path], resets: int, folder: Path, at_once: int) -> dict[str, Line]:
+    """As many machines as it takes."""
+    lines = lines_of_the_table()
     done: list[Played] = []
     guard = threading.Lock()
 
