@@ -1,11 +1,13 @@
-"""The sweep that finds the constants of the search, by playing very many virtual units. Run by hand.
+"""The sweep that finds the constants of the search, by playing very many virtual units. Run by hand; needs `cc`.
 
-    python tests/benchmarks/policy_units.py 400 501 train.npz      # the units; needs Surefoot
-    python tests/benchmarks/policy_sweep.py search train.npz --effort usual --seconds 240 [--from FILE] > found.jsonl
-    python tests/benchmarks/policy_sweep.py show check.npz --from constants.json
+    python tests/benchmarks/policy_sweep.py search --generations 55     # a quarter of an hour on one core
+    python tests/benchmarks/policy_sweep.py show --seed 777             # what ships, on other units: a minute
+    python tests/benchmarks/policy_sweep.py trade --seed 777            # hours against depth around it: some minutes
 
-`search` varies the constants by CMA-ES (Hansen and Ostermeier 2001, Completely derandomized self-adaptation in
-evolution strategies) to give the least away, honest in the worst population first. Needs NumPy, and CuPy to be quick.
+`search` varies the prior, which all efforts share, and the constants of each effort together, by CMA-ES with a diagonal
+covariance (Hansen and Ostermeier 2001; Ros and Hansen 2008): least given away on the reference, honest in the worst of
+`WORST` first, hours and crashes as `BUDGET` has them. What ships is the mean of its last generation with the arguments
+above, rounded, but for what README.md names as set by hand afterwards.
 """
 
 from __future__ import annotations
@@ -15,281 +17,208 @@ import json
 import math
 import sys
 import time
-from pathlib import Path
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
-import policy_engine as engine
-from policy_engine import Bench, Constants, Model, Units, play, sum_up
-from policy_engine import xp as xp
+from policy_engine import Bench, Constants, Model, Units, shipped, sum_up, units_of, varied
 
-TYPICAL = {0: 5.0, 1: 12.0, 2: 25.0}
-TARGETS = {
-    "quick": {"hours": 0.25, "crashes": 1.1, "give": 16.0},
-    "usual": {"hours": 0.40, "crashes": 1.7, "give": 10.0},
-    "thorough": {"hours": 0.90, "crashes": 2.5, "give": 8.5},
+from surefoot.rehearsal.measures import rehearse
+from surefoot.rehearsal.populations import GOAL, POPULATIONS, Population
+from surefoot.rehearsal.virtual import VirtualUnit
+from surefoot.search.effort import EFFORTS
+from surefoot.search.joint_goal import goal_in_unit
+from surefoot.search.prior import typical_per_decade
+from surefoot.search.soft_share import SOFT_LOAD_SHARE, USUAL_SOFT_SHARE
+
+
+def _slope_8(rng: np.random.Generator) -> VirtualUnit:
+    return replace(POPULATIONS["reference"].draw(rng), per_decade=float(rng.lognormal(np.log(8.0), 0.1)))
+
+
+EVERY = {**POPULATIONS, "slope 8": Population("slope 8", "8 mV per decade, lognormal(ln 8, 0.1)", _slope_8)}
+WORST = ("reference", "soft", "soft-tail", "jittered", "slope 8")
+BUDGET = {"quick": (0.25, 1.1), "usual": (0.40, 1.7), "thorough": (0.90, 2.5)}
+"""Hours as a share of the ladder's, and crashes, on the reference."""
+HONEST = 0.909
+PRICES = {"quick": (0.6, 60.0, 10.0), "usual": (1.0, 40.0, 8.0), "thorough": (1.0, 15.0, 5.0)}
+"""Weight of an effort; what hours and crashes past the budget count, in mV."""
+SMOOTH_MV = 2.0
+"""A claim so much past the truth counts half: which side of a step a unit fell on is luck."""
+# Lowest, highest, start.
+PRIOR = {
+    "middle": (0.8, 1.3, 1.02), "spread": (0.18, 0.45, 0.27), "soft_multiple": (1.7, 2.8, 2.24),
+    "soft_spread": (0.1, 0.4, 0.2), "soft_weight": (0.15, 0.65, 0.47), "steep_weight": (0.005, 0.3, 0.06),
+    "steep_multiple": (0.4, 0.75, 0.6), "run_spread": (0.08, 1.2, 0.3), "doubt": (0.7, 2.5, 1.45),
+    "most_gain": (3.0, 10.0, 5.3),
+}  # fmt: skip
+OWN = {
+    "crash_aversion": (1.0, 40.0, (20.0, 4.7, 4.0)), "worth": (0.03, 0.8, (0.33, 0.3, 0.06)),
+    "plan_doubt": (0.7, 4.0, (2.0, 2.0, 2.0)), "careful_minutes": (1.0, 8.0, (3.5, 2.5, 4.0)),
+    "careful_decades": (2.0, 4.5, (3.2, 3.2, 3.2)), "full_share": (0.15, 1.0, (0.33, 0.33, 0.33)),
+}  # fmt: skip
+BOUNDS: dict[str, tuple[float, float, float]] = {
+    **{f"all/{name}": bound for name, bound in PRIOR.items()},
+    **{
+        f"{effort}/{name}": (low, high, starts[at])
+        for at, effort in enumerate(EFFORTS)
+        for name, (low, high, starts) in OWN.items()
+    },
+    "thorough/within": (0.4, 1.0, 0.85),
 }
-HONEST = 0.905
-# name: lowest, highest, scale (log or plain)
-BOUNDS: dict[str, tuple[float, float, str]] = {
-    "middle": (0.7, 1.5, "log"),
-    "spread": (0.15, 0.6, "log"),
-    "soft_multiple": (1.5, 3.0, "log"),
-    "soft_spread": (0.08, 0.5, "log"),
-    "soft_weight": (0.03, 0.6, "log"),
-    "run_spread": (0.03, 3.0, "log"),
-    "doubt": (0.4, 2.5, "log"),
-    "crash_aversion": (1.0, 40.0, "log"),
-    "worth": (0.05, 1.5, "log"),
-    "within": (0.3, 1.5, "log"),
-    "unclaimed": (0.05, 1.0, "log"),
-    "most_gain": (2.0, 12.0, "log"),
-    "plan_doubt": (0.3, 3.0, "log"),
-    "careful_decades": (1.0, 4.0, "log"),
-    "careful_minutes": (1.0, 8.0, "log"),
-    "stride_minutes": (1.0, 6.0, "log"),
-    "full_share": (0.15, 1.0, "log"),
-    "soft_prior": (0.3, 3.0, "log"),
-    "background": (0.02, 0.2, "log"),
-}
-PRIOR = ("middle", "spread", "soft_multiple", "soft_spread", "soft_weight", "run_spread", "doubt")
-POLICY = tuple(name for name in BOUNDS if name not in (*PRIOR, "background"))
 
 
-class Bundle:
-    """The units of a file, grouped by bench so that each group is played at once."""
-
-    def __init__(self, path: str, seed: int, units: int | None = None, names: list[str] | None = None) -> None:
-        read = np.load(path)
-        every = list(dict.fromkeys(key.split("/")[0] for key in read.files))
-        self.names = [name for name in every if names is None or name in names]
-        self.ladder: dict[str, float] = {}
-        self.step: dict[str, float] = {}
-        groups: dict[tuple[float, ...], list[str]] = {}
-        for name in self.names:
-            bench = read[f"{name}/bench"]
-            self.ladder[name], self.step[name] = float(bench[4]), float(bench[0])
-            groups.setdefault(tuple(bench[:4].tolist()), []).append(name)
-        self.groups = []
-        for key, members in groups.items():
-            columns: dict[str, list[np.ndarray]] = {}
-            for name in members:
-                for entry in (entry for entry in read.files if entry.startswith(f"{name}/") and entry[-5:] != "bench"):
-                    columns.setdefault(entry.split("/")[1], []).append(read[entry][:units])
-            size = [len(part) for part in columns["best"]]
-            joined = {field: np.concatenate(parts) for field, parts in columns.items()}
-            best = joined.pop("best")
-            luck = luck_of(len(best), seed)
-            self.groups.append(
-                (key, members, size, Units({k: xp.asarray(v) for k, v in joined.items()}, luck, xp.asarray(best)))
-            )
-
-    def at_equal_honesty(self, constants: Constants) -> tuple[float, dict[str, dict[str, float]]]:
-        """The share of the doubt that may be spent with every population still honest, and the measures there."""
-        columns = self.columns(constants)
-        best = (0.0, 0.0)
-        found: dict[str, dict[str, float]] = {}
-        for at, doubt in enumerate(engine.DOUBTS):
-            made = {}
-            for name, part in columns.items():
-                made[name] = sum_up({**part, "depth": part["depth_at"][:, at]}, self.step[name])
-                made[name]["of_ladder"] = made[name]["hours"] / self.ladder[name]
-            short = sum(max(0.0, HONEST - one["honest"]) for one in made.values())
-            if at == 0 or short <= 0.004:
-                best, found = (doubt, short), made
-        return best[0], found
-
-    def columns(self, constants: Constants) -> dict[str, dict[str, np.ndarray]]:
-        """What each unit cost and got, by population."""
-        found = {}
-        for (step, limit, hours, kind), members, sizes, units in self.groups:
-            typical = TYPICAL[int(kind)]
-            scale = typical / 5.0
-            bench = Bench(step=step, limit=limit, typical=typical, mttf_hours=hours,
-                          within=max(8.0 * scale, 1.6 * step), stride=max(20.0 * scale, step))  # fmt: skip
-            columns = play(Model(bench, constants), units)
-            start = 0
-            for name, size in zip(members, sizes, strict=True):
-                found[name] = {key: value[start : start + size] for key, value in columns.items()}
-                start += size
-        return {name: found[name] for name in self.names}
-
-    def played(self, constants: Constants) -> dict[str, dict[str, float]]:
-        """Measures by population."""
-        found = {}
-        for (step, limit, hours, kind), members, sizes, units in self.groups:
-            typical = TYPICAL[int(kind)]
-            scale = typical / 5.0
-            bench = Bench(step=step, limit=limit, typical=typical, mttf_hours=hours,
-                          within=max(8.0 * scale, 1.6 * step), stride=max(20.0 * scale, step))  # fmt: skip
-            columns = play(Model(bench, constants), units)
-            start = 0
-            for name, size in zip(members, sizes, strict=True):
-                part = {key: value[start : start + size] for key, value in columns.items()}
-                start += size
-                found[name] = sum_up(part, step)
-                found[name]["of_ladder"] = found[name]["hours"] / self.ladder[name]
-        return {name: found[name] for name in self.names}
+def bench_of(population: Population) -> Bench:
+    """The bench of a population, as the rehearsal has it."""
+    knob = population.knob
+    goal = goal_in_unit(knob, GOAL)
+    share = SOFT_LOAD_SHARE if population.soft_load else USUAL_SOFT_SHARE
+    return Bench(step=knob.step, limit=knob.limit, typical=typical_per_decade(knob), within=goal.within,
+                 stride=goal.max_stride, soft_share=share)  # fmt: skip
 
 
-def luck_of(count: int, seed: int) -> dict[str, Any]:
-    rng = np.random.default_rng([seed, 77])
-    shape = (count, engine.MOST_RUNS)
-    return {
-        "target": xp.asarray(rng.exponential(size=shape)),
-        "stray": xp.asarray(rng.exponential(size=shape)),
-        "jitter": xp.asarray(rng.normal(size=shape)),
-        "phase": xp.asarray(rng.uniform(size=shape)),
-        "soft": xp.asarray(rng.uniform(size=shape)),
-        "mislogged": xp.asarray(rng.uniform(size=shape)),
-    }
+@lru_cache(maxsize=64)
+def units(name: str, seed: int, count: int) -> Units:
+    """The units of a population."""
+    drawn = [EVERY[name].draw(np.random.default_rng([seed, index, 0])) for index in range(count)]
+    return units_of(drawn, bench_of(EVERY[name]), seed)
 
 
-def cost(found: dict[str, dict[str, float]], effort: str) -> float:
-    """What a search minimises: mV given away, and what breaks a measure weighed so that it is mended first."""
-    target = TARGETS[effort]
-    ref = found["reference"]
-    total = ref["give"]
-    for one in found.values():
-        total += 250.0 * max(0.0, HONEST - one["honest"])
-    total += 60.0 * max(0.0, ref["of_ladder"] - target["hours"] + 0.005)
-    total += 15.0 * max(0.0, ref["crashes"] - target["crashes"] + 0.03)
-    if effort == "usual":
-        if "clock" in found:
-            mine = found["clock"]
-            total += 0.1 * max(0.0, mine["give"] - 33.0) + 20 * max(0.0, mine["of_ladder"] - 0.58)
-            total += 5.0 * max(0.0, mine["crashes"] - 1.65)
-        if "near-stock" in found:
-            near = found["near-stock"]
-            total += 10.0 * max(0.0, 0.87 - near["room"]) + 20.0 * max(0.0, near["of_ladder"] - 0.44)
-            total += 5.0 * max(0.0, near["crashes"] - 1.65)
-        if "self-checking" in found:
-            mine = found["self-checking"]
-            total += 0.3 * max(0.0, mine["give"] - 9.8) + 20.0 * max(0.0, mine["of_ladder"] - 0.4)
-            total += 15.0 * max(0.0, mine["crashes"] - 0.57)
-    return total
+@lru_cache(maxsize=64)
+def ladder_hours(name: str, seed: int) -> float:
+    """Bench hours of the ladder, from 150 units; of a population that is the sweep's own, the reference's."""
+    known = name if name in POPULATIONS else "reference"
+    return rehearse(150, seed, populations=(known,), strategies=("ladder",), workers=1)[0].hours
 
 
-def encode(values: dict[str, float], names: tuple[str, ...]) -> np.ndarray:
-    out = []
-    for name in names:
-        low, high, _ = BOUNDS[name]
-        out.append((math.log(values[name]) - math.log(low)) / (math.log(high) - math.log(low)))
-    return np.array(out)
-
-
-def decode(x: np.ndarray, names: tuple[str, ...]) -> dict[str, float]:
-    found = {}
-    for value, name in zip(np.clip(x, 0.0, 1.0), names, strict=True):
-        low, high, _ = BOUNDS[name]
-        found[name] = float(math.exp(math.log(low) + value * (math.log(high) - math.log(low))))
+def play(name: str, constants: Constants, seed: int, count: int) -> dict[str, Any]:
+    """Play a population; the measures, and honesty smoothed over which side of a step a unit fell on."""
+    population = EVERY[name]
+    played = Model(bench_of(population), constants).play(units(name, seed, count))
+    found: dict[str, Any] = sum_up(played, population.knob.step)
+    told = played["depth"] >= 0
+    left = np.where(played["stock_short"], -50.0, played["best"] - played["depth"])[told]
+    smooth: Callable[[float], float] = lambda value: 0.5 * (1.0 + math.erf(value / SMOOTH_MV / math.sqrt(2.0)))  # noqa: E731
+    found["smooth"] = float(np.mean([smooth(float(value)) for value in left]))
+    found["of_ladder"] = found["hours"] / ladder_hours(name, seed)
     return found
 
 
-def search(
-    bundle: Bundle, effort: str, start: Constants, names: tuple[str, ...], seconds: float, sigma: float, seed: int
-) -> Constants:
-    """CMA-ES with rank-mu update, on the unit box."""
-    rng = np.random.default_rng(seed)
-    n = len(names)
-    mean = np.clip(encode(vars(start), names), 0.02, 0.98)
-    size = 4 + int(3 * math.log(n)) + 3
-    parents = size // 2
+def constants_of(values: Mapping[str, float], effort: str) -> Constants:
+    """The constants of one effort."""
+    mine = {key.split("/")[1]: value for key, value in values.items() if key.split("/")[0] in ("all", effort)}
+    return varied(shipped(effort), **{"within": 1.0, "mode": 1.0, **mine})
+
+
+def cost(values: Mapping[str, float], seed: int, count: int) -> tuple[float, dict[str, Any]]:
+    """What the search minimises, in mV, and the measures it is made of."""
+    total = 0.0
+    said: dict[str, Any] = {}
+    for effort, (weight, hours, crashes) in PRICES.items():
+        found = {name: play(name, constants_of(values, effort), seed, count) for name in WORST}
+        reference = found["reference"]
+        most_hours, most_crashes = BUDGET[effort]
+        mine = reference["give"] + hours * max(0.0, reference["of_ladder"] - most_hours + 0.008)
+        mine += crashes * max(0.0, reference["crashes"] - most_crashes + 0.04)
+        mine += sum(150.0 * max(0.0, HONEST - one["smooth"]) for one in found.values())
+        total += weight * mine
+        said[effort] = {key: round(reference[key], 3) for key in ("give", "of_ladder", "crashes")}
+        said[effort]["worst"] = round(min(one["smooth"] for one in found.values()), 3)
+    return total, said
+
+
+def decode(x: np.ndarray) -> dict[str, float]:
+    """A point of the unit box as constants; every one on a log scale."""
+    pairs = zip(np.clip(x, 0.0, 1.0), BOUNDS.items(), strict=True)
+    return {name: float(low * (high / low) ** share) for share, (name, (low, high, _)) in pairs}
+
+
+def search(generations: int, seed: int, count: int, luck: int, sigma: float) -> dict[str, float]:
+    """CMA-ES, diagonal covariance, on the unit box; the mean of the last generation."""
+    rng = np.random.default_rng(luck)
+    start = [math.log(at / low) / math.log(high / low) for low, high, at in BOUNDS.values()]
+    mean = np.clip(np.array(start), 0.03, 0.97)
+    n, size, parents = len(start), 14, 7
     w = math.log(parents + 0.5) - np.log(np.arange(1, parents + 1))
     w /= w.sum()
-    eff = 1.0 / (w**2).sum()
+    eff = 1.0 / float((w**2).sum())
     cc, cs = 4.0 / (n + 4.0), (eff + 2.0) / (n + eff + 5.0)
     c1 = 2.0 / ((n + 1.3) ** 2 + eff)
-    cmu = min(1 - c1, 2.0 * (eff - 2 + 1 / eff) / ((n + 2) ** 2 + eff))
-    damps = 1 + cs
-    chi = math.sqrt(n) * (1 - 1 / (4 * n) + 1 / (21 * n * n))
-    pc, ps, cov = np.zeros(n), np.zeros(n), np.eye(n)
+    cmu = min(1.0 - c1, 2.0 * (eff - 2.0 + 1.0 / eff) / ((n + 2.0) ** 2 + eff))
+    c1 *= (n + 2.0) / 3.0
+    cmu = min(1.0 - c1, cmu * (n + 2.0) / 3.0)
+    damps, chi = 1.0 + cs, math.sqrt(n) * (1.0 - 1.0 / (4.0 * n) + 1.0 / (21.0 * n * n))
+    pc, ps, spread = np.zeros(n), np.zeros(n), np.ones(n)
     began = time.time()
-    best: tuple[float, Constants] = (math.inf, start)
-    generation = 0
-    while time.time() - began < seconds:
-        values, vectors = np.linalg.eigh(cov)
-        root = vectors * np.sqrt(np.maximum(values, 1e-12))
-        tried = []
+    for generation in range(generations):
+        tried: list[tuple[float, np.ndarray, dict[str, Any]]] = []
         for at in range(size):
-            z = rng.normal(size=n)
-            x = mean + sigma * (root @ z)
+            x = mean + sigma * np.sqrt(spread) * rng.normal(size=n)
             if generation == 0 and at == 0:
                 x = mean.copy()
             inside = np.clip(x, 0.0, 1.0)
-            made = engine.varied(start, **decode(inside, names))
-            doubt, found = bundle.at_equal_honesty(made)
-            score = cost(found, effort) + 5.0 * float(((x - inside) ** 2).sum())
-            tried.append((score, x))
-            if score < best[0]:
-                best = (score, made)
-                line = {
-                    "score": score,
-                    "at": time.time() - began,
-                    "doubt": doubt,
-                    "constants": vars(made),
-                    "found": found,
-                }
-                print(json.dumps(line), flush=True)
-            if time.time() - began > seconds:
-                break
-        if len(tried) < size:
-            break
-        tried.sort(key=lambda pair: pair[0])
+            score, said = cost(decode(inside), seed, count)
+            tried.append((score + 5.0 * float(((x - inside) ** 2).sum()), x, said))
+        tried.sort(key=lambda one: one[0])
         old = mean
-        mean = sum(weight * x for weight, (_, x) in zip(w, tried, strict=False))
+        mean = np.sum([share * x for share, (_, x, _) in zip(w, tried, strict=False)], axis=0)
         y = (mean - old) / sigma
-        ps = (1 - cs) * ps + math.sqrt(cs * (2 - cs) * eff) * (vectors @ ((vectors.T @ y) / np.sqrt(values)))
-        h = float(np.linalg.norm(ps) / math.sqrt(1 - (1 - cs) ** (2 * (generation + 1))) / chi < 1.4 + 2 / (n + 1))
+        ps = (1 - cs) * ps + math.sqrt(cs * (2 - cs) * eff) * y / np.sqrt(spread)
+        length = float(np.linalg.norm(ps))
+        h = float(length / math.sqrt(1 - (1 - cs) ** (2 * (generation + 1))) / chi < 1.4 + 2 / (n + 1))
         pc = (1 - cc) * pc + h * math.sqrt(cc * (2 - cc) * eff) * y
-        steps = np.array([(x - old) / sigma for _, x in tried[:parents]])
-        cov = (1 - c1 - cmu) * cov + c1 * np.outer(pc, pc) + cmu * (steps.T * w) @ steps
-        sigma *= math.exp((cs / damps) * (np.linalg.norm(ps) / chi - 1))
-        generation += 1
-        print(f"# {effort} gen {generation} sigma {sigma:.3f} best {best[0]:.2f} gen-best {tried[0][0]:.2f} "
-              f"median {tried[size // 2][0]:.2f} {time.time() - began:.0f}s", file=sys.stderr, flush=True)  # fmt: skip
-    return best[1]
+        steps = np.array([(x - old) / sigma for _, x, _ in tried[:parents]])
+        spread = (1 - c1 - cmu) * spread + c1 * pc**2 + cmu * (w[:, None] * steps**2).sum(axis=0)
+        sigma *= math.exp((cs / damps) * (length / chi - 1))
+        print(f"# {generation + 1}: best {tried[0][0]:.2f} median {tried[parents][0]:.2f} {time.time() - began:.0f} s "
+              f"{json.dumps(tried[0][2])}", file=sys.stderr, flush=True)  # fmt: skip
+    return decode(mean)
 
 
-def show(found: dict[str, dict[str, float]]) -> None:
-    for name, one in found.items():
-        print(f"{name:15s} " + " ".join(f"{key} {value:7.3f}" for key, value in one.items()), flush=True)
+def line(name: str, one: Mapping[str, Any]) -> str:
+    """A line of the trade-off."""
+    return (f"{name:26s} hours {one['hours']:5.2f} of the ladder's {one['of_ladder']:.3f} crashes {one['crashes']:.2f} "
+            f"honest {one['honest']:.3f} gives away {one['give']:5.2f} room {one['room']:.2f}")  # fmt: skip
+
+
+def trade(effort: str, seed: int, count: int) -> None:
+    """Hours, crashes and depth about what ships, each with the least honest of `WORST`; two runs ahead as well."""
+    base = shipped(effort)
+    tried: dict[str, Constants] = {"as it ships": base}
+    for factor in (0.7, 1.4):
+        tried[f"worth times {factor:g}"] = replace(base, worth=base.worth * factor)
+        tried[f"crash aversion times {factor:g}"] = replace(base, crash_aversion=base.crash_aversion * factor)
+    for factor in (0.8, 1.2):
+        tried[f"doubt times {factor:g}"] = replace(base, doubt=base.doubt * factor)
+    tried["two runs ahead"] = replace(base, mode=2)
+    for name, constants in tried.items():
+        found = {one: play(one, constants, seed, count) for one in WORST}
+        worst = min(WORST, key=lambda one: float(found[one]["honest"]))
+        print(f"{line(f'{effort}, {name}', found['reference'])} least honest {worst} {found[worst]['honest']:.3f}")
 
 
 def main() -> None:
     ask = argparse.ArgumentParser()
-    ask.add_argument("what", choices=("search", "show"))
-    ask.add_argument("units")
-    ask.add_argument("--effort", default="usual")
-    ask.add_argument("--seconds", type=float, default=60.0)
-    ask.add_argument("--count", type=int, default=None)
-    ask.add_argument("--from", dest="start", default=None)
-    ask.add_argument("--vary", default="all", choices=("all", "policy", "core"))
-    ask.add_argument("--sigma", type=float, default=0.15)
-    ask.add_argument("--seed", type=int, default=1)
-    ask.add_argument("--names", default=None)
+    ask.add_argument("what", choices=("search", "show", "trade"))
+    ask.add_argument("--generations", type=int, default=55)
+    ask.add_argument("--units", type=int, default=300)
+    ask.add_argument("--seed", type=int, default=501, help="of the units")
+    ask.add_argument("--luck", type=int, default=1, help="of the search")
+    ask.add_argument("--sigma", type=float, default=0.1)
     args = ask.parse_args()
-    names = args.names.split(",") if args.names else None
-    bundle = Bundle(args.units, args.seed, args.count, names)
-    start = Constants(crash_aversion=6.0, worth=0.35)
-    if args.start and args.start.startswith("{"):
-        start = Constants(**json.loads(args.start))
-    elif args.start:
-        start = Constants(**json.loads(Path(args.start).read_text()).get(args.effort, {}))
-    if args.what == "show":
-        began = time.time()
-        doubt, found = bundle.at_equal_honesty(start)
-        print("doubt", doubt)
-        show(found)
-        print(f"{time.time() - began:.2f} s")
-        return
-    core = tuple(
-        n for n in BOUNDS if n not in ("within", "unclaimed", "most_gain", "soft_prior", "background", "doubt")
-    )
-    vary = {"all": tuple(BOUNDS), "policy": POLICY, "core": core}[args.vary]
-    made = search(bundle, args.effort, start, vary, args.seconds, args.sigma, args.seed)
-    print(f"# {args.effort} {made}")
-    show(bundle.played(made))
+    if args.what == "search":
+        made = search(args.generations, args.seed, args.units, args.luck, args.sigma)
+        print(json.dumps(made, indent=1))
+        print(json.dumps(cost(made, args.seed, args.units)[1]))
+    elif args.what == "trade":
+        for effort in EFFORTS:
+            trade(effort, args.seed, args.units)
+    else:
+        for effort in EFFORTS:
+            for name in EVERY:
+                print(line(f"{effort}, {name}", play(name, shipped(effort), args.seed, args.units)), flush=True)
 
 
 if __name__ == "__main__":

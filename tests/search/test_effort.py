@@ -29,7 +29,9 @@ def test_more_effort_asks_less_of_an_hour_and_fears_a_crash_less() -> None:
     assert [one.worth_decades_per_hour for one in made] == sorted(
         (one.worth_decades_per_hour for one in made), reverse=True
     )
-    assert [one.crash_aversion for one in made] == sorted((one.crash_aversion for one in made), reverse=True)
+    # What a crash weighs in depth: its minutes, so many times, at what a minute must gain.
+    weighs = [one.crash_aversion * one.worth_decades_per_hour for one in made]
+    assert weighs == sorted(weighs, reverse=True)
     assert worth_threshold(KNOB, Goal(effort="quick")) > worth_threshold(KNOB, Goal(effort="thorough"))
 
 

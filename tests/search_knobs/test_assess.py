@@ -98,17 +98,16 @@ def test_a_stop_is_a_stop_until_something_changed() -> None:
     ]
     after = assess(UNIT, [*runs, *measured], GOAL)
     assert after.step.stop and after.step.reason == stop.reason
-    # Given much for depth, it would go on: the measurements make something deeper seem worth a look.
-    keen = Goal(effort="thorough")
-    runs, stop = searched(50.0, goal=keen)
-    known = assess(UNIT, runs, keen).known
+    # Made for the search, the same runs would let it go on: they make something deeper seem worth a look.
+    runs, stop = searched(60.0)
+    known = assess(UNIT, runs, GOAL).known
     assert stop.why_stop == "certified" and known is not None
     depth = known.setting.value("cpu-core")
     lengths = (15, 15, 15, 120)
     more = [run_of(70 + n, {"cpu-core": depth}, length, purpose="measure") for n, length in enumerate(lengths)]
-    assert assess(UNIT, [*runs, *more], keen).step.reason == stop.reason
+    assert assess(UNIT, [*runs, *more], GOAL).step.reason == stop.reason
     as_search = [run.model_copy(update={"plan": run.plan.model_copy(update={"purpose": "search"})}) for run in more]
-    assert not assess(UNIT, [*runs, *as_search], keen).step.stop
+    assert not assess(UNIT, [*runs, *as_search], GOAL).step.stop
 
 
 def test_what_changes_a_stop() -> None:

@@ -18,20 +18,31 @@ class Effort:
 
     ``crash_aversion``: how much heavier a crash weighs in the choice of a run than its minutes: it risks data (the
     bench hours that are reported count its minutes once). ``worth_decades_per_hour``: where the goal names no
-    threshold, stop when an hour would gain less than this many typical depths per decade of hazard.
+    threshold, stop when an hour would gain less than this many typical depths per decade of hazard. ``plan_doubt``: the
+    doubt at which a run's worth is reckoned, as a multiple of the claim's. ``full_stride_share``: the share of the
+    knob's range in which the climb takes full strides; past it they are ``careful_decades`` typical depths per decade
+    long and last ``careful_minutes``. ``within_share``: of the goal's ``within``, how near the likely best the claim
+    must be for the search to stop. ``patient``: take the run of which most worth is left once its minutes are paid, not
+    the one of most worth a minute: longer runs.
     """
 
     name: str
     crash_aversion: float
     worth_decades_per_hour: float
+    plan_doubt: float
+    full_stride_share: float
+    careful_decades: float
+    careful_minutes: float
+    within_share: float = 1.0
+    patient: bool = False
 
 
 EFFORTS: dict[str, Effort] = {
     effort.name: effort
     for effort in (
-        Effort("quick", crash_aversion=28.0, worth_decades_per_hour=0.36),
-        Effort("usual", crash_aversion=4.7, worth_decades_per_hour=0.30),
-        Effort("thorough", crash_aversion=3.4, worth_decades_per_hour=0.065),
+        Effort("quick", 10.3, 0.47, 2.12, 0.195, 2.43, 2.7),
+        Effort("usual", 4.3, 0.188, 3.11, 0.266, 3.1, 2.1),
+        Effort("thorough", 8.5, 0.076, 1.88, 0.33, 3.6, 2.0, within_share=0.81, patient=True),
     )
 }
 

@@ -25,11 +25,9 @@ Floats = NDArray[np.float64]
 
 MINUTES = (1.0, 2.0, 4.0, 8.0, 15.0, 22.0, 30.0, 45.0, 60.0, 90.0, 120.0)
 """Lengths of run that are considered, minutes under load."""
-MOST_GAIN_DECADES = 5.3
+MOST_GAIN_DECADES = 3.8
 """Depth given up beyond this many typical depths per decade counts no further: else the small chance that a failure
 was a stray one rules the choice."""
-PLAN_DOUBT = 2.03
-"""The doubt at which a run's worth is reckoned, as a multiple of the claim's. Set by the sweep."""
 MOST_DEPTHS = 20
 MOST_CLAIMS = 100
 NEGLIGIBLE = 1e-5
@@ -50,14 +48,16 @@ class Outlook:
     weighed_minutes: Floats
     worth: Floats
 
-    def best(self, worth_per_hour: float) -> tuple[int, int]:
+    def best(self, worth_per_hour: float, *, patient: bool = False) -> tuple[int, int]:
         """The depth at which worth per minute can be greatest, and how long there pays at ``worth_per_hour``.
 
-        The length that pays is longer than the one of the greatest rate: it saves setting up again.
+        The length that pays is longer than the one of the greatest rate: it saves setting up again. ``patient``: the
+        depth too is the one at which most worth is left once the minutes are paid for.
         """
-        rate = self.worth / self.weighed_minutes
-        depth = int(np.unravel_index(int(np.argmax(rate)), rate.shape)[0])
-        return depth, int(np.argmax(self.worth[depth] - worth_per_hour / 60.0 * self.weighed_minutes[depth]))
+        net = self.worth - worth_per_hour / 60.0 * self.weighed_minutes
+        by = net if patient else self.worth / self.weighed_minutes
+        depth = int(np.unravel_index(int(np.argmax(by)), by.shape)[0])
+        return depth, int(np.argmax(net[depth]))
 
     def gain_per_hour(self, at: tuple[int, int]) -> float:
         """Worth of a run by the hour of what it takes."""
@@ -156,6 +156,6 @@ def _loss(goal_depth: Floats, claims: Floats, knob: Knob, goal: Goal) -> Floats:
     own share of what is given up is in the reckoning. The least loss is concave in the weights, so that no run that
     may be claimed on has a negative worth.
     """
-    doubt = min(model_doubt(goal) * PLAN_DOUBT, 0.5)
+    doubt = min(model_doubt(goal) * effort_named(goal.effort).plan_doubt, 0.5)
     apart = np.minimum(goal_depth[:, None] - claims[None, :], MOST_GAIN_DECADES * typical_per_decade(knob))
     return np.asarray(np.where(apart > 0, apart, -apart * (1.0 / doubt - 1.0)), dtype=np.float64)

@@ -26,12 +26,7 @@ from surefoot.units import Knob
 
 STOCK_MINUTES = 2.0
 STRIDE_MINUTES = 1.0
-CAREFUL_MINUTES = 4.2
-"""Length of a full stride of the climb, and of a careful one."""
-FULL_STRIDE_SHARE = 0.29
-"""Share of the knob's range in which the climb takes full strides: few edges lie there. *Common practice, no source*;
-its size, and that of the careful strides, were set by the sweep."""
-CAREFUL_STRIDE_DECADES = 3.17
+"""Length of a full stride of the climb; that of a careful one, and where they begin, is the effort's (effort.py)."""
 WITHOUT_CLAIM = 0.21
 """With not one step to claim yet the search is worth more: this share of the threshold is enough to go on."""
 LENT_WORTH = 0.8
@@ -80,11 +75,12 @@ class PosteriorStrategy:
             settles = "Whether the unit is sound as it came."
             return Proposal(False, 0.0, STOCK_MINUTES, chance, reason, claim=claim, settles=settles)
         middle = min(after.goal_quantile(0.5), knob.deepest)
+        within = effort_named(goal.effort).within_share * goal.within
         if known is not None and known.depth >= knob.deepest - 1e-9:
             return _stop("limit", f"Stop: the limit of {knob.describe(knob.deepest)} itself is certified.", claim)
-        if known is not None and middle - known.depth <= goal.within:
+        if known is not None and middle - known.depth <= within:
             reason = (
-                f"Stop: {knob.describe(known.depth)} is certified and likely within {goal.within:g} {knob.unit} of "
+                f"Stop: {knob.describe(known.depth)} is certified and likely within {within:g} {knob.unit} of "
                 f"the deepest that would do (about {knob.describe(round(middle / knob.step) * knob.step)})."
             )
             return _stop("certified", reason, claim)
@@ -105,7 +101,7 @@ class PosteriorStrategy:
             reason = f"{minutes:g} min at {knob.describe(depth)} ({chance_words(chance)}): {why}."
             settles = f"Whether the edge lies deeper than about {knob.describe(depth)}."
             return Proposal(False, depth, minutes, chance, reason, "", claim, settles, alternatives)
-        at = outlook.best(threshold)
+        at = outlook.best(threshold, patient=effort_named(goal.effort).patient)
         gain = outlook.gain_per_hour(at)
         least = threshold if known is not None and known.depth >= knob.step - 1e-9 else WITHOUT_CLAIM * threshold
         if gain < least:
@@ -126,8 +122,9 @@ def _climb(knob: Knob, evidence: Sequence[Evidence], goal: Goal, rule: Allowed) 
     deepest = deepest_believed(knob, evidence, goal) or 0.0
     if rule.ceiling <= deepest + 1e-9 or any(piece.failed for piece in evidence):
         return None
-    full = deepest < FULL_STRIDE_SHARE * knob.limit - 1e-9
-    stride = goal.max_stride if full else CAREFUL_STRIDE_DECADES * typical_per_decade(knob)
+    effort = effort_named(goal.effort)
+    full = deepest < effort.full_stride_share * knob.limit - 1e-9
+    stride = goal.max_stride if full else effort.careful_decades * typical_per_decade(knob)
     depth = math.floor((deepest + stride) / knob.step + 1e-9) * knob.step
     if depth <= deepest + 1e-9:
         depth = (math.floor(deepest / knob.step + 1e-9) + 1) * knob.step
@@ -135,7 +132,7 @@ def _climb(knob: Knob, evidence: Sequence[Evidence], goal: Goal, rule: Allowed) 
     if full:
         return depth, STRIDE_MINUTES, f"a full stride past {knob.describe(deepest)} that held"
     why = f"a careful stride of {depth - deepest:g} {knob.unit}, nothing having failed to {knob.describe(deepest)}"
-    return depth, CAREFUL_MINUTES, why
+    return depth, effort.careful_minutes, why
 
 
 def _settles(knob: Knob, after: Posterior, depth: float, minutes: float) -> str:

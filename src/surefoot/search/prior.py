@@ -7,11 +7,12 @@ depth per decade of hazard.
 
 * m: flat from stock to the knob's limit, and half as likely for a while past either end. Units of one model differ
   by tens of mV, models by more: no depth inside the limit is favoured, so shallow and deep units are served alike.
-* s: one of two kinds of edge. *Typical*: log-normal around what is typical of the knob's unit (`TYPICAL_PER_DECADE`;
-  a share of the limit where the unit is none of those). *Soft*: more than twice as deep a decade. The
-  soft kind is given far more weight than its share of units (`SOFT_WEIGHT`), because an hour of bench time tells an
-  edge of 5 from one of 10 mV per decade only now and then (`surefoot rehearse` shows it), and a claim that errs must
-  err shallow. Two kinds and not one wide kind: evidence against soft then pays off at once, and the claim goes deeper.
+* s: one of three kinds of edge. *Typical*: log-normal around what is typical of the knob's unit (`TYPICAL_PER_DECADE`;
+  a share of the limit where the unit is none of those). *Steep*: about half as deep a decade, a few units; without it
+  a quick search, which has no time to see a slope, gives more away. *Soft*: more than twice as deep. The soft kind is
+  given far more weight than its share of units (`SOFT_WEIGHT`), because an hour of bench time tells an edge of 5 from
+  one of 10 mV per decade only now and then (`surefoot rehearse` shows it), and a claim that errs must err shallow.
+  Kinds and not one wide kind: evidence against soft then pays off at once, and the claim goes deeper.
 """
 
 from __future__ import annotations
@@ -38,16 +39,21 @@ the clock, and their errors are retried before anything is seen to fail."""
 LIMIT_SHARES = {"W": 1.0 / 40.0}
 OTHER_LIMIT_SHARE = 1.0 / 50.0
 """Where no depth is typical: a share of the knob's limit. A power limit acts through the clock it leaves; *a guess*."""
-TYPICAL_MIDDLE = 1.02
-TYPICAL_SPREAD = 0.25
+TYPICAL_MIDDLE = 1.01
+TYPICAL_SPREAD = 0.28
 """Middle of s among typical edges, as a multiple of what is typical of the unit of measure, and standard deviation of
 ln s there."""
-SOFT_MULTIPLE = 2.24
-SOFT_SPREAD = 0.16
+SOFT_MULTIPLE = 2.14
+SOFT_SPREAD = 0.23
 """Middle of s among soft edges, as a multiple of the typical, and standard deviation of ln s there."""
-SOFT_WEIGHT = 0.53
+SOFT_WEIGHT = 0.42
 """Weight of the soft kind: what keeps nine claims of ten honest where every unit is soft. Set, with all that is said of
 s here and with RUN_SPREAD and DOUBT, by `tests/benchmarks/policy_sweep.py`."""
+STEEP_MULTIPLE = 0.61
+STEEP_SPREAD = 0.25
+"""Middle of s among steep edges, as a multiple of the typical, and standard deviation of ln s there."""
+STEEP_WEIGHT = 0.06
+"""Weight of the steep kind; the other two share the rest."""
 PER_DECADE_RANGE = (0.3, 3.4)
 """Least and greatest s considered, as multiples of the typical."""
 BEYOND_LIMIT = 0.25
@@ -57,13 +63,13 @@ STOCK_SHORT_OF_GOAL = 0.1
 """How much less likely than others the goal depths are at which stock itself would not meet the goal: parts are shipped
 with a guard band of 15 to 20 % of nominal (Leng and others, MICRO 2015; Papadimitriou and others)."""
 
-RUN_SPREAD = 0.28
+RUN_SPREAD = 0.175
 """Variance of the hazard's factor between runs (likelihood.py, ``spread``)."""
 STRAY_FAILURES = 0.001
 """Chance that a failure was not the setting's doing or was mislogged (likelihood.py, ``stray``)."""
 BACKGROUND_SHARE = 0.10
 """Share of the goal's hazard set aside for failures that no depth explains."""
-DOUBT = 1.5
+DOUBT = 1.24
 """Of the doubt the goal allows (1 - confidence), the share that the model may spend. More than all of it, since the
 prior is gloomier than any population: set by the sweep so that nine claims of ten hold in the worst of them."""
 LENT_DOUBT = 1.1
@@ -191,8 +197,10 @@ def _with_lent(log_prior: Floats, lent: EdgePrior, edge: Floats, log_per_decade:
 
 
 def _log_kinds(log_s: Floats) -> Floats:
-    """Log prior of s on evenly spaced ln(s / typical): the two kinds, each summing to its weight on the grid."""
+    """Log prior of s on evenly spaced ln(s / typical): the kinds, each summing to its weight on the grid."""
     typical = np.exp(-0.5 * ((log_s - np.log(TYPICAL_MIDDLE)) / TYPICAL_SPREAD) ** 2)
     soft = np.exp(-0.5 * ((log_s - np.log(SOFT_MULTIPLE)) / SOFT_SPREAD) ** 2)
+    steep = np.exp(-0.5 * ((log_s - np.log(STEEP_MULTIPLE)) / STEEP_SPREAD) ** 2)
     mixed = (1.0 - SOFT_WEIGHT) * typical / typical.sum() + SOFT_WEIGHT * soft / soft.sum()
+    mixed = (1.0 - STEEP_WEIGHT) * mixed + STEEP_WEIGHT * steep / steep.sum()
     return np.asarray(np.log(np.maximum(mixed, 1e-300)))
