@@ -18,6 +18,7 @@ from surefoot.guide.settle import Settling
 from surefoot.guide.voice import Unattended
 from surefoot.journal import Journal
 from surefoot.rehearsal.machine import VirtualMachine
+from surefoot.rig.guardian.reports import GuardianReport, write_report
 from surefoot.runs import Outcome, RunPlan
 from surefoot.search import Goal
 from surefoot.units import Setting, Unit
@@ -93,6 +94,8 @@ def test_apply_stays_and_is_told_until_it_is_put_right(tuned: Journal, unit: Uni
     _, applied = recall_and_apply(bench, AGREED)
     assert applied is not None and machine.setting == applied and bench.left_applied == applied
     assert "may still be applied (recalled" in recall(tuned, unit, EASY, machine.now()).first[0]
+    write_report(bench.guardian_log, GuardianReport(machine.now(), unit.name, True, "put back to stock"))
+    assert "the guardian put the unit back to stock at" in recall(tuned, unit, EASY, machine.now()).first[0]
     measure(bench, Measuring(load="cpu", minutes=1, settling=Settling(at_most_minutes=0.1)))
     assert tuned.runs(unit.name)[-1].setting.is_stock and machine.setting.is_stock
     assert bench.left_applied is None and not recall(tuned, unit, EASY, machine.now()).first

@@ -4,7 +4,8 @@
 unit's true edge *because of the slip*. The true edge is the depth at which the virtual unit fails once an hour on
 average, so a claim there of 100 hours is wrong a hundredfold. Because of the slip: the same history without it claims
 no depth past the edge. (A model that is 90 % honest is allowed claims short of its goal, and those are measured by
-`surefoot rehearse`; a claim past the edge without a slip is counted too, and none was seen.)
+`surefoot rehearse`.) A whole column in another unit of time is no slip of a line: it is to be asked about where the
+dates speak against it, and where they do not nothing in the table can tell.
 
 The doors: ``table``: `log --from TABLE --yes`, which leaves out every row that is not sure; ``one by one``: the same
 rows typed as `log --set ... --outcome ...` with nobody there to ask, so that what looks like a slip is refused;
@@ -17,7 +18,7 @@ from collections.abc import Callable, Sequence
 from datetime import UTC
 
 import pytest
-from slip_tables import DATE, MINUTES, NOW, RESULT, SLIPS, VALUE, Kept, slipped
+from slip_tables import COLUMN_SLIPS, DATE, LINE_SLIPS, MINUTES, NOW, RESULT, VALUE, Kept, slipped
 
 from surefoot.errors import BadInput
 from surefoot.guide.outside import Told, date_of, minutes_named, outcome_named, rows_told, told, values_of
@@ -93,7 +94,7 @@ def harmful(door: str, name: str, seeds: range) -> list[tuple[int, float, float]
     return found
 
 
-@pytest.mark.parametrize("name", sorted(SLIPS))
+@pytest.mark.parametrize("name", LINE_SLIPS)
 def test_no_slip_makes_a_claim_deeper_than_the_true_edge(name: str) -> None:
     assert {door: harmful(door, name, range(5)) for door in DOORS} == {door: [] for door in DOORS}
 
@@ -101,9 +102,20 @@ def test_no_slip_makes_a_claim_deeper_than_the_true_edge(name: str) -> None:
 @pytest.mark.long
 @pytest.mark.parametrize("door", sorted(DOORS))
 def test_in_a_thousand_histories_one_at_most(door: str) -> None:
-    seeds = range(41_000, 41_200)
-    found = {name: harmful(door, name, seeds) for name in sorted(SLIPS)}
-    assert sum(map(len, found.values())) <= len(SLIPS) * len(seeds) / 1000, found
+    seeds = range(45_000, 45_200)
+    found = {name: harmful(door, name, seeds) for name in LINE_SLIPS}
+    assert sum(map(len, found.values())) <= len(found) * len(seeds) / 1000, found
+
+
+@pytest.mark.parametrize("name", COLUMN_SLIPS)
+def test_a_column_in_another_unit_of_time_is_asked_about_where_dates_speak(name: str) -> None:
+    dated = asked = 0
+    for seed in range(40):
+        wrong = slipped(seed, name)[1]
+        if ":" in wrong.rows[0][DATE] and len(wrong.rows) > 8:
+            dated += 1
+            asked += len(by_table(wrong)) < len(insisted(wrong))
+    assert dated >= 8 and asked >= 0.6 * dated
 
 
 def test_a_forgotten_failure_is_what_the_told_hours_are_not_trusted_for() -> None:

@@ -185,3 +185,13 @@ def test_on_a_unit_of_one_knob_an_offset_can_be_nothing_else() -> None:
     assert meanings("Versatz", "outcome", "Core mV")[0] == "ignore", "with two knobs it may be either"
     with pytest.raises(BadInput, match="no column holds"):
         read_hand_table(table(["GPU offset", "outcome"], ["-40", "held"]), one)
+
+
+def test_a_failure_with_its_sign_wrong_is_taken_below_stock_and_noted() -> None:
+    """A voltage is never set above stock, so it can have been nothing else; a hold is refused for it."""
+    unit = Unit(name="u", knobs=(Knob("core", "cpu", "mV", "down", 5, 250),))
+    table = read_table(b"core mV;minutes;result\n-40;30;ok\n+60;2;crash\n+50;30;ok\n")
+    found = read_hand_table(table, unit)
+    assert [(row.values["core"], row.outcome) for row in found.rows] == [(-40, "held"), (-60, "reset")]
+    assert found.rows[1].note == "core was written +60, taken as -60" and found.rows[1].doubts == ()
+    assert [problem.line for problem in found.problems] == [4]

@@ -16,7 +16,8 @@ from surefoot.errors import BadInput
 from surefoot.harmless import for_eyes, for_json
 
 if TYPE_CHECKING:
-    from rich.console import Console, RenderableType
+    from rich.console import Console, ConsoleOptions, RenderableType
+    from rich.table import Table
 
     from surefoot.journal import Journal
 
@@ -45,6 +46,49 @@ def sure(question: str, *, default: bool, abort: bool = False) -> bool:
 def _pipe_width() -> int:
     text = os.environ.get("COLUMNS", "")
     return max(LEAST_WIDTH, int(text)) if text.isascii() and text.isdigit() and len(text) < 6 else PIPE_WIDTH
+
+
+def terminal_width() -> int:
+    """Columns to write in: of the terminal, of COLUMNS, or 80 where nothing says how many."""
+    return console().width
+
+
+def wrapped(text: str) -> str:
+    """A message in lines of whole words on a terminal; for a pipe's reader in one piece, as a path to copy is."""
+    import textwrap
+
+    err = console(stderr=True)
+    if not err.is_terminal:
+        return text
+    lines = [
+        textwrap.wrap(line, err.width, break_long_words=False, break_on_hyphens=False) for line in text.split("\n")
+    ]
+    return "\n".join("\n".join(line) for line in lines)
+
+
+class Fitting:
+    """A table where it fits; where it is too wide each row as words, so that no figure is cut off."""
+
+    def __init__(self, table: Table) -> None:
+        self._table = table
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> Iterator[RenderableType]:
+        """What is printed."""
+        from rich.text import Text
+
+        if console.measure(self._table, options=options.update(max_width=10_000)).maximum <= options.max_width:
+            yield self._table
+            return
+        if self._table.title:
+            yield Text(str(self._table.title), style="bold")
+        heads = [str(column.header) for column in self._table.columns]
+        name = ""
+        for row in zip(*(column.cells for column in self._table.columns), strict=True):
+            first, *rest = (str(cell) for cell in row)
+            # A name that stands once for several rows is left blank in the others.
+            name = first or name
+            figures = (f"{head} {cell}" for head, cell in zip(heads[1:], rest, strict=True) if cell)
+            yield Text(f"{name}: " + ", ".join(figures))
 
 
 @contextmanager

@@ -6,6 +6,7 @@ import contextlib
 import errno
 import io
 import os
+import shutil
 import sys
 from importlib import import_module
 from typing import Annotated, Any
@@ -14,6 +15,7 @@ import typer
 from typer.core import TyperGroup
 
 from surefoot import __version__
+from surefoot.cli.common import wrapped
 from surefoot.errors import BadInput, SurefootError
 from surefoot.harmless import for_eyes
 
@@ -71,6 +73,8 @@ app = typer.Typer(
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
+    # The boxes cut long option names off where there is little room; plain help folds them.
+    rich_markup_mode=None if shutil.get_terminal_size().columns < 80 else "rich",
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 
@@ -134,7 +138,7 @@ def _speak_in_what_there_is() -> None:
 
 def _say(text: str) -> None:
     with contextlib.suppress(OSError, ValueError, AttributeError):
-        sys.stderr.write(for_eyes(f"surefoot: {text}\n"))
+        sys.stderr.write(for_eyes(wrapped(f"surefoot: {text}") + "\n"))
         sys.stderr.flush()
 
 

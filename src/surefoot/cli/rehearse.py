@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from surefoot.cli.common import JsonFlag, console, show
+from surefoot.cli.common import Fitting, JsonFlag, console, show
 from surefoot.errors import BadInput
 
 if TYPE_CHECKING:
@@ -148,7 +148,7 @@ def _view(found: list[Measures], units: int, seed: int) -> list[RenderableType]:
             table.add_column(name, justify="right", no_wrap=True)
         for one in there:
             table.add_row(one.title, *_cells(one, ladder))
-        parts.append(table)
+        parts.append(Fitting(table))
     parts.append(
         "hours, crash, runs: a unit, mean (90th percentiles in --json). of it: hours over the ladder's. honest: "
         "share of the claims whose true MTTF meets the goal (95 % interval in --json). give: mean depth given up where "

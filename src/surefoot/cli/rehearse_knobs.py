@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from contextlib import AbstractContextManager
 from typing import TYPE_CHECKING
 
-from surefoot.cli.common import show
+from surefoot.cli.common import Fitting, show
 from surefoot.errors import BadInput
 
 if TYPE_CHECKING:
@@ -70,7 +70,7 @@ def knobs_view(found: Sequence[KnobsMeasures]) -> list[RenderableType]:
         "of all knobs together meets the goal (95 % interval in --json). apart: the same had each knob's own claim "
         "been trusted without adding hazards up."
     )
-    return [table, gives, words]
+    return [Fitting(table), Fitting(gives), words]
 
 
 def _number(value: float, digits: int) -> str:

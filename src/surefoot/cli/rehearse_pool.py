@@ -6,7 +6,7 @@ from collections.abc import Callable
 from contextlib import AbstractContextManager
 from typing import TYPE_CHECKING
 
-from surefoot.cli.common import show
+from surefoot.cli.common import Fitting, show
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -47,7 +47,7 @@ def _view(found: list[Rehearsed], units: int, seed: int) -> list[RenderableType]
             f"{one.lent.honest:.3f}", f"{one.alone.honest:.3f}", f"{one.lent.crashes / one.alone.crashes:.2f}",
         )  # fmt: skip
     return [
-        table,
+        Fitting(table),
         "hours, given (depth given away where honest), crash: with the pool over without. honest, alone: share of the "
         "claims that are true, with and without (intervals in --json).",
     ]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from contextlib import AbstractContextManager
 from typing import TYPE_CHECKING
 
-from surefoot.cli.common import show
+from surefoot.cli.common import Fitting, show
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -60,7 +60,7 @@ def _view(found: list[UseMeasures], units: int, seed: int) -> list[RenderableTyp
                 _figure(one.in_trial, 2),
             )  # fmt: skip
             before = one.way
-        parts.append(table)
+        parts.append(Fitting(table))
     parts.append(
         f"After quick tuning, {HOURS_A_DAY:g} h of load a day. given away: mean depth where honest, knob's unit. "
         "crashes: a unit, in use so far. honest: share of the claims whose true MTTF meets the goal under the bench "

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import sys
 from typing import TYPE_CHECKING
 
-from surefoot.cli.common import PIPE_WIDTH
+from surefoot.cli.common import terminal_width
 from surefoot.errors import BadInput
 
 if TYPE_CHECKING:
@@ -28,6 +27,4 @@ def run_with_trace(journal: Journal, run_id: int) -> tuple[Run, Unit, Trace]:
 
 def width_here() -> int:
     """Columns to draw in: the terminal's, or those of a pipe."""
-    import shutil
-
-    return min(shutil.get_terminal_size((PIPE_WIDTH, 24)).columns, 160) if sys.stdout.isatty() else PIPE_WIDTH
+    return min(terminal_width(), 160)

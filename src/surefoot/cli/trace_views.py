@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+import textwrap
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -28,7 +29,7 @@ def drawn(run: Run, card: Unit, trace: Trace, names: Sequence[str], *, rows: int
     simple = plain or not encoding.startswith("utf")
     title = f"run {run.id} of {card.name}: {run.setting.describe(card)}, {run.plan.load}"
     reports = limiters(trace, Limits.of(card))
-    return [title[:width], *draw(trace, names, width=width, rows=rows, reports=reports, plain=simple)]
+    return [*textwrap.wrap(title, width), *draw(trace, names, width=width, rows=rows, reports=reports, plain=simple)]
 
 
 def _table(*columns: tuple[str, str]) -> Table:

@@ -13,6 +13,7 @@ from surefoot.guide.goals import goal_for, goal_words
 from surefoot.guide.pooling import goal_with_card_pool
 from surefoot.guide.unclosed import presumed, unclosed_words
 from surefoot.journal import Journal
+from surefoot.rig.guardian.reports import FILE_NAME, all_reports
 from surefoot.runs import Run
 from surefoot.search import Assessment, Certificate, Goal, KnownStable, assess
 from surefoot.search.use_growth import use_words
@@ -189,6 +190,11 @@ def _left_applied(journal: Journal, unit: Unit) -> list[str]:
     if standing is None or standing.setting.is_stock:
         return []
     when = f"{standing.at:%Y-%m-%d %H:%M} UTC"
+    reports = all_reports(journal.path.parent / FILE_NAME, unit, standing.at)
+    if reports and reports[-1].at_stock:
+        at = f"{reports[-1].at:%Y-%m-%d %H:%M} UTC"
+        was = f"{standing.setting.describe(unit)} was applied ({standing.why}, {when})"
+        return [f"{was}; the guardian put the unit back to stock at {at}"]
     return [f"{standing.setting.describe(unit)} may still be applied ({standing.why}, {when})"]
 
 

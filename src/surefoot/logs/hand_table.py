@@ -141,7 +141,8 @@ class _Reader:
             return None
         doubts: list[str] = []
         outcome = self._outcome(cells["outcome"], doubts)
-        values = self._values(number, cells, doubts)
+        turned: list[str] = []
+        values = self._values(number, cells, outcome, doubts, turned)
         minutes = self._minutes(cells, outcome, doubts)
         date = self.dates[number] if self.dates else DateRead(None)
         if date.why and date.moment is None:
@@ -154,7 +155,7 @@ class _Reader:
             date.moment,
             date.whole_day,
             cells.get("load", ""),
-            cells.get("note", ""),
+            "; ".join(filter(None, (cells.get("note", ""), *turned))),
             self._ambient(cells.get("ambient", "")),
             cells.get("mode") or None,
             tuple(doubts),
@@ -169,12 +170,20 @@ class _Reader:
             doubts.append(f"the outcome {cell!r} is taken as {read.outcome.value}, but {read.why}")
         return read.outcome
 
-    def _values(self, number: int, cells: Mapping[str, str], doubts: list[str]) -> dict[str, float]:
+    def _values(
+        self, number: int, cells: Mapping[str, str], outcome: Outcome, doubts: list[str], turned: list[str]
+    ) -> dict[str, float]:
         found = {}
         for name, column in self.values.items():
             if not cells[name]:
                 continue
             read, knob = column[number], self.unit.knob(name)
+            failed = outcome.is_crash or outcome.is_soft
+            if read.value is None and read.meant is not None and knob.is_voltage and failed:
+                # Leaving a failure out for its sign would make the rest look better than it is.
+                turned.append(f"{name} was written {cells[name]}, taken as {read.meant:+g}")
+                found[name] = read.meant
+                continue
             if read.value is None:
                 remedy = f"Write {read.meant:+g} if that is meant." if read.meant is not None else None
                 raise BadInput(f"{read.why}.", remedy=remedy)
