@@ -121,7 +121,8 @@ def run() -> None:
         raise SystemExit(0) from None
     except OSError as error:
         if error.filename is not None:
-            raise
+            _say(f"{error.filename}: {error.strerror or error}.")
+            raise SystemExit(3) from None
         # What was printed could not be: the terminal is gone, or the disk of the file that it went to is full.
         gone = error.errno in (errno.EIO, errno.ENXIO, errno.EBADF)
         _say("stopped: the terminal is gone." if gone else f"this could not be printed: {error.strerror or error}.")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 import time
 from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, datetime
@@ -46,6 +47,10 @@ class Machine(Protocol):
 
     def seconds(self) -> float:
         """A clock that never runs backwards, seconds."""
+        ...
+
+    def asleep_seconds(self) -> float | None:
+        """How long this boot has been suspended in all; None where that cannot be known."""
         ...
 
     def sleep(self, seconds: float) -> None:
@@ -143,6 +148,12 @@ class RealMachine:
     def seconds(self) -> float:
         """The system's monotonic clock."""
         return time.monotonic()
+
+    def asleep_seconds(self) -> float | None:
+        """From the two clocks of Linux, of which one runs on in sleep. Source: clock_getres(2), CLOCK_BOOTTIME."""
+        if sys.platform != "linux":
+            return None
+        return time.clock_gettime(time.CLOCK_BOOTTIME) - time.clock_gettime(time.CLOCK_MONOTONIC)
 
     def sleep(self, seconds: float) -> None:
         """Wait."""

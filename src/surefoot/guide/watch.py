@@ -111,15 +111,23 @@ def _too_hot(part: str, celsius: float, ceiling: float) -> str:
 
 
 class Gaps:
-    """The time between one look and the next, by whichever clock saw more of it: one of them stops in sleep."""
+    """The time between one look and the next, sleep included.
+
+    Where the system tells how long it slept, by that: a wall clock that is set, by days or by an hour, is no gap. Else
+    by whichever clock saw more, since one of them stops in sleep.
+    """
 
     def __init__(self, machine: Machine) -> None:
         self._machine = machine
-        self._wall, self._clock = machine.now(), machine.seconds()
+        self._wall, self._clock, self._asleep = machine.now(), machine.seconds(), machine.asleep_seconds()
 
     def next(self) -> float:
         """Seconds since the last time this was asked."""
-        wall, clock = self._machine.now(), self._machine.seconds()
-        gap = max((wall - self._wall).total_seconds(), clock - self._clock)
-        self._wall, self._clock = wall, clock
+        wall, clock, asleep = self._machine.now(), self._machine.seconds(), self._machine.asleep_seconds()
+        gap = clock - self._clock
+        if asleep is None or self._asleep is None:
+            gap = max((wall - self._wall).total_seconds(), gap)
+        else:
+            gap += asleep - self._asleep
+        self._wall, self._clock, self._asleep = wall, clock, asleep
         return gap

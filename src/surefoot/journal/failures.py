@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import shutil
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -15,6 +16,8 @@ DAMAGED_REMEDY = (
     "`surefoot journal check` says what is wrong, `surefoot journal rescue FILE` brings what is readable into a new "
     "file; put that, or your last backup, in its place."
 )
+LEAST_BYTES = 256 * 1024
+"""With less than this a disk counts as full: the log and its shared memory need more."""
 READ_ONLY_REMEDY = "Make the folder writable, or set SUREFOOT_HOME to one that is."
 
 
@@ -57,6 +60,9 @@ def translate(error: sqlite3.Error, path: Path) -> JournalError:
         return disk_full(path)
     if "unable to open" in low:
         return NotWritable("the journal cannot be opened.", where=where, remedy=READ_ONLY_REMEDY)
+    if "disk i/o" in low and _no_room(path):
+        # Where there is no room for its shared memory or its log, SQLite says only that.
+        return disk_full(path)
     if "disk i/o" in low:
         return JournalError(
             f"the disk reported an error ({text}).", where=where, remedy="Check the disk before any further run."
@@ -72,6 +78,13 @@ def not_kept(error: UnicodeEncodeError | OverflowError) -> BadInput:
     """A BadInput for a value that no journal can hold: half of a character, a whole number beyond 64 bits."""
     what = "a whole number is" if isinstance(error, OverflowError) else "a text holds what is no character, so it is"
     return BadInput(f"{what} nothing that can be kept.", remedy="Nothing was written.")
+
+
+def _no_room(path: Path) -> bool:
+    try:
+        return shutil.disk_usage(path.parent).free < LEAST_BYTES
+    except OSError:
+        return False
 
 
 @contextmanager

@@ -45,7 +45,8 @@ def inspect_journal(path: Path) -> Inspected:
 
     Raises JournalError for a file that is not there, is no journal, or has a newer schema.
     """
-    notes, faults = _beside(path), _length(path)
+    with translated(path):
+        notes, faults = _beside(path), _length(path)
     try:
         version = inspect(path)
     except sqlite3.DatabaseError as error:

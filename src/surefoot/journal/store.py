@@ -313,7 +313,9 @@ def connect_read_only(path: Path) -> sqlite3.Connection:
             return connect_read_only(path)
         # In a folder that cannot be written SQLite cannot make the shared memory that WAL needs. With no log beside
         # it the file is whole, and nobody can be writing it from here: read it as it lies.
-        if not isinstance(error, sqlite3.OperationalError) or path.with_name(path.name + "-wal").exists():
+        # The same on a disk without room for it, where the log may stand there empty.
+        log = path.with_name(path.name + "-wal")
+        if not isinstance(error, sqlite3.OperationalError) or (log.exists() and log.stat().st_size):
             raise
         connection = sqlite3.connect(
             _uri(path, "mode=ro&immutable=1"), uri=True, isolation_level=None, check_same_thread=False
@@ -403,6 +405,7 @@ def _create(path: Path) -> None:
         with closing(_connect(made, page_bytes=PAGE_BYTES)) as connection:
             connection.execute(f"PRAGMA application_id = {schema.APPLICATION_ID}")
             schema.migrations().apply(schema.wrapped(connection))
+            connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
         for suffix in ("-wal", "-journal"):
             left = made.with_name(made.name + suffix)
             if left.exists() and left.stat().st_size:

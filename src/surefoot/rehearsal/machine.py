@@ -108,6 +108,10 @@ class VirtualMachine:
         """The virtual clock."""
         return self._seconds
 
+    def asleep_seconds(self) -> float | None:
+        """Not known here."""
+        return None
+
     def sleep(self, seconds: float) -> None:
         """Let virtual time pass. Raises MachineDown when a crash falls into it."""
         end = self._seconds + seconds

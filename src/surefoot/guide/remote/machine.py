@@ -99,6 +99,10 @@ class RemoteMachine:
         """The bench's monotonic clock."""
         return time.monotonic()
 
+    def asleep_seconds(self) -> float | None:
+        """Not known here."""
+        return None
+
     def sleep(self, seconds: float) -> None:
         """Wait."""
         time.sleep(seconds)
