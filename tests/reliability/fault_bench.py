@@ -74,7 +74,7 @@ class FaultBench:
         **options: Any,
     ) -> Any:  # fmt: skip
         """The command, begun; ``under``: by this program."""
-        options = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "text": True, **options}
+        options = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "text": True, "errors": "replace", **options}
         environment = self.environment(speed, **(more or {}))
         return subprocess.Popen([*under, sys.executable, str(CHILD), *arguments], env=environment, **options)
 
@@ -113,7 +113,7 @@ class FaultBench:
         """The journal is well."""
         with Journal.open(self.home) as journal:
             assert journal.faults() == [], journal.faults()
-            assert sum(run.plan.source == "hand" for run in journal.runs("box")) == 2
+            assert sum(run.plan.source == "hand" for run in journal.runs("box")) >= 2
 
     def beats(self, at_least: int = 1, seconds: float = 40.0) -> Run:
         """The run under way once it has so many heartbeats."""

@@ -88,7 +88,7 @@ class Store:
     def rows(self, sql: str, parameters: Sequence[Any] = ()) -> list[sqlite3.Row]:
         """All rows of a query, fetched at once so that no read is left open."""
         with self._mutex, self._errors():
-            return self.connection.execute(sql, parameters).fetchall()
+            return self.connection.execute(sql, sound(parameters)).fetchall()
 
     def tuples(self, sql: str, parameters: Sequence[Any] = ()) -> list[Any]:
         """All rows of a query as plain tuples, for the many rows of a trace."""
@@ -107,7 +107,9 @@ class Store:
         names = ", ".join(values)
         places = ", ".join("?" * len(values))
         # Table and column names come from our own code, never from input.
-        made = self.connection.execute(f"INSERT INTO {table} ({names}) VALUES ({places})", tuple(values.values()))
+        made = self.connection.execute(
+            f"INSERT INTO {table} ({names}) VALUES ({places})", sound(tuple(values.values()))
+        )
         return int(made.lastrowid or 0)
 
     @contextmanager
@@ -224,6 +226,20 @@ class Store:
             orphans = self.connection.execute("PRAGMA foreign_key_check").fetchall()
         found = [text for text in said if text != "ok"]
         return found + [f"record {row[1]} of {row[0]} points to a {row[2]} that is not there" for row in orphans]
+
+
+def sound(values: Sequence[Any]) -> tuple[Any, ...]:
+    """Values whose texts are texts: bytes that a locale could not read are read as UTF-8, what is none is marked."""
+    return tuple(
+        value.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
+        if isinstance(value, str) and not value.isascii() and _has_bytes(value)
+        else value
+        for value in values
+    )
+
+
+def _has_bytes(text: str) -> bool:
+    return any("\udc80" <= sign <= "\udcff" for sign in text)
 
 
 def identity_of(path: Path) -> tuple[int, int] | None:
