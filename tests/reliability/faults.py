@@ -18,9 +18,10 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
-from contextlib import suppress
+from contextlib import AbstractContextManager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 from fault_bench import FaultBench, can_mount, fill, mounted, outcomes, until
 
@@ -56,7 +57,7 @@ def fault(name: str, *, slow: bool = False) -> Callable[[Fault], Fault]:
     return keep
 
 
-def small_disk(top: Path, megabytes: int = 8):  # type: ignore[no-untyped-def]
+def small_disk(top: Path, megabytes: int = 8) -> AbstractContextManager[Path]:
     """A disk of its own that can be filled."""
     if not can_mount():
         raise Skipped("needs the right to mount")
@@ -540,7 +541,8 @@ def _(top: Path) -> None:
 def _(top: Path) -> None:
     bench = FaultBench(top)
     plain = {"LC_ALL": "C", "PYTHONUTF8": "0", "PYTHONCOERCECLOCALE": "0"}
-    for more in (plain, {"PYTHONIOENCODING": "latin-1"}, {"PYTHONIOENCODING": "ascii"}):
+    settings: tuple[dict[str, Any], ...] = (plain, {"PYTHONIOENCODING": "latin-1"}, {"PYTHONIOENCODING": "ascii"})
+    for more in settings:
         done = bench.do(*bench.measure("--note", "Prüfstand Ω", minutes=0.1), speed=20, **more)
         assert done.returncode == 0, done.stderr
         for command in (["runs", "box"], ["next", "box", "--why"], ["check"], ["--help"], ["unit", "show", "box"]):

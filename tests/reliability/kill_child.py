@@ -20,6 +20,7 @@ import surefoot.cli.main
 from surefoot.errors import MachineError, SurefootError
 from surefoot.guide.at_work import at_work
 from surefoot.guide.bench import Bench
+from surefoot.guide.living import Living, live
 from surefoot.guide.measure import Measuring, measure
 from surefoot.guide.session import Options, Session
 from surefoot.guide.settle import Settling
@@ -93,10 +94,17 @@ class Lasting:
             raise MachineError(f"cannot be read back: {error}") from error
 
 
-def bench(journal: Journal, home: Path) -> Bench:
+class Loaded(Slowed):
+    """In use, at its load from the start."""
+
+    def sample(self) -> dict[str, float]:
+        return {**super().sample(), "cpu.busy": 92.0, "cpu.power": 100.0}
+
+
+def bench(journal: Journal, home: Path, kind: type[Slowed] = Slowed) -> Bench:
     """A virtual unit whose edge is far away, with hands that last."""
     unit = journal.unit(UNIT.name)
-    machine = Slowed(unit, {"cpu-core": VirtualUnit(400, 5)}, seed=len(journal.runs(unit.name)))
+    machine = kind(unit, {"cpu-core": VirtualUnit(400, 5)}, seed=len(journal.runs(unit.name)))
     return Bench(journal, unit, machine, Unattended(), given_hands=Lasting(machine, home.parent / "applied"), goal=WIDE)
 
 
@@ -129,6 +137,14 @@ def trial(home: Path) -> None:
         go_on(bench(journal, home), going[-1].number, trialling)
 
 
+def lived(home: Path) -> None:
+    with Telling.open(home / "journal.sqlite") as journal:
+        living = Living(
+            agreed=True, minutes=12, to_stock=True, sample_seconds=20, heartbeat_seconds=60, stretch_minutes=4
+        )
+        live(bench(journal, home, Loaded), living)
+
+
 def settled(home: Path) -> None:
     """What any verb with hands does first: open runs judged, back to stock."""
     with Journal.open(home / "journal.sqlite") as journal, at_work(bench(journal, home), off_stock=False, agreed=True):
@@ -144,7 +160,7 @@ def command(home: Path, *arguments: str) -> None:
 
 
 WORK: dict[str, Callable[..., None]] = {
-    "tune": tune, "measure": measured, "trial": trial, "settled": settled, "command": command,
+    "tune": tune, "measure": measured, "trial": trial, "live": lived, "settled": settled, "command": command,
 }  # fmt: skip
 
 

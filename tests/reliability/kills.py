@@ -35,7 +35,18 @@ HERE = Path(__file__).parent
 SCHEMA_1 = HERE.parent / "journal" / "data" / "schema-1.sql"
 NAME = "journal.sqlite"
 OURS = {NAME, f"{NAME}-wal", f"{NAME}-shm", "locks", "reserve", "guardian.jsonl"}
-KINDS = ("tune", "measure", "trial", "import", "migration", "bundle save", "bundle load", "backup", "first start")
+KINDS = (
+    "tune",
+    "measure",
+    "trial",
+    "live",
+    "import",
+    "migration",
+    "bundle save",
+    "bundle load",
+    "backup",
+    "first start",
+)
 
 
 @dataclass
@@ -109,10 +120,12 @@ class Field:
         """Make ready for one round; the work and what it needs."""
         self.number += 1
         kind = self.kind
-        if kind in ("tune", "measure", "trial"):
+        if kind in ("tune", "measure", "trial", "live"):
             if not self.home.exists() or self.number % 12 == 0:
                 self._fresh()
                 self._runs(3)
+                if kind == "live":
+                    self._tuned()
             return kind, []
         if kind == "first start":
             self._fresh()
@@ -171,6 +184,16 @@ class Field:
                                planned_minutes=20, source="hand")  # fmt: skip
                 journal.log_run(plan, Closing(outcome=Outcome.HELD, minutes=20, judged_by="test"))
 
+    def _tuned(self) -> None:
+        """Enough that held and failed for something to be certified, so that there is something to live with."""
+        bench = ((0, 10, True), (60, 5, True), (80, 10, True), (95, 10, True), (115, 1.5, False), (90, 20, True))
+        with Journal.open(self.home / NAME) as journal:
+            for depth, minutes, held in bench:
+                plan = RunPlan(unit_name=UNIT.name, setting=Setting(values={"cpu-core": -float(depth)}),
+                               load="everything", planned_minutes=minutes, knob="cpu-core", source="hand")  # fmt: skip
+                outcome = Outcome.HELD if held else Outcome.RESET
+                journal.log_run(plan, Closing(outcome=outcome, minutes=minutes, judged_by="test"))
+
     def check(self, said: list[list[str]], counted: Counted) -> None:
         """Hold what is there after a kill to what was acknowledged; raises AssertionError."""
         applied = self.top / "applied"
@@ -225,7 +248,7 @@ class Field:
 
     def again(self, what: str, needs: list[str]) -> None:
         """The same work given again comes to its end, and the unit is at stock then."""
-        if self.kind in ("tune", "measure", "trial"):
+        if self.kind in ("tune", "measure", "trial", "live"):
             said, code = self.made.do("settled", self.home)
             assert code == 0, f"the next start failed: {said}"
             applied = self.top / "applied"

@@ -229,17 +229,16 @@ class Store:
 
 
 def sound(values: Sequence[Any]) -> tuple[Any, ...]:
-    """Values whose texts are texts: bytes that a locale could not read are read as UTF-8, what is none is marked."""
-    return tuple(
-        value.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
-        if isinstance(value, str) and not value.isascii() and _has_bytes(value)
-        else value
-        for value in values
-    )
+    """Values whose texts are texts: bytes that a locale could not read are read as UTF-8, where they are that."""
+    return tuple(_read_as_utf8(value) if isinstance(value, str) and not value.isascii() else value for value in values)
 
 
-def _has_bytes(text: str) -> bool:
-    return any("\udc80" <= sign <= "\udcff" for sign in text)
+def _read_as_utf8(text: str) -> str:
+    try:
+        return text.encode("utf-8", "surrogateescape").decode("utf-8")
+    except UnicodeError:
+        # No text in any locale: refused where it is written.
+        return text
 
 
 def identity_of(path: Path) -> tuple[int, int] | None:
