@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 import pytest
 
 from surefoot.errors import BadInput
 from surefoot.journal import Journal
-from surefoot.report.gather import comparison_of, equal_scores, gather
+from surefoot.report.gather import comparison_of, equal_scores, gather, hottest
 from surefoot.runs import Closing, Outcome, Purpose, Reading, RunPlan, Score, Trace
 from surefoot.units import Conditions, Knob, Setting, Unit
 
@@ -190,3 +190,54 @@ def test_the_baseline_comes_along_with_those_wanted(journal: Journal) -> None:
 def test_nothing_measured_is_said(journal: Journal) -> None:
     with pytest.raises(BadInput, match="surefoot measure"):
         comparison_of(gather(journal, "bench-a"))
+
+
+def test_the_supply_is_held_to_the_most_that_was_drawn(journal: Journal) -> None:
+    for watts in (150, 190, 160):
+        run = held(journal, supply="adapter")
+        journal.add_reading("bench-a", Reading(kind="wall-power", value=watts), run_id=run)
+    (check,) = gather(journal, "bench-a").supply
+    assert check.wall_watts == 190
+
+
+def test_sound_is_compared_by_the_corrected_level(journal: Journal) -> None:
+    run = held(journal)
+    journal.add_reading("bench-a", Reading(kind="sound", value=43, background=37, place="ear"), run_id=run)
+    (sample,) = [one for one in gather(journal, "bench-a").samples if one.metric.group == "sound"]
+    # 6 dB above the background: 1.26 dB less (ECMA TR/107).
+    assert sample.value == pytest.approx(43 - 1.26, abs=0.01)
+
+
+def test_a_reading_of_a_configuration_has_a_room_only_where_its_runs_agree_on_one(journal: Journal) -> None:
+    for depth, rooms in ((0.0, (20.0, 20.8)), (95.0, (20.0, 23.0))):
+        for room in rooms:
+            held(journal, depth, ambient_celsius=room)
+    for one in gather(journal, "bench-a").configurations:
+        journal.add_reading("bench-a", Reading(kind="surface", value=41, place="lid"), configuration=one.key)
+    found = gather(journal, "bench-a")
+    rooms = {one.configuration: one.ambient_celsius for one in found.samples if one.metric.group == "surface"}
+    assert [rooms[one.key] for one in found.configurations] == [pytest.approx(20.4), None]
+
+
+def test_a_part_that_heat_held_down_is_not_moved_to_another_room(journal: Journal) -> None:
+    seconds = np.arange(0.0, 900.0)
+    warm = 95 - 60 * np.exp(-seconds / 30)
+    held_down = np.where(warm > 94, 3000.0, 4000.0)
+    channels = {"cpu.temperature": warm, "cpu.clock": held_down, "cpu.busy": np.full(900, 100.0),
+                "cpu.thermal-flag": (warm > 94).astype(float)}  # fmt: skip
+    held(journal, channels=channels, ambient_celsius=21.0)
+    found = gather(journal, "bench-a")
+    share = next(one.shares["thermal"] for one in found.limiters if one.domain == "cpu")
+    (sample,) = [one for one in found.samples if one.metric.name == "cpu.temperature"]
+    assert share > 0.5 and sample.held_by_heat_share == pytest.approx(share, abs=0.01)
+
+
+def test_the_hottest_reading_of_each_place_under_load(journal: Journal) -> None:
+    run = held(journal)
+    read: tuple[tuple[float, str, Literal["idle", "load"]], ...] = (
+        (40, "lid", "load"), (44, "lid", "load"), (42, "lid", "load"), (50, "lid", "idle"), (31, "foot", "load")
+    )  # fmt: skip
+    for celsius, place, state in read:
+        journal.add_reading("bench-a", Reading(kind="surface", value=celsius, place=place, state=state), run_id=run)
+    found = hottest(gather(journal, "bench-a").surfaces)
+    assert [(one.place, one.verdict.celsius) for one in found] == [("lid", 44), ("foot", 31)]

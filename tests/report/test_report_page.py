@@ -334,3 +334,15 @@ def test_a_chart_of_two_knobs_leaves_out_runs_that_moved_a_third(material: Mater
     assert list(made["runs"]) == [1]
     # A knob that follows one of the two is no third.
     assert "cpu-cache" in deep.setting.values
+
+
+def test_the_search_counts_wrong_results_among_its_failures(material: Material) -> None:
+    crashed = next(run for run in material.runs if run.outcome is Outcome.RESET)
+    assert crashed.closing is not None
+    soft = crashed.model_copy(
+        update={"id": 901, "closing": crashed.closing.model_copy(update={"outcome": Outcome.MISCOMPUTE})}
+    )
+    made = build(replace(material, runs=(*material.runs, soft)))
+    assert (
+        "15 runs" in (lead := next(one.lead for one in made.sections if one.key == "search")) and "3 failures" in lead
+    )
