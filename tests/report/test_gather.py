@@ -215,8 +215,8 @@ def test_a_reading_of_a_configuration_has_a_room_only_where_its_runs_agree_on_on
     for one in gather(journal, "bench-a").configurations:
         journal.add_reading("bench-a", Reading(kind="surface", value=41, place="lid"), configuration=one.key)
     found = gather(journal, "bench-a")
-    rooms = {one.configuration: one.ambient_celsius for one in found.samples if one.metric.group == "surface"}
-    assert [rooms[one.key] for one in found.configurations] == [pytest.approx(20.4), None]
+    told = {one.configuration: one.ambient_celsius for one in found.samples if one.metric.group == "surface"}
+    assert [told[one.key] for one in found.configurations] == [pytest.approx(20.4), None]
 
 
 def test_a_part_that_heat_held_down_is_not_moved_to_another_room(journal: Journal) -> None:
