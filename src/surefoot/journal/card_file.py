@@ -43,6 +43,11 @@ def card_of_text(text: str, name: str, *, where: str, rename: bool = True) -> Un
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise BadInput(f"this is not TOML: {error}.", where=where) from None
+    except RecursionError:
+        raise BadInput("this is nested too deeply to be a unit's card.", where=where) from None
+    except ValueError:
+        # Python reads no whole number of more than 4,300 digits.
+        raise BadInput("a whole number on the card is too long.", where=where) from None
     told = data.get("name", name)
     if not rename and told != name:
         raise BadInput(

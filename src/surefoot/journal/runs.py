@@ -182,9 +182,9 @@ class RunRecords(CardRecords, TraceRecords, CorrectionRecords):
 
     def open_runs(self, unit_name: str | None = None) -> list[Run]:
         """The runs that nothing has closed, of one unit or of all, oldest first."""
-        rows = self._store.rows(
-            _RUNS + " WHERE closings.run_id IS NULL AND (?1 IS NULL OR runs.unit = ?1) ORDER BY runs.id", (unit_name,)
-        )
+        # Two queries, so that a unit's own are found by its index however many others there are.
+        of_unit, named = (" AND runs.unit = ?", (unit_name,)) if unit_name is not None else ("", ())
+        rows = self._store.rows(_RUNS + f" WHERE closings.run_id IS NULL{of_unit} ORDER BY runs.id", named)
         return [self._run(row) for row in rows]
 
     def _usable(self, name: str) -> Unit:

@@ -21,7 +21,7 @@ from surefoot.logs.cells import Cells, as_cells, cell_text, tell_bad
 from surefoot.logs.clock import put_in_order, tell_gaps, unroll
 from surefoot.logs.columns import TIME_WORDS, Column, correction_for, make_claim, parse_correction, settle
 from surefoot.logs.dialect import Dialect, find_decimal, find_dialect
-from surefoot.logs.header import Header, find_header
+from surefoot.logs.header import Header, find_header, refuse_endless
 from surefoot.logs.imported import ImportedLog, Part, join
 from surefoot.logs.intake import take_in
 from surefoot.logs.lines import Ints, Lines, index_lines, split
@@ -206,6 +206,7 @@ def _headed(utf8: bytes, first_line: int = 1, ledger: Ledger | None = None) -> _
             f"no line of samples was found; the first line holds {', '.join(repr(cell[:24]) for cell in cells)}.",
             remedy="A log is a text file with a line of column names and, below it, lines of numbers.",
         )
+    refuse_endless(header.texts)
     if ledger is not None:
         wide = turned(lines, dialect, header, ledger)
         if wide is not None:

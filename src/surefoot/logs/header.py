@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 
+from surefoot.errors import BadInput
 from surefoot.logs.dialect import value_share
 from surefoot.logs.lines import Lines, split
 from surefoot.logs.measures import measure, split_unit
@@ -12,6 +14,20 @@ from surefoot.logs.numbers import is_missing
 
 HEAD = (60, 600)
 """Records looked at for the header, first and, when they hold none, at most: a longer preamble is not a log's."""
+
+
+LONGEST_NAME = 2000
+"""Characters of a column's name: what is longer is no header, and every rule for names would be tried on all of it."""
+
+
+def refuse_endless(names: Sequence[str]) -> None:
+    """Raises BadInput for a name that no logger and no hand would write."""
+    longest = max((len(name) for name in names), default=0)
+    if longest > LONGEST_NAME:
+        raise BadInput(
+            f"a column's name of {longest:,} characters: this is no header.",
+            remedy="A log or table is a text file with a line of column names and, below it, a line each.",
+        )
 
 
 @dataclass(frozen=True)

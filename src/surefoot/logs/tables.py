@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from surefoot.errors import BadInput
 from surefoot.logs.dialect import find_decimal, find_dialect
 from surefoot.logs.encoding import decode
-from surefoot.logs.header import find_header
+from surefoot.logs.header import find_header, refuse_endless
 from surefoot.logs.lines import Lines, index_lines, split
 from surefoot.logs.numbers import Decimal, as_number, is_missing
 from surefoot.logs.problems import Ledger, Problem
@@ -57,6 +57,7 @@ def read_table(data: bytes) -> Table:
     dialect = find_dialect([text for text in texts if text.strip()][:_SAMPLE])
     rows = [split(text, dialect.delimiter) for text in texts]
     titles, names, first = _titles(lines, rows, dialect.delimiter, dialect.fields)
+    refuse_endless(names)
     known = {tuple(rows[index]) for index in titles}
     kept: list[tuple[str, ...]] = []
     numbers: list[int] = []

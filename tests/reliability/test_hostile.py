@@ -1,0 +1,25 @@
+"""CI's share of the hostile inputs: `python tests/reliability/hostile.py` plays many more."""
+
+from __future__ import annotations
+
+import os
+
+import pytest
+from hostile import Tried, play
+
+pytestmark = pytest.mark.skipif(os.name != "posix", reason="the peak of memory is read by POSIX's resource module")
+
+
+@pytest.mark.parametrize(("kind", "cases"), [("card", 100), ("table", 70), ("log", 70), ("frames", 40), ("bundle", 20)])
+def test_no_hostile_file_is_more_than_refused(kind: str, cases: int) -> None:
+    tried = Tried(kind)
+    play(kind, 0, cases, tried)
+    assert (tried.tried, tried.lost) == (cases, [])
+
+
+def test_the_counting_can_fail(monkeypatch: pytest.MonkeyPatch) -> None:
+    """With nothing granted, everything is lost: the limits are really looked at."""
+    monkeypatch.setattr("hostile.MEGABYTES", 1)
+    tried = Tried("card")
+    play("card", 7, 8, tried)
+    assert tried.lost and tried.survived == 0
