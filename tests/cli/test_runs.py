@@ -233,3 +233,18 @@ def test_runs_list_is_runs(filled: list[int]) -> None:
 def test_the_package_can_be_run(filled: list[int]) -> None:
     done = subprocess.run([sys.executable, "-m", "surefoot", "runs", NAME, "--json"], capture_output=True, check=True)
     assert len(json.loads(done.stdout)) == len(filled)
+
+
+def test_many_runs_come_in_pages_for_people_and_whole_for_tools() -> None:
+    with Journal.open() as journal:
+        for _ in range(200):
+            plan = RunPlan(unit_name=NAME, setting=Setting(), load="cpu", planned_minutes=1)
+            journal.log_run(plan, Closing(outcome=Outcome.HELD, minutes=1, judged_by="x"), at=AT)
+    newest, before = surefoot("runs", NAME).output, surefoot("runs", NAME, "--page", "3").output
+    assert "Page 1 of 3" in newest and "--page 2" in newest and "\n206 " in newest and "\n106 " not in newest
+    assert "Page 3 of 3" in before and "driver-reset" in before and "\n  7 " not in before
+    assert len(json.loads(surefoot("runs", NAME, "--json").output)) == 206
+    assert [run["id"] for run in json.loads(surefoot("runs", NAME, "--json", "--page", "2").output)] == list(
+        range(7, 107)
+    )
+    assert "1 (the newest) to 3" in refused("runs", NAME, "--page", "4")

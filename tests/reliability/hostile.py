@@ -1,9 +1,9 @@
 """Hostile input, counted: generated cards, tables, logs, frame logs and bundles, each read as a user would have it.
 
 Run by hand: `python tests/reliability/hostile.py [CASES] [FIRST]` (100,000 cases; FIRST: the number to begin with). A
-case is lost when it ends in anything but a result or a clear error, takes more than 5 s, brings the process past 500
-MB, writes outside its folder, starts a process or connects to anything. With HOSTILE_SECONDS it stops after so long
-and says so.
+case is lost when it ends in anything but a result or a clear error, takes more than 5 s of processor time or 30 s by
+the clock, brings the process past 500 MB, writes outside its folder, starts a process or connects to anything. With
+HOSTILE_SECONDS it stops after so long and says so.
 """
 
 from __future__ import annotations
@@ -26,7 +26,9 @@ from table import print_table
 
 CHILD = Path(__file__).with_name("hostile_child.py")
 SECONDS = 5.0
-START_SECONDS = 60.0
+"""Of processor time: what else runs on the machine takes none of that."""
+WAIT_SECONDS = 30.0
+START_SECONDS = 120.0
 MEGABYTES = 500
 BATCH = 1000
 
@@ -59,25 +61,24 @@ def _batch(kind: str, first: int, last: int, tried: Tried, until: float) -> int:
         out = child.stdout
         assert out is not None and child.stderr is not None
         threading.Thread(target=_hear, args=(out, lines), daemon=True).start()
-        at, began, patience = first, time.monotonic(), START_SECONDS
+        at, patience = first, START_SECONDS
         try:
             while time.monotonic() < until:
                 try:
                     line = lines.get(timeout=patience)
                 except queue.Empty:
                     tried.tried += 1
-                    tried.lost.append(f"{kind} {at}: no end within {SECONDS:.0f} s")
+                    tried.lost.append(f"{kind} {at}: no end within {WAIT_SECONDS:.0f} s")
                     return at + 1
                 if not line:
                     break
-                word, place, *rest = line.rstrip("\n").split(" ", 3)
+                word, place, *rest = line.rstrip("\n").split(" ", 4)
                 if word == "at":
-                    at, began, patience = int(place), time.monotonic(), SECONDS + 1.0
+                    at, patience = int(place), WAIT_SECONDS
                     continue
                 patience = START_SECONDS
                 at = int(place) + 1
-                peak, said = int(rest[0]), rest[1]
-                spent = time.monotonic() - began
+                peak, spent, said = int(rest[0]), float(rest[1]), rest[2]
                 tried.tried += 1
                 tried.slowest, tried.peak = max(tried.slowest, spent), max(tried.peak, peak)
                 if said != "ok":

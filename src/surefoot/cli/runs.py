@@ -65,11 +65,14 @@ def list_runs(
     ] = None,
     knob: Annotated[str | None, typer.Option("--knob", help="Only runs that searched or moved this knob.")] = None,
     last: Annotated[int | None, typer.Option("--last", metavar="N", help="Only the last N of them.")] = None,
+    page: Annotated[
+        int | None, typer.Option("--page", metavar="N", help="Only that page; 1 holds the newest runs.")
+    ] = None,
     as_csv: Annotated[bool, typer.Option("--csv", help="Print as CSV (RFC 4180) and nothing else.")] = False,
     as_json: JsonFlag = False,
 ) -> None:
     """List the runs of a unit, oldest first, or show one in full. `runs UNIT` is the same."""
-    from surefoot.journal.listing import as_record, chosen, csv_text
+    from surefoot.journal.listing import as_record, chosen, csv_text, page_of, pages_of
 
     if as_csv and as_json:
         raise BadInput("--csv and --json exclude each other.")
@@ -77,6 +80,10 @@ def list_runs(
         card = journal.unit(unit)
         everything = journal.runs(unit)
         found = chosen(everything, card, outcomes=outcome or (), knob=knob, last=last)
+        pages = pages_of(found)
+        # Tools get everything; a person the newest page, unless a number was asked for.
+        if page is not None or not (as_json or as_csv or last):
+            found = page_of(found, page or 1)
         if run_id is not None:
             found = [run for run in everything if run.id == run_id]
             if not found:
@@ -94,7 +101,16 @@ def list_runs(
     if run_id is not None:
         show(records[0], lambda: _in_full(found[0], written[0], card, run_id in traced), as_json)
         return
-    show(records, lambda: _table(found, card, len(everything)), as_json)
+    show(records, lambda: [*_table(found, card, len(everything)), *_other_pages(page or 1, pages, last)], as_json)
+
+
+def _other_pages(page: int, pages: int, last: int | None) -> list[RenderableType]:
+    from rich.text import Text
+
+    if pages == 1 or last:
+        return []
+    earlier = f"; `--page {page + 1}` shows the ones before" if page < pages else ""
+    return [Text(f"Page {page} of {pages}, 1 being the newest{earlier}.", style="dim")]
 
 
 RunNumber = Annotated[int, typer.Argument(metavar="N", help="Number of the run, as `surefoot runs UNIT` shows it.")]

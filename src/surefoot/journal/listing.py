@@ -13,6 +13,8 @@ from surefoot.runs import Outcome, Run
 from surefoot.units import Unit
 
 OPEN = "open"
+PAGE_RUNS = 100
+"""Runs on a page of the list for people."""
 _FIRST = ("run", "unit", "opened_at_utc", "closed_at_utc")
 _REST = (
     *("load", "purpose", "searched_knob", "planned [min]", "minutes [min]", "outcome", "timed", "judged_by"),
@@ -47,6 +49,20 @@ def chosen(
         run for run in runs if (not outcomes or outcome_of(run) in outcomes) and (knob is None or knob in _moved(run))
     ]
     return found if last is None else found[-last:]
+
+
+def page_of(runs: Sequence[Run], page: int) -> list[Run]:
+    """A page of runs, oldest first; page 1 holds the newest. Raises BadInput for a page that there is not."""
+    pages = pages_of(runs)
+    if not 1 <= page <= pages:
+        raise BadInput(f"there is no page {page}.", where="--page", remedy=f"Pages: 1 (the newest) to {pages}.")
+    last = len(runs) - (page - 1) * PAGE_RUNS
+    return list(runs[max(0, last - PAGE_RUNS) : last])
+
+
+def pages_of(runs: Sequence[Run]) -> int:
+    """How many pages they fill; one at least."""
+    return max(1, -(-len(runs) // PAGE_RUNS))
 
 
 def _said(names: Sequence[str]) -> str:
