@@ -155,3 +155,20 @@ def test_a_reading_without_a_place_says_what_that_means(terminal: Terminal) -> N
     got = terminal.json("reading", "bench-a", "sound", "45", "--run", "1")
     assert any("place" in note for note in got["notes"])
     assert got["sound"]["note"].startswith("not corrected")
+
+
+def test_a_value_four_times_the_others_is_taken_for_a_slip_and_three_times_is_not(terminal: Terminal) -> None:
+    for value in ("4200", "4210", "4220"):
+        assert terminal("score", "bench-a", "render", value, "--run", "1") == 0
+    for value in ("16800", "1050"):
+        assert terminal("score", "bench-a", "render", value, "--run", "1") == 2 and "a slip?" in terminal.err
+    assert terminal("score", "bench-a", "render", "12600", "--run", "1") == 0
+    assert terminal("score", "bench-a", "render", "16800", "--run", "1", "--sure") == 0
+
+
+def test_a_search_run_that_held_takes_a_score_without_a_caution(terminal: Terminal) -> None:
+    with Journal.open() as journal:
+        plan = RunPlan(unit_name="bench-a", setting=Setting(), load="mixed", planned_minutes=9, purpose="search")
+        held = journal.log_run(plan, Closing(outcome=Outcome.HELD, minutes=9, judged_by="test"))
+    assert terminal("score", "bench-a", "render", "4210", "--run", str(held)) == 0
+    assert "is not compared" not in terminal.out
