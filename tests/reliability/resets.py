@@ -87,6 +87,8 @@ class Played:
     def __init__(self, folder: Path, number: int, port: int | None) -> None:
         self.folder, self.name, self.port = folder, f"unit-{number}", port
         self.resets: list[float] = []
+        """Seconds from the moment at which the setting was there to the button."""
+        self._set_at = 0.0
         self.boots = 0
         self.held_said: set[int] = set()
         self.exit_code: int | None = None
@@ -110,9 +112,12 @@ class Played:
         elif line.startswith("set "):
             if self._planned is not None:
                 self._planned.cancel()
+            self._set_at = time.monotonic()
             if -float(line.split()[1]) > EDGE:
                 self._planned = threading.Timer(self._draw.uniform(11, 35), self.button)
                 self._planned.start()
+        elif line == "gone":
+            self.guest.off()
         elif line.startswith("exit "):
             self.exit_code = int(line.split()[1])
         elif line.startswith("Run ") and ": held after" in line:
@@ -120,7 +125,7 @@ class Played:
 
     def button(self) -> None:
         """Press it."""
-        self.resets.append(time.time())
+        self.resets.append(time.monotonic() - self._set_at)
         self.guest.reset()
 
 
@@ -149,7 +154,7 @@ def inside(played: Played) -> Path:
         f"python -m surefoot tune {played.name} {TUNE} 2>&1 |\n"
         'while read -r line; do echo "$line" > /dev/ttyS1; done\n'
         f"python -m surefoot recall {played.name} > /dev/ttyS1 2>&1; echo exit $? > /dev/ttyS1\n"
-        "cd /; umount /mnt; echo o > /proc/sysrq-trigger; sleep 60\n"
+        "cd /; sync; umount /mnt; echo gone > /dev/ttyS1; sleep 1000\n"
     )
     played.guest = Guest(played.folder, script)
     played.hear()
@@ -234,8 +239,8 @@ def judge(played: Played, home: Path, lines: dict[str, Line]) -> None:
     certified = known_stable(unit, runs, goal_for(unit)) is not None
     lost = [run for run in runs if run.outcome is Outcome.RESET]
     lines["boots"].count(len(lost) == len(played.resets), f"{name}: {len(played.resets)} resets, {len(lost)} judged so")
-    for run, moment in zip(lost, played.resets, strict=False):
-        lines["resets"].count(*_at_its_last_heartbeat(name, run, moment))
+    for run, seconds in zip(lost, played.resets, strict=False):
+        lines["resets"].count(*_at_its_last_heartbeat(name, run, seconds))
     others = [run for run in runs if run.outcome not in (Outcome.RESET, Outcome.HELD)]
     for run in others:
         lines["others"].count(False, f"{name}: run {run.id} is {run.outcome}: {run.closing and run.closing.judged_by}")
@@ -248,14 +253,13 @@ def judge(played: Played, home: Path, lines: dict[str, Line]) -> None:
     )
 
 
-def _at_its_last_heartbeat(name: str, run: Run, moment: float) -> tuple[bool, str]:
-    """Whether a run was closed at the minutes of the last heartbeat that had come before the button was pressed."""
+def _at_its_last_heartbeat(name: str, run: Run, seconds: float) -> tuple[bool, str]:
+    """Whether a run was closed at the minutes of the last heartbeat that had come before the button was pressed, so
+    many seconds after its setting was there; the load begins a little after that."""
     assert run.closing is not None
-    since_open = moment - run.opened_at.timestamp()
-    after = since_open - run.closing.minutes * 60
-    same = run.closing.minutes == run.last_minutes and (run.setting.value("core") < -EDGE)
-    # The load begins a little after the run is opened: settings are applied and read back first.
-    well = same and -SLACK_SECONDS <= after <= HEARTBEAT_SECONDS + SLACK_SECONDS + 6
+    after = seconds - run.closing.minutes * 60
+    same = run.closing.minutes == run.last_minutes and run.setting.value("core") < -EDGE
+    well = same and -SLACK_SECONDS <= after <= HEARTBEAT_SECONDS + SLACK_SECONDS
     return well, f"{name}: run {run.id} closed at {run.closing.minutes:.2f} min, the reset {after:.1f} s later"
 
 

@@ -54,7 +54,7 @@ def played(tmp_path: Path, closings: list[tuple[Outcome, float]], pressed: list[
             run_id = journal.open_run(plan, at=at)
             journal.heartbeat(run_id, minutes)
             journal.close_run(run_id, Closing(outcome=outcome, minutes=minutes, judged_by="test"), at=at)
-    one.resets = [began + seconds for seconds in pressed]
+    one.resets = pressed
     lines = resets.lines_of_the_table()
     resets.judge(one, tmp_path / "home", lines)
     return lines
