@@ -155,7 +155,9 @@ def _mixed(column: Objects, decimal: Decimal) -> Cells:
     values = np.full(column.size, np.nan)
     bad = np.zeros(column.size, dtype=np.bool_)
     is_text = np.fromiter((isinstance(cell, str) for cell in column), dtype=np.bool_, count=column.size)
-    numbers = pd.to_numeric(pd.Series(column[~is_text], dtype=object), errors="coerce").to_numpy(np.float64)
+    # JSON has whole numbers without end; one past what a float holds is as good as infinite.
+    held = [np.inf if isinstance(cell, int) and cell.bit_length() > 1000 else cell for cell in column[~is_text]]
+    numbers = pd.to_numeric(pd.Series(held, dtype=object), errors="coerce").to_numpy(np.float64)
     bad[~is_text] = np.isinf(numbers)
     values[~is_text] = np.where(np.isinf(numbers), np.nan, numbers)
     texts = column[is_text]
