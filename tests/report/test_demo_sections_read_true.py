@@ -223,6 +223,7 @@ def test_the_table_of_certificates_counts_hours_and_failures(view: PageView, mat
 def test_the_answer_names_leaders_and_what_moved_with_them(view: PageView, material: Material) -> None:
     answer, known = view.sections[0].answer, material.known
     assert answer is not None and known is not None
+    assert answer.gains[0].figures[0].detail.endswith("; real"), "what is real comes first"
     leaders = {knob.name for knob in material.unit.leaders()}
     assert {text.split()[0] for text in answer.setting} == leaders
     assert answer.aside.startswith("Moved along with their leader: cpu-cache ")
