@@ -40,9 +40,9 @@ class Effort:
 EFFORTS: dict[str, Effort] = {
     effort.name: effort
     for effort in (
-        Effort("quick", 10.3, 0.47, 2.12, 0.195, 2.43, 2.7),
-        Effort("usual", 4.3, 0.188, 3.11, 0.266, 3.1, 2.1),
-        Effort("thorough", 8.5, 0.076, 1.88, 0.33, 3.6, 2.0, within_share=0.81, patient=True),
+        Effort("quick", 10.3, 0.47, 2.35, 0.195, 2.43, 2.7),
+        Effort("usual", 4.3, 0.21, 3.44, 0.266, 3.1, 2.1),
+        Effort("thorough", 8.5, 0.076, 2.08, 0.33, 3.6, 2.0, within_share=0.81, patient=True),
     )
 }
 

@@ -69,7 +69,7 @@ STRAY_FAILURES = 0.001
 """Chance that a failure was not the setting's doing or was mislogged (likelihood.py, ``stray``)."""
 BACKGROUND_SHARE = 0.10
 """Share of the goal's hazard set aside for failures that no depth explains."""
-DOUBT = 1.24
+DOUBT = 1.12
 """Of the doubt the goal allows (1 - confidence), the share that the model may spend. More than all of it, since the
 prior is gloomier than any population: set by the sweep so that nine claims of ten hold in the worst of them."""
 LENT_DOUBT = 1.1
