@@ -1,4 +1,4 @@
-"""All the long parts at once: power cuts, kills and faults, as one table.
+"""All the long parts at once: power cuts, kills, faults and long hauls, as one table.
 
     python tests/reliability/everything.py [KILLS]
 
@@ -11,6 +11,7 @@ import sys
 
 import faults
 import kills
+import long_hauls
 import power_cuts
 from table import Line, print_table
 
@@ -20,4 +21,5 @@ if __name__ == "__main__":
         found += power_cuts.count()
     found += kills.count(int(sys.argv[1]) if sys.argv[1:] else 1000)
     found += faults.count()
+    found += long_hauls.count()
     sys.exit(print_table(found))
