@@ -2,7 +2,7 @@
 
     python tests/reliability/long_hauls.py [SHARE]
 
-Both are played in this process, with the journal on a disk; what the process holds is looked at after each virtual hour
+Linux. Both are played in this process, with the journal on a disk; what the process holds is looked at after each virtual hour
 under load, or day. Measured from a tenth of the way on, when everything that is loaded once has been. ``SHARE``: of
 the hours and days, 1 by default.
 """
@@ -50,7 +50,7 @@ class Counted:
         """Note what the process holds now."""
         process = psutil.Process()
         self.bytes_.append(process.memory_info().rss)
-        self.handles.append(process.num_fds() if hasattr(process, "num_fds") else process.num_handles())
+        self.handles.append(len(list(Path("/proc/self/fd").iterdir())))
 
     def judge(self) -> None:
         """Hold every later look to the one at a tenth of the way."""
@@ -101,7 +101,7 @@ def played(what: str, kind: type[Watched], act: Callable[[Bench], object]) -> Co
             outcome = Outcome.HELD if held else Outcome.RESET
             journal.log_run(plan, Closing(outcome=outcome, minutes=minutes, judged_by="test"))
         machine = kind(UNIT, {"cpu-core": VirtualUnit(400, 5)}, seed=3)
-        machine.look = counted.look  # type: ignore[method-assign]
+        machine.look = counted.look
         act(Bench(journal, UNIT, machine, Unattended(), goal=WIDE))
         assert journal.faults() == []
     counted.judge()
