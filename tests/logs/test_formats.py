@@ -95,6 +95,15 @@ def test_a_file_that_unpacks_to_too_much_is_refused(
         read_log(pack(b"0" * (3 << 20)))
 
 
+@pytest.mark.parametrize("pack", [gzip.compress, bz2.compress, lzma.compress, lambda data: zipped(a=data)])
+def test_what_unpacks_to_far_too_many_times_its_size_is_refused_early(
+    pack: Callable[[bytes], bytes], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(packed, "PLENTY_BYTES", 1 << 20)
+    with pytest.raises(BadInput, match="unpacks to more than"):
+        read_log(pack(b"0" * (12 << 20)))
+
+
 def records() -> list[dict[str, Any]]:
     return [dict(zip(TOP, [row[0], *map(float, row[1:])], strict=True)) for row in cells()]
 
