@@ -109,6 +109,13 @@ def test_the_seven_rows_of_the_issue_say_the_same_in_other_words() -> None:
     assert [row.outcome is Outcome.HELD for row in said[0].rows] == [True] * 3 + [False] * 4
 
 
+def test_a_failure_without_a_time_still_counts_and_a_hold_without_one_does_not() -> None:
+    found = from_text("core mV,minutes,result\n-60,30,pass\n-80,,failed\n-70,,pass\n")
+    assert [(row.line, row.minutes) for row in found.rows] == [(2, 30), (3, 60)]
+    assert "when it failed is not said" in found.rows[1].note
+    assert [problem.line for problem in found.problems] == [4]
+
+
 @pytest.mark.parametrize(
     ("cell", "unit", "minutes", "sure"),
     [
