@@ -2,7 +2,7 @@
 
     python tests/reliability/long_hauls.py [SHARE]
 
-Both are played in this process, with the journal on a disk; what the process holds is looked at after each virtual hour
+Both are played in this process, with the journal in a file; what the process holds is looked at after each virtual hour
 under load, or day. Measured from a tenth of the way on, when everything that is loaded once has been. ``SHARE``: of
 the hours and days, 1 by default. Linux.
 """
