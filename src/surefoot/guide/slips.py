@@ -216,7 +216,7 @@ def _twice(seen: _Seen, earlier: Sequence[_Seen], now: datetime) -> list[str]:
     for other in earlier:
         same = (seen.setting, seen.outcome, seen.load) == (other.setting, other.outcome, other.load)
         if same and other.by_hand and abs(seen.minutes - other.minutes) < 0.01 and _at_once(seen, other, now):
-            return [f"it is the same as {other.words}: told twice?"]
+            return [f"it is the same as {other.words}, told twice"]
     return []
 
 
