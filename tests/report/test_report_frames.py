@@ -43,6 +43,8 @@ def test_a_trace_and_all_traces(frames: JournalFrames) -> None:
 def test_scores_and_readings(frames: JournalFrames) -> None:
     scores = frames.scores("shoebox-3")
     assert str(scores["run"].dtype) == "Int64" and set(scores["unit"]) == {"points", "fps"}
+    curves = frames.frame_times("shoebox-3")
+    assert set(curves["scene"]) == {"clock tower"} and len(curves) == 13 * curves["run"].nunique()
     readings = frames.readings("shoebox-3")
     assert set(readings["kind"]) == {"sound", "surface", "wall-power"}
     sound = readings[readings["kind"] == "sound"]

@@ -12,6 +12,7 @@ from surefoot.errors import BadInput
 from surefoot.journal.configured import list_configurations
 from surefoot.runs import Floats, Reading, Score, Trace
 from surefoot.scores.configurations import find, is_measurement
+from surefoot.scores.frame_curves import curve_scores
 from surefoot.scores.frames import DEFINITIONS, FRAME_CHANNEL, UNITS, FrameStatistics, frame_statistics, is_per_frame
 from surefoot.scores.sound import SoundLevel, corrected_level
 from surefoot.scores.surfaces import SurfaceVerdict, judge
@@ -92,8 +93,9 @@ def write_frames(
 ) -> Written:
     """Read a frame-time log and write its frame rates down as scores, named as in `scores.frames.DEFINITIONS`.
 
-    ``data``: any delimited log with a frame time for each frame; ``name``: of the scene, put before each figure. A run
-    without a trace keeps the log itself too. Raises BadInput for a log without frame times, or of samples only.
+    ``data``: any delimited log with a frame time for each frame; ``name``: of the scene, put before each figure. The
+    percentiles of its curve are kept beside them. A run without a trace keeps the log too.
+    Raises BadInput for a log without frame times, or of samples only.
     """
     log, timed = _frame_log(data, where)
     logged = log.trace.get(FRAME_CHANNEL)
@@ -123,6 +125,8 @@ def write_frames(
             note=note,
         )
         written.append((_add(journal, unit_name, target, score), score))
+    curve = curve_scores(label, got.percentiles_ms)
+    journal.add_scores(unit_name, curve, run_id=target.run_id, configuration=target.configuration)
     notes = [*_cautions(target), *got.notes, *(_problem(one) for one in log.problems)]
     if target.run_id is not None and not journal.has_trace(target.run_id):
         journal.add_trace(target.run_id, log.trace if timed else _added_up(logged))

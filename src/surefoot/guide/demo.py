@@ -154,8 +154,7 @@ def write_happenings(journal: Journal, unit: Unit, happenings: Sequence[Happenin
         run_id = journal.log_run(one.plan, one.closing, at=one.at)
         if one.trace is not None:
             journal.add_trace(run_id, one.trace)
-        for score in one.scores:
-            journal.add_score(unit.name, score, run_id=run_id)
+        journal.add_scores(unit.name, one.scores, run_id=run_id)
         for reading in one.readings:
             journal.add_reading(unit.name, reading, run_id=run_id)
         run = Run(id=0, opened_at=one.at, plan=one.plan, closed_at=one.at, closing=one.closing)

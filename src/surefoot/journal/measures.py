@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any
 
@@ -37,6 +37,19 @@ class MeasureRecords(Records):
                 higher_is_better=int(score.higher_is_better),
                 note=score.note,
             )
+
+    def add_scores(
+        self,
+        unit_name: str,
+        scores: Iterable[Score],
+        *,
+        run_id: int | None = None,
+        configuration: str | None = None,
+        at: datetime | None = None,
+    ) -> list[int]:
+        """Write down scores that belong together, all or none; their ids. Raises as `add_score`."""
+        with self._store.transaction():
+            return [self.add_score(unit_name, one, run_id=run_id, configuration=configuration, at=at) for one in scores]
 
     def scores(self, unit_name: str) -> list[ScoreEntry]:
         """All scores of a unit, in the order they were written."""

@@ -15,6 +15,7 @@ from surefoot.rehearsal.heat import fan_sound
 from surefoot.rehearsal.machine import VirtualHands, VirtualMachine
 from surefoot.runs import Closing, Floats, Outcome, Place, Reading, RunPlan, Score, Trace
 from surefoot.scores.design import Trial
+from surefoot.scores.frame_curves import curve_scores, percentiles
 from surefoot.units import Conditions, Setting, Unit
 
 REPEATS: Final = 5
@@ -146,6 +147,7 @@ def _scores(steady: dict[str, float], rng: np.random.Generator) -> tuple[Score, 
         Score(name="gear sums", value=round(points), unit="points"),
         Score(name="clock tower, average", value=round(average, 1), unit="fps"),
         Score(name="clock tower, 1 % low", value=round(low, 1), unit="fps", note="99th percentile of frame times"),
+        *curve_scores("clock tower", percentiles(frames)),
     )
 
 

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 
 from surefoot.runs import Run
 from surefoot.scores.comparison import Comparison
+from surefoot.scores.frame_curves import curve_point
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -104,7 +105,7 @@ class JournalFrames:
         return pd.concat(frames, ignore_index=True)
 
     def scores(self, unit_name: str) -> pd.DataFrame:
-        """One row a score.
+        """One row a score; the curves of frame times are in `frame_times`.
 
         ``run`` (missing where it is of a configuration), ``configuration``, ``score``, ``value``, ``unit``,
         ``higher_is_better``, ``at``, ``note``.
@@ -123,9 +124,28 @@ class JournalFrames:
                 "note": entry.score.note,
             }
             for entry in self.journal.scores(unit_name)
+            if curve_point(entry.score) is None
         ]
         names = ["run", "configuration", "score", "value", "unit", "higher_is_better", "at", "note"]
         return _typed(pd.DataFrame(rows, columns=names))
+
+    def frame_times(self, unit_name: str) -> pd.DataFrame:
+        """One row a percentile of a run's frame-time log: ``configuration`` (its name), ``run`` (missing where it is of
+        a configuration), ``scene``, ``percent`` of the frames, ``milliseconds`` that they took at most."""
+        import pandas as pd
+
+        from surefoot.report.gather import gather
+
+        gathered = gather(self.journal, unit_name)
+        called = {one.key: one.name for one in gathered.configurations}
+        rows = [
+            (called[one.configuration], one.run_id, one.scene, percent, milliseconds)
+            for one in gathered.curves
+            for percent, milliseconds in one.milliseconds.items()
+        ]
+        frame = pd.DataFrame(rows, columns=["configuration", "run", "scene", "percent", "milliseconds"])
+        frame["run"] = frame["run"].astype("Int64")
+        return frame
 
     def readings(self, unit_name: str) -> pd.DataFrame:
         """One row an instrument reading.

@@ -22,6 +22,7 @@ from surefoot.scores.configurations import (
 )
 from surefoot.scores.design import Trial
 from surefoot.scores.efficiency import EqualScore, package_power, per_watt, watts_at_equal_score
+from surefoot.scores.frame_curves import FrameCurve, curve_point
 from surefoot.scores.metrics import Metric, Sample, of_reading, of_score, of_summary
 from surefoot.scores.sound import SoundLevel, corrected_level
 from surefoot.scores.supply import SupplyCheck, battery_drain, check_supply, on_battery
@@ -80,6 +81,7 @@ class Gathered:
     supply: tuple[SupplyCheck, ...] = ()
     problems: tuple[str, ...] = ()
     trials: tuple[Trial, ...] = ()
+    curves: tuple[FrameCurve, ...] = ()
 
     @property
     def numbers(self) -> dict[str, int]:
@@ -147,6 +149,7 @@ def gather(journal: JournalReader, unit: Unit | str, *, tell: Callable[[str], No
         supply=collecting.supply_checks(),
         problems=tuple(dict.fromkeys(collecting.problems)),
         trials=tuple(designs(journal, card.name)),
+        curves=collecting.curves(),
     )
 
 
@@ -267,6 +270,9 @@ class _Collecting:
         # The journal's order, which a wrong clock does not turn round.
         self._order = {run_id: float(place) for place, run_id in enumerate(runs)}
         self._within: dict[tuple[int, str], tuple[float, WithinLog]] = {}
+        self._points: dict[tuple[str, int | None, str], dict[float, float]] = {}
+        self._logged: dict[int, FrameCurve] = {}
+        self._scenes: dict[int | None, set[str]] = defaultdict(set)
         self._shares: dict[tuple[str, str], list[dict[str, float]]] = defaultdict(list)
         self._sentences: dict[tuple[str, str], str] = {}
         self._wall: dict[str, list[float]] = defaultdict(list)
@@ -335,6 +341,7 @@ class _Collecting:
         except SurefootError as error:
             self.problems.append(f"Run {run.id}: its frame log cannot be used: {error.message()}")
             return
+        self._logged[run.id] = FrameCurve(key, run.id, "", got.percentiles_ms)
         note = "; ".join(got.notes)
         for name, value in got.figures().items():
             if known:
@@ -352,9 +359,19 @@ class _Collecting:
     def score(self, entry: ScoreEntry) -> None:
         """A score of a run or of a configuration."""
         key = self._key(entry)
+        point = curve_point(entry.score)
+        if point is not None:
+            # No figure to be compared; a log of no use is told of by its frame rates.
+            if key is not None:
+                scene, percent = point
+                self._points.setdefault((key, entry.run_id, scene), {})[percent] = entry.score.value
+            return
         if key is None:
             self._not_used(f"score {entry.score.name!r}", entry)
             return
+        scene, _, figure = entry.score.name.rpartition(": ")
+        if figure == "fps":
+            self._scenes[entry.run_id].add(scene)
         metric = of_score(entry.score)
         same = next((one.metric for one in self.samples if one.metric.name == metric.name), None)
         if same is not None and same.better != metric.better:
@@ -405,6 +422,18 @@ class _Collecting:
             "trial": place.trial if place else None,
             "block": place.block if place else None,
         }
+
+    def curves(self) -> tuple[FrameCurve, ...]:
+        """The frame-time curves of runs and configurations: as written down with scores, else from a run's own log."""
+        kept = [FrameCurve(key, run_id, scene, points) for (key, run_id, scene), points in self._points.items()]
+        written = {one.run_id for one in kept}
+        logged = [one for run_id, one in self._logged.items() if run_id not in written and one.milliseconds]
+        # A log kept before its curve was: of the one scene that the run's frame rates name.
+        logged = [
+            replace(one, scene=next(iter(self._scenes[one.run_id]))) if len(self._scenes[one.run_id]) == 1 else one
+            for one in logged
+        ]
+        return (*kept, *logged)
 
     def limiter_shares(self) -> tuple[LimiterShare, ...]:
         """Mean shares of each configuration and domain, in the order of the configurations."""

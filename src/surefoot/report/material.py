@@ -12,6 +12,7 @@ from surefoot.scores.comparison import Comparison
 from surefoot.scores.configurations import parts_from
 from surefoot.scores.design import Trial, design_says
 from surefoot.scores.efficiency import EqualScore
+from surefoot.scores.frame_curves import FrameCurve
 from surefoot.scores.own_share import Pair, pairs_of
 from surefoot.scores.supply import SupplyCheck
 from surefoot.search import Assessment, EdgePosterior, Evidence, Goal, KnownStable, assess, edge_posterior, run_evidence
@@ -31,7 +32,7 @@ class Material:
     what the known-stable setting brought, each with its comparison, the likest first; ``since``: that setting beside
     the baseline that was asked for, else beside how the unit was first measured; None where that is one of the likest
     pair; ``designs``: of its trials, a sentence each; ``traces``: by configuration key, the run whose thermals are
-    shown and its trace; ``problems``: what could not be used and why, in words.
+    shown and its trace; ``curves``: of the frame times of runs; ``problems``: what could not be used and why, in words.
     """
 
     unit: Unit
@@ -49,6 +50,7 @@ class Material:
     surfaces: tuple[SurfaceAt, ...] = ()
     supply: tuple[SupplyCheck, ...] = ()
     equal_scores: tuple[EqualScore, ...] = ()
+    curves: tuple[FrameCurve, ...] = ()
     problems: tuple[str, ...] = ()
     open_runs: int = 0
 
@@ -116,6 +118,7 @@ def collect(
         surfaces=gathered.surfaces,
         supply=gathered.supply,
         equal_scores=equal_scores(comparison) if comparison else (),
+        curves=gathered.curves,
         problems=(*gathered.problems, *((f"{card.name}: {why_no_pool}",) if why_no_pool else ())),
         open_runs=len(gathered.runs) - len(closed),
     )

@@ -16,6 +16,7 @@ import numpy as np
 from surefoot.errors import BadInput
 from surefoot.runs import Floats
 from surefoot.scores.bootstrap import WithinLog, block_bootstrap
+from surefoot.scores.frame_curves import percentiles
 from surefoot.wording import count
 
 FRAME_CHANNEL = "frame.frame-time"
@@ -64,7 +65,7 @@ class FrameStatistics:
     ``hitches``, ``hitch_seconds``: how many, and how long in all; ``hitches_per_minute``: of the log's whole time;
     ``hitch_counts_ms``: what each counts as in the other figures; ``gaps``, ``gap_seconds``: holes between the log's
     own times; ``first_left_out``, ``last_left_out``: whether the end frames were partial. ``notes``: all of this in
-    words.
+    words; ``percentiles_ms``: the curve, see `frame_curves.percentiles`.
     """
 
     frames: int
@@ -88,6 +89,7 @@ class FrameStatistics:
     last_left_out: bool
     notes: tuple[str, ...] = ()
     intervals: dict[str, WithinLog] = field(default_factory=dict)
+    percentiles_ms: dict[float, float] = field(default_factory=dict)
 
     def figures(self) -> dict[str, float]:
         """The figures by the names of `DEFINITIONS`: fps, ``stutter`` in percent of the time, ``hitches`` a minute; no
@@ -173,6 +175,7 @@ def frame_statistics(
         last_left_out=last_out,
         notes=notes,
         intervals=_intervals(frames, confidence, seed) if intervals and frames.size >= 10 else {},
+        percentiles_ms=percentiles(frames),
     )
 
 

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from functools import partial
 from typing import TYPE_CHECKING
 
+from surefoot.report.chapters import frame_times
 from surefoot.report.charts import common, strip, surfaces
 from surefoot.report.gather import hottest
 from surefoot.report.look import Looks
@@ -33,7 +34,9 @@ def scores(material: Material, looks: Looks) -> Section:
         return Section(
             "scores", "Scores", title, empty=Empty("No score was recorded.", f"surefoot score {name} NAME VALUE")
         )
-    return Section("scores", "Scores", title, _lead(material.comparison, looks), blocks=(Block(charts),))
+    curves = frame_times.pictures(material, looks)
+    blocks = (Block(charts), *((Block(curves, pairs=False),) if curves else ()))
+    return Section("scores", "Scores", title, _lead(material.comparison, looks), blocks=blocks)
 
 
 def heat(material: Material, looks: Looks) -> Section:
