@@ -14,7 +14,7 @@ from surefoot.report.material import Material, collect
 from surefoot.report.picture import PAGE, Picture
 from surefoot.report.sections import build
 from surefoot.report.view import PageView
-from surefoot.runs import Closing, Outcome, RunPlan, Trace
+from surefoot.runs import Closing, Outcome, RunPlan, Score, Trace
 from surefoot.scores.frame_curves import PERCENTILES, curve_point
 from surefoot.units import Knob, Setting, Unit
 
@@ -108,15 +108,19 @@ def test_points_of_curves_are_no_metrics(logs: tuple[Path, dict[int, np.ndarray]
     assert {one.run_id for one in found.curves} == set(logs[1])
 
 
-def test_a_log_that_is_a_runs_trace_alone_is_drawn_too(tmp_path: Path) -> None:
+@pytest.mark.parametrize("scene", ["", "harbour"])
+def test_a_log_that_is_a_runs_trace_alone_is_drawn_too(tmp_path: Path, scene: str) -> None:
     frames = log_of(5, 1.0)
     with Journal.open(tmp_path / "journal.db") as journal:
         journal.add_unit(Unit(name="bench-a", knobs=(Knob("cpu-core", "cpu", "mV", "down", 5, 150),)))
         plan = RunPlan(unit_name="bench-a", setting=Setting(), load="mixed", planned_minutes=1, purpose="measure")
         run = journal.log_run(plan, Closing(outcome=Outcome.HELD, minutes=1, judged_by="the load"))
         journal.add_trace(run, Trace(np.cumsum(frames) / 1000, {"frame.frame-time": frames}))
+        if scene:
+            # As logs were kept before their curves were: the frame rates tell the scene.
+            journal.add_score("bench-a", Score(name=f"{scene}: fps", value=111.0, unit="fps"), run_id=run)
         (curve,) = gather(journal, "bench-a").curves
-    assert (curve.run_id, curve.scene) == (run, "")
+    assert (curve.run_id, curve.scene) == (run, scene)
     assert list(curve.milliseconds.values()) == pytest.approx(np.percentile(frames, PERCENTILES), abs=1e-3)
 
 

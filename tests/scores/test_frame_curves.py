@@ -26,7 +26,8 @@ def test_a_short_log_has_no_percentile_without_a_frame_beyond_it() -> None:
 
 
 def test_the_curve_agrees_with_the_lows_of_the_same_log() -> None:
-    frames = np.random.default_rng(2).gamma(20, 0.5, 4000) + 2
+    frames = np.random.default_rng(2).gamma(20, 0.5, 1000) + 2
+    # A hitch counts in both as if it were short.
     frames[100] = 5000.0
     got = frame_statistics(frames)
     assert 1000 / got.percentiles_ms[99] == pytest.approx(got.low_1_percentile_fps)
