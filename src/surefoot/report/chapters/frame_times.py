@@ -53,10 +53,10 @@ def _picture(scene: str, curves: list[FrameCurve], looks: Looks) -> Picture | No
     runs = sorted(set(frame["runs"]))
     many = count(runs[0], "run") if len(runs) == 1 else f"{runs[0]} to {count(runs[-1], 'run')}"
     thin = f"; thin lines: single runs, where there are {OWN_LINES} or fewer" if own else ""
-    slow = frame[frame["percent"] == at]
     said = "; ".join(
-        f"{one.configuration} {number(one.middle, 2)} ms ({number(one.low, 2)} to {number(one.high, 2)})"
-        for one in slow.itertuples()
+        f"{name} {number(middle, 2)} ms ({number(low, 2)} to {number(high, 2)})"
+        for name, percent, middle, low, high, _ in rows
+        if percent == at
     )
     return Picture(
         key=f"frame-times-{slug(scene)}" if scene else "frame-times",
