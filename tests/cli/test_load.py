@@ -76,6 +76,8 @@ def test_an_interrupt_ends_it_with_all_its_workers(tmp_path):
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         env={**os.environ, "SUREFOOT_HOME": str(tmp_path)},
+        # A suite started in the background of a script hands its ignored SIGINT down.
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),  # noqa: PLW1509
     )
     limit = time.monotonic() + 30
     workers: list[psutil.Process] = []
