@@ -129,7 +129,7 @@ def test_a_second_session_is_refused_with_who_holds_the_unit(bench: Bench) -> No
         done = bench.run("tune", "bench", "--unattended", "--i-agree", code=3)
         assert str(child.pid) in done.stderr
     finally:
-        child.send_signal(signal.SIGINT)
+        child.terminate()
         child.wait(timeout=60)
 
 
