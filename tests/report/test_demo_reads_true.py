@@ -84,12 +84,13 @@ def test_the_titles_of_the_search_say_where_it_failed_and_how_often(view: PageVi
             continue
         knob = picture.key.removeprefix("search-path-")
         failed = [run for run in runs if run.plan.knob == knob and run.outcome in (Outcome.RESET, Outcome.MISCOMPUTE)]
-        found = re.search(r"failed from ([−+]\d+) .* on \((\d+) runs?\)", picture.title)
+        found = re.search(r"failed from ([−+]\d+) .* on \((\d+) runs?(?: there, (\d+) deeper)?\)", picture.title)
         assert bool(found) == bool(failed), picture.title
         if found:
             shallowest = min(abs(run.setting.value(knob)) for run in failed)
             assert abs(float(found[1].replace("−", "-"))) == shallowest
-            assert int(found[2]) == len(failed)
+            there = sum(abs(run.setting.value(knob)) == shallowest for run in failed)
+            assert (int(found[2]), int(found[3] or 0)) == (there, len(failed) - there)
 
 
 def test_the_gains_are_the_differences_of_the_journals_scores(demo_home: Path, view: PageView, runs: list[Run]) -> None:
