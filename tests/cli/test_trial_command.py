@@ -202,6 +202,7 @@ ok_exit = [0]
 """
 
 
+@pytest.mark.long
 def test_a_kill_in_the_middle_of_a_run_loses_that_run_alone(tmp_path: Path) -> None:
     store = tmp_path / "offset"
     card = tmp_path / "card.toml"

@@ -6,7 +6,8 @@ import sys
 import time
 from pathlib import Path
 
-sys.path.insert(0, sys.argv[1])
+if __name__ == "__main__":
+    sys.path.insert(0, sys.argv[1])
 
 from surefoot.rig.elevated.means import elevated_command
 from surefoot.rig.elevated.pipe import HelperPipe, ProcessEnds

@@ -29,6 +29,9 @@ def _why_not() -> str:
     asked = f"import sys; sys.exit(sys.version_info[:2] != {sys.version_info[:2]!r})"
     if not Path(PYTHON).exists() or subprocess.run([PYTHON, "-c", asked], check=False).returncode:
         return "needs a Python of the same version that everybody may start"
+    packages = Path(sysconfig.get_paths()["purelib"])
+    if not all(one.stat().st_mode & 0o001 for one in (packages, *packages.parents)):
+        return "the libraries that are installed lie where nobody else may read"
     if subprocess.run(["unshare", "-m", "true"], check=False, capture_output=True).returncode:
         return "no namespace of its own can be had"
     return ""

@@ -9,7 +9,6 @@ from multiprocessing.connection import Client
 from pathlib import Path
 
 import pytest
-from elevated_tree import SOURCE
 
 from surefoot.errors import MachineError
 from surefoot.rig.elevated import means, trust
@@ -95,7 +94,8 @@ def test_what_is_not_there_is_said(tmp_path):
 def test_the_helpers_program_names_its_own_files_and_the_interpreter():
     found = list(trust.program())
     assert trust.helper_file() in found and trust.interpreter() in found
-    assert SOURCE / "surefoot/rig/doors/powercap.py" in found and Path(os.__file__) in found
+    assert trust.helper_file().parents[1] / "doors/powercap.py" in found, "as installed, or as it lies here"
+    assert Path(os.__file__).resolve() in found
     assert helper_command()[1:4] == ["-I", "-S", "-B"] and not trust.interpreter().is_symlink()
 
 

@@ -10,7 +10,11 @@ from hostile import Tried, play
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="the peak of memory is read by POSIX's resource module")
 
 
-@pytest.mark.parametrize(("kind", "cases"), [("card", 100), ("table", 70), ("log", 70), ("frames", 40), ("bundle", 20)])
+SOME = [("card", 20), ("table", 14), ("log", 14), ("frames", 8), ("bundle", 4)]
+MORE = [pytest.param(kind, 5 * cases, marks=pytest.mark.long) for kind, cases in SOME]
+
+
+@pytest.mark.parametrize(("kind", "cases"), [*SOME, *MORE])
 def test_no_hostile_file_is_more_than_refused(kind: str, cases: int) -> None:
     tried = Tried(kind)
     play(kind, 0, cases, tried)

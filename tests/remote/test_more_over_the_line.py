@@ -95,6 +95,7 @@ def test_documented_hands_behind_a_helper_there(tmp_path, journal, monkeypatch):
         assert made.watts() == 37.0, "its helper, once the agent was killed"
 
 
+@pytest.mark.long
 def test_a_trial_goes_on_by_itself_after_the_line_was_lost(there, journal):
     unit = there.unit
     with there.machine() as machine:
