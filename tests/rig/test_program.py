@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from surefoot.load_names import chosen_processors
 from surefoot.rig.loads.gpu.programs import GPU_PROGRAMS
 from surefoot.rig.loads.program import (
     BURSTS,
@@ -15,7 +16,6 @@ from surefoot.rig.loads.program import (
     PROGRAMS,
     ROTATION,
     TRANSITIONS,
-    chosen_processors,
     program_of,
 )
 

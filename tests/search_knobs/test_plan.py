@@ -9,6 +9,7 @@ import pytest
 from knobs_bench import CACHE, CORE, GPU, MEMORY, at_depths, run_of, unit_of
 
 from surefoot.errors import BadInput
+from surefoot.load_names import CPU_GPU
 from surefoot.rig import registry
 from surefoot.runs import Outcome, Run
 from surefoot.search import Goal, known_stable, plan, run_evidence
@@ -22,7 +23,7 @@ from surefoot.search.plan import JOINT_MINUTES
 from surefoot.search.planner import soft_share
 from surefoot.search.prior import setting_confidence
 from surefoot.search.run_evidence import read_runs
-from surefoot.search.together import EVERY_PART, load_together
+from surefoot.search.together import load_together
 from surefoot.units import Conditions, Knob, LoadCard, Unit
 
 GOAL = Goal()
@@ -244,7 +245,7 @@ def test_a_joint_run_works_every_tuned_part_at_the_same_time():
 
     runs, steps = session(unit, EDGES, load=load)
     assert steps[-1].why_stop == "certified"
-    assert {run.plan.load for run in runs if run.plan.purpose == "joint"} == {EVERY_PART}
+    assert {run.plan.load for run in runs if run.plan.purpose == "joint"} == {CPU_GPU}
     known = known_stable(unit, runs, GOAL)
     assert known is not None
     depths = {name: unit.knob(name).depth_of(known.setting.value(name)) for name in known.tuned}
@@ -259,8 +260,7 @@ def test_a_joint_run_works_every_tuned_part_at_the_same_time():
 
 
 def test_the_name_of_the_load_for_every_part_is_the_rigs():
-    assert EVERY_PART == registry.CPU_GPU
-    assert EVERY_PART in registry.loads()
+    assert CPU_GPU in registry.loads()
 
 
 def test_one_after_the_other_where_no_load_works_every_part_and_it_is_said():

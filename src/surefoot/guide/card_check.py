@@ -12,9 +12,9 @@ from difflib import get_close_matches
 from typing import Final
 
 from surefoot.errors import BadInput
+from surefoot.load_names import chosen_processors
 from surefoot.rig.hands import KINDS
 from surefoot.rig.hands.command import CommandHands
-from surefoot.rig.loads.program import chosen_processors
 from surefoot.rig.registry import load_names, why_not
 from surefoot.units import CLOCK_UNITS, POWER_UNITS, VOLTAGE_UNITS, HandsCard, Knob, LoadCard, RemoteCard, Unit
 

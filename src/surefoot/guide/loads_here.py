@@ -9,9 +9,10 @@ from surefoot.errors import BadInput, MachineError
 from surefoot.guide.card_commands import see_commands
 from surefoot.guide.try_load import heat_here
 from surefoot.guide.voice import Voice
+from surefoot.load_names import CPU
 from surefoot.rig.loads.catalogue import about
 from surefoot.rig.protocols import Load
-from surefoot.rig.registry import CPU, load_names, make_load, why_not
+from surefoot.rig.registry import load_names, make_load, why_not
 from surefoot.units import Unit
 
 if TYPE_CHECKING:

@@ -11,6 +11,7 @@ from typing import Final
 import numpy as np
 
 from surefoot.errors import BadInput
+from surefoot.load_names import core_load
 from surefoot.rehearsal.heat import CHIPS, COOLINGS, MODES, USUAL_COOLING, USUAL_MODE, Body, Tuning
 from surefoot.rehearsal.virtual import VirtualUnit
 from surefoot.runs import UNKNOWN_ENDING, Ending, LoadState, Outcome, Source
@@ -163,7 +164,7 @@ class VirtualMachine:
         """The card's word, else one load per domain; for all knobs the card's load that bears on every domain."""
         if knob is not None:
             one = unit.knob(knob)
-            return one.load or (_core_load(one) if one.cores else one.domain)
+            return one.load or (core_load(one.cores) if one.cores else one.domain)
         domains = {one.domain for one in unit.knobs}
         whole = [card.name for card in unit.loads if domains <= set(card.exercises)]
         return whole[0] if whole else EVERYTHING
@@ -197,7 +198,7 @@ class VirtualMachine:
         """
         session_minutes = self._seconds / 60
         first: tuple[float, Knob] | None = None
-        alone = [knob for knob in self.unit.leaders() if knob.cores and _core_load(knob) == load]
+        alone = [knob for knob in self.unit.leaders() if knob.cores and core_load(knob.cores) == load]
         for knob in alone or self.unit.leaders():
             if not self.setting.value(knob.name):
                 continue
@@ -234,7 +235,7 @@ class VirtualMachine:
         for card in self.unit.loads:
             if card.name == load and card.exercises:
                 return card.exercises
-        if core := [knob for knob in self.unit.leaders() if knob.cores and _core_load(knob) == load]:
+        if core := [knob for knob in self.unit.leaders() if knob.cores and core_load(knob.cores) == load]:
             return (core[0].domain, *(f"core-{number}" for number in core[0].cores))
         named = tuple(part for part in CHIPS if part in load.split("-"))
         return tuple(CHIPS) if load == EVERYTHING else named if len(named) > 1 else (load,)
@@ -352,10 +353,6 @@ class VirtualSession:
         if last.state == "failed":
             return last
         return LoadState("stopped", last.progress, "stopped", None, f"{last.progress:,} results checked, none wrong")
-
-
-def _core_load(knob: Knob) -> str:
-    return f"cpu-core-{'+'.join(map(str, knob.cores))}"
 
 
 def _processor(cause: Knob, draw: int) -> int:

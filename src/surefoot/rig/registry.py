@@ -8,8 +8,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from surefoot.errors import BadInput
+from surefoot.load_names import CPU, CPU_GPU, chosen_processors, core_load
 from surefoot.rig.loads.gpu.programs import GPU_PROGRAMS
-from surefoot.rig.loads.program import ONE_CORE_PREFIX, PROGRAMS, chosen_processors
+from surefoot.rig.loads.program import PROGRAMS
 from surefoot.rig.protocols import Hands, Load, SensorSource
 from surefoot.units import Knob, LoadCard, Unit
 
@@ -22,10 +23,8 @@ if TYPE_CHECKING:
     from surefoot.rig.loads.together import Together
 
 BY_HAND = "by-hand"
-CPU = "cpu"
 GPU = "gpu"
 GPU_MEMORY = "gpu-memory"
-CPU_GPU = "cpu-gpu"
 MEMORY = "memory"
 EVERYTHING = "everything"
 GPU_LIBRARY = "wgpu"
@@ -176,7 +175,7 @@ def _of_knob(knob: Knob, unit: Unit) -> str:
 def _built_in_for(knob: Knob) -> str:
     domain = knob.domain.lower()
     if domain == "cpu" or domain.startswith("cpu-"):
-        return f"{ONE_CORE_PREFIX}{'+'.join(map(str, knob.cores))}" if knob.cores else CPU
+        return core_load(knob.cores) if knob.cores else CPU
     if domain in ("memory", "ram"):
         return MEMORY
     if has_module(GPU_LIBRARY):

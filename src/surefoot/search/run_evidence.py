@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from surefoot.errors import BadInput
+from surefoot.load_names import chosen_processors
 from surefoot.runs import USE, Outcome, Run
 from surefoot.search.evidence import Evidence
 from surefoot.units import Conditions, Knob, Setting, Unit
@@ -202,8 +203,9 @@ def bears_on(unit: Unit, knob: Knob, run: Run, used: Mapping[str, frozenset[str]
     if load in {member.load for member in family}:
         return True
     exercised = exercised_by(unit, run)
+    # A run logged by hand notes no more than its load's name.
     own = cores_of(unit, knob)
-    if own and (worked := cores_worked(exercised) or cores_named(load)) and not worked & own:
+    if own and (worked := cores_worked(exercised) or frozenset(chosen_processors(load))) and not worked & own:
         return False
     if exercised:
         domains = {member.domain.lower() for member in family}
@@ -227,12 +229,6 @@ def exercised_by(unit: Unit, run: Run) -> tuple[str, ...]:
 def cores_worked(exercised: Iterable[str]) -> frozenset[int]:
     """The processors that a load worked alone (``core-3``), as noted; () when it worked all of them."""
     return frozenset(int(part[5:]) for part in exercised if re.fullmatch(r"core-\d+", part))
-
-
-def cores_named(load: str) -> frozenset[int]:
-    """The processors that a load works alone, by its name (``cpu-core-2+3``): a run logged by hand notes no more."""
-    numbers = re.fullmatch(r"cpu-core-(\d+(?:\+\d+)*)", load.strip().lower())
-    return frozenset(int(number) for number in numbers[1].split("+")) if numbers else frozenset()
 
 
 def cores_of(unit: Unit, knob: Knob) -> frozenset[int]:

@@ -4,14 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from surefoot.load_names import CPU, CPU_GPU
 from surefoot.search.run_evidence import part_of
 from surefoot.units import Knob, LoadCard, Unit
 
-EVERY_PART = "cpu-gpu"
-"""The built-in load that works processor and graphics at the same time, by its name in rig/registry.py; a test there
-holds that the two agree. The search knows it by name alone."""
-EVERY_CORE = "cpu"
-"""The built-in load that works all cores at the same time, by its name there as well."""
 PARTS_OF_IT = frozenset({"cpu", "gpu"})
 
 
@@ -30,8 +26,8 @@ def load_together(unit: Unit, knobs: Sequence[Knob]) -> str:
             return card.name
     parts = {part_of(knob.domain) for knob in knobs}
     if parts == {"cpu"} and any(knob.cores for knob in knobs):
-        return EVERY_CORE
-    return EVERY_PART if parts == PARTS_OF_IT else ""
+        return CPU
+    return CPU_GPU if parts == PARTS_OF_IT else ""
 
 
 def _bears(card: LoadCard, knob: Knob) -> bool:

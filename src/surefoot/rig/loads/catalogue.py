@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from surefoot.rig.loads.program import ONE_CORE_PREFIX
+from surefoot.load_names import ONE_CORE_PREFIX
 from surefoot.units import LoadCard
 
 

@@ -7,10 +7,11 @@ from collections.abc import Sequence
 from functools import partial
 
 from surefoot.errors import BadInput
+from surefoot.load_names import ONE_CORE_PREFIX, chosen_processors
 from surefoot.rig.loads.crew import Crew
 from surefoot.rig.loads.fault import Fault
 from surefoot.rig.loads.processors import allowed_processors, last_cache_share
-from surefoot.rig.loads.program import ONE_CORE_PREFIX, PROGRAMS, Program, chosen_processors, program_of
+from surefoot.rig.loads.program import PROGRAMS, Program, program_of
 from surefoot.rig.loads.rates import WORK_UNITS, rate_scores
 from surefoot.rig.loads.session import HANG_SECONDS, WorkSession
 from surefoot.rig.loads.verdicts import Post

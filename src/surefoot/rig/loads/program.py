@@ -8,6 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Literal
 
+from surefoot.load_names import ONE_CORE_PREFIX
+
 PhaseName = Literal["dense", "full", "mixed", "integer", "memory", "burst", "single", "light"]
 
 SLOT_SECONDS = 0.5
@@ -198,15 +200,8 @@ PROGRAMS: dict[str, Program] = {
     "cpu-per-core": PER_CORE,
 }
 """By the name of the load. `ONE_CORE` is that of chosen processors while the others idle (``cpu-core-3``)."""
-ONE_CORE_PREFIX = "cpu-core-"
 
 
 def program_of(name: str) -> Program:
     """The program of a load of the processor; that of chosen processors for ``cpu-core-3`` and ``cpu-core-2+3``."""
     return ONE_CORE if name.startswith(ONE_CORE_PREFIX) else PROGRAMS[name]
-
-
-def chosen_processors(name: str) -> tuple[int, ...]:
-    """The processors that a load's name names: ``cpu-core-2+3`` gives 2 and 3; () for another name."""
-    numbers = name.removeprefix(ONE_CORE_PREFIX).split("+") if name.startswith(ONE_CORE_PREFIX) else []
-    return tuple(int(number) for number in numbers) if numbers and all(map(str.isdecimal, numbers)) else ()
