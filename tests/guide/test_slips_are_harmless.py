@@ -21,7 +21,16 @@ import pytest
 from slip_tables import COLUMN_SLIPS, DATE, LINE_SLIPS, MINUTES, NOW, RESULT, VALUE, Kept, slipped
 
 from surefoot.errors import BadInput
-from surefoot.guide.outside import Told, date_of, minutes_named, outcome_named, rows_told, told, values_of
+from surefoot.guide.outside import (
+    Told,
+    date_of,
+    length_is_bare,
+    minutes_named,
+    outcome_named,
+    rows_told,
+    told,
+    values_of,
+)
 from surefoot.guide.slips import slips
 from surefoot.logs.hand_table import read_hand_table
 from surefoot.logs.tables import read_table
@@ -50,11 +59,13 @@ def one_by_one(table: Kept) -> list[Told]:
     for row in table.rows:
         try:
             date = date_of(row[DATE], "--when") if row[DATE] else None
+            typed = row[length] + (" h" if "hours" in column else "")
             one = told(
                 table.unit,
                 values_of(table.unit, {table.unit.knobs[0].name: row[value]}),
                 outcome_named(row[RESULT]),
-                minutes_named(row[length] + (" h" if "hours" in column else "")),
+                minutes_named(typed),
+                bare_length=length_is_bare(typed),
                 then=None,
                 at=date.moment.astimezone(UTC) if date and date.moment else None,
                 whole_day=bool(date and date.whole_day),

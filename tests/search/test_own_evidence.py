@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from surefoot.search import Evidence, Goal, certify, next_step
 from surefoot.search.edge import estimated_edge
-from surefoot.search.own_evidence import SENSIBLE_MINUTES, believed, claim_ceiling, doubts
+from surefoot.search.own_evidence import SENSIBLE_MINUTES, believed, claim_ceiling, doubts, likely_ceiling
 from surefoot.units import Knob
 
 KNOB = Knob("core", "cpu", "mV", "down", 5, 250)
@@ -149,3 +149,23 @@ def test_a_told_hold_deeper_than_a_failure_bears_nothing_out() -> None:
     assert claim_ceiling(KNOB, history, GOAL) == 50
     with_it, without = certify(KNOB, history, GOAL), certify(KNOB, history[:-2], GOAL)
     assert with_it is not None and without is not None and with_it.depth <= without.depth
+
+
+@pytest.mark.parametrize(("at", "minutes", "failures"), [(15.0, 600.0, 1), (10.0, 600.0, 1), (30.0, 600.0, 2)])
+def test_a_stop_with_nothing_off_stock_says_one_thing(at: float, minutes: float, failures: int) -> None:
+    """A certificate of stock itself is not called one in the reason and none in the claim."""
+    history = [held(0, 5), held(0, minutes), *[failed(at, 0.1)] * failures]
+    known, step = certify(KNOB, history, GOAL), next_step(KNOB, history, GOAL)
+    assert known is not None and known.depth == 0 and step.stop
+    assert step.claim == "Nothing off stock is known to hold for 100 h of load at 90% yet."
+    assert step.why_stop == "worth" and "nothing off stock is certified" in step.reason
+
+
+def test_nothing_is_called_likely_where_nothing_held() -> None:
+    assert likely_ceiling(KNOB, [held(0, 2), held(20, 1)], GOAL) == 20
+    assert likely_ceiling(KNOB, [held(0, 2), held(20, 0.5)], GOAL) == 0
+    assert likely_ceiling(KNOB, [held(0, 2), held(20), held(40), failed(40)], GOAL) == 35
+    # Told by hand without a failure: as far as a claim would trust it.
+    told = [Evidence(depth, 10.0, False, told=True) for depth in (0.0, 20.0, 40.0, 60.0)]
+    assert likely_ceiling(KNOB, told, GOAL) == 30
+    assert likely_ceiling(KNOB, [*told, held(50, 5)], GOAL) == 50

@@ -99,7 +99,7 @@ def _one(
     mode: str | None,
     note: str,
 ) -> Told:
-    from surefoot.guide.outside import date_of, minutes_named, moment_of, outcome_named, told, values_of
+    from surefoot.guide.outside import date_of, length_is_bare, minutes_named, moment_of, outcome_named, told, values_of
 
     if outcome is None or minutes is None:
         raise BadInput("a run needs --outcome and --minutes.", remedy="Or give a table with --from.")
@@ -117,6 +117,7 @@ def _one(
         ambient_celsius=ambient,
         power_mode=mode,
         timed=not untimed,
+        bare_length=length_is_bare(minutes),
     )
 
 

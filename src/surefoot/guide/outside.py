@@ -26,7 +26,8 @@ CardAt = Callable[[datetime], Unit | None]
 @dataclass(frozen=True, slots=True)
 class Told:
     """A run made elsewhere, ready to be logged. ``at``: when it began, None when nothing says so; ``whole_day``: only
-    the day is known; ``line``: where it stands in a table; ``doubts``: what about its wording is not sure."""
+    the day is known; ``line``: where it stands in a table; ``doubts``: what about its wording is not sure;
+    ``bare_length``: its minutes were a number alone, without their unit beside it."""
 
     plan: RunPlan
     closing: Closing
@@ -34,6 +35,7 @@ class Told:
     whole_day: bool = False
     line: int | None = None
     doubts: tuple[str, ...] = ()
+    bare_length: bool = False
 
     @property
     def place(self) -> str:
@@ -57,6 +59,7 @@ def told(
     timed: bool = True,
     line: int | None = None,
     doubts: tuple[str, ...] = (),
+    bare_length: bool = False,
     judged_by: str = "told by the user",
 ) -> Told:
     """A run that the user tells of. Linked knobs that are not named move with their leader.
@@ -80,7 +83,7 @@ def told(
         conditions=conditions_then(then, ambient_celsius, power_mode, where),
     )
     closing = Closing(outcome=outcome, minutes=minutes, judged_by=judged_by, timed=timed)
-    return Told(plan, closing, at, whole_day, line, doubts)
+    return Told(plan, closing, at, whole_day, line, doubts, bare_length)
 
 
 def setting_told(unit: Unit, values: Mapping[str, float]) -> Setting:
@@ -129,6 +132,7 @@ def rows_told(unit: Unit, rows: Sequence[HandRow], card_at: CardAt) -> tuple[lis
                 timed=row.outcome is Outcome.HELD,
                 line=row.line,
                 doubts=row.doubts,
+                bare_length=row.bare_length,
             )
         except BadInput as error:
             said = error.message()
@@ -156,6 +160,11 @@ def minutes_named(text: str) -> float:
             f"{read.why}.", where="--minutes", remedy="Write minutes as a number, or with a unit: 90, 1.5 h."
         )
     return read.minutes
+
+
+def length_is_bare(text: str) -> bool:
+    """Whether a length of time was typed as a number alone, without its unit."""
+    return read_minutes(text, "minutes").bare
 
 
 def values_of(unit: Unit, texts: Mapping[str, str]) -> dict[str, float]:

@@ -26,6 +26,9 @@ DAY_MINUTES: Final = 24 * 60.0
 LONG_ROWS: Final = 3
 """From so many runs on that lasted longer than there was time, no length of the table is taken unasked."""
 CLOCK_LEEWAY: Final = timedelta(minutes=5)
+RUNG_MINUTES: Final = 60.0
+"""Where half of all holds that are told last longer than this, their numbers may be of another unit of time: a rung is
+held for minutes, the soak at the end for hours (common practice, no source)."""
 THE_RUN: Final = "the run"
 """How one that was told by itself, and not in a table, is spoken of."""
 TYPED_TWICE: Final = timedelta(minutes=10)
@@ -36,7 +39,7 @@ TYPED_TWICE: Final = timedelta(minutes=10)
 class _Seen:
     """A run as a slip is judged by: of the journal, or told beside the one in question.
 
-    ``clocked``: ``at`` is when it was, and not the moment at which it was told.
+    ``clocked``: ``at`` is when it was, and not the moment at which it was told; ``bare_length``: see `Told`.
     """
 
     setting: Setting
@@ -49,6 +52,7 @@ class _Seen:
     words: str
     by_hand: bool
     clocked: bool
+    bare_length: bool
 
 
 def slips(unit: Unit, runs: Sequence[Told], before: Iterable[Run], now: datetime) -> list[tuple[str, ...]]:
@@ -66,6 +70,11 @@ def slips(unit: Unit, runs: Sequence[Told], before: Iterable[Run], now: datetime
     held = [seen.outcome is Outcome.HELD for seen in fresh]
     if sum(map(bool, long)) >= LONG_ROWS:
         long = [said or (column if hold else "") for said, hold in zip(long, held, strict=True)]
+    elif column := _all_long(known, fresh):
+        long = [
+            said or (column if seen.bare_length and hold and seen.minutes > RUNG_MINUTES else "")
+            for said, hold, seen in zip(long, held, fresh, strict=True)
+        ]
     for place, (one, seen) in enumerate(zip(runs, fresh, strict=True)):
         others = known + fresh[:place] + fresh[place + 1 :]
         said = [
@@ -93,6 +102,7 @@ def _of_told(one: Told) -> _Seen:
         one.place,
         True,
         one.at is not None,
+        one.bare_length,
     )
 
 
@@ -101,7 +111,7 @@ def _of_run(run: Run) -> _Seen:
     by_hand = run.plan.source == "hand"
     return _Seen(
         run.setting, run.outcome, run.minutes, run.plan.load, run.opened_at, False, run.plan.conditions,
-        f"run {run.id}", by_hand, not by_hand,
+        f"run {run.id}", by_hand, not by_hand, False,
     )  # fmt: skip
 
 
@@ -118,9 +128,29 @@ def _values(unit: Unit, seen: _Seen, all_runs: Sequence[_Seen]) -> list[str]:
             if depth > reach + far and (seen.outcome is Outcome.HELD or reach > 0):
                 held = f"what ever held ({knob.describe(reach)})"
                 found.append(f"{knob.name} {knob.describe(depth)} is far past {held}")
+        # Volts among millivolts. A failure at next to nothing makes no claim deeper.
+        if 0 < depth < knob.step / 2 and seen.outcome is Outcome.HELD and knob.linked_to is None:
+            what = f"less than half a step of {knob.step:g} {knob.unit}"
+            found.append(f"{knob.name} {knob.describe(depth)} is {what}: another unit of measure?")
     if seen.minutes > LONG_MINUTES:
         found.append(f"{seen.minutes:g} minutes are {seen.minutes / 60:.0f} hours")
     return found
+
+
+def _all_long(known: Sequence[_Seen], fresh: Sequence[_Seen]) -> str:
+    """That the holds are so long that their numbers may be no minutes, in words, or "".
+
+    Without dates nothing in a table tells minutes from seconds, but for this: a table of seconds read as minutes makes
+    every rung an hours' soak. One told by itself is asked about until as many that were stand in the journal.
+    """
+    told = [one for one in known if one.by_hand and one.outcome is Outcome.HELD]
+    if fresh and fresh[0].words == THE_RUN and sum(one.minutes > RUNG_MINUTES for one in told) >= LONG_ROWS:
+        return ""
+    bare = [one for one in fresh if one.outcome is Outcome.HELD and one.bare_length]
+    lengths = sorted(one.minutes for one in (*told, *bare))
+    if not bare or len(lengths) < LONG_ROWS or lengths[(len(lengths) - 1) // 2] <= RUNG_MINUTES:
+        return ""
+    return f"with the others it held {sum(lengths) / 60:.0f} hours in all, half of them over an hour each: minutes?"
 
 
 def _reach(knob: Knob, runs: Sequence[_Seen]) -> float:

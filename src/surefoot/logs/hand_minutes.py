@@ -23,14 +23,19 @@ _PART = re.compile(r"\s*([0-9]+(?:[.,][0-9]+)?)\s*([a-zA-Zäöü]+)\.?\s*,?(?:\s
 _TAIL = re.compile(r"\s*([0-9]{1,2})\s*$")
 _CLOCK = re.compile(r"^([0-9]{1,4}):([0-9]{1,2})(?::([0-9]{1,2}))?(?:\s*(h|min|std|m|s)?)$", re.IGNORECASE)
 
+_EITHER = re.compile(r"^[1-9][0-9]{0,2}[.,][0-9]{3}$")
+NO_UNIT: Final = "the heading names no unit; taken as minutes"
+
 
 @dataclass(frozen=True, slots=True)
 class MinutesRead:
-    """``minutes``: None when nothing was understood; ``sure``: whether to take it unasked; ``why``: what is not."""
+    """``minutes``: None when nothing was understood; ``sure``: whether to take it unasked; ``why``: what is not;
+    ``bare``: a number alone, whose unit stands elsewhere."""
 
     minutes: float | None
     sure: bool = True
     why: str = ""
+    bare: bool = False
 
 
 def unit_of_heading(heading: str) -> str | None:
@@ -51,9 +56,12 @@ def read_minutes(cell: str, unit: str | None = None, decimal: Decimal = ".") -> 
         return _clock(text, clock, unit)
     number = as_number(text, decimal)
     if number is not None and not number.unit:
+        per_minute = PER_MINUTE.get(unit or "", 1.0)
+        if _EITHER.match(text):
+            return MinutesRead(number.value * per_minute, False, f"{text!r} is either {_two_ways(text)}", True)
         if unit in PER_MINUTE:
-            return MinutesRead(number.value * PER_MINUTE[unit])
-        return MinutesRead(number.value, unit in ("h:m", "m:s"), "the heading names no unit; taken as minutes")
+            return MinutesRead(number.value * per_minute, bare=True)
+        return MinutesRead(number.value, unit in ("h:m", "m:s"), NO_UNIT, True)
     minutes, place, last = 0.0, 0, ""
     while match := _PART.match(text, place):
         word = _BY_WORD.get(match[2].lower())
@@ -66,6 +74,11 @@ def read_minutes(cell: str, unit: str | None = None, decimal: Decimal = ".") -> 
     if not place or text[place:].strip():
         return MinutesRead(None, False, f"{text!r} is no length of time")
     return MinutesRead(minutes)
+
+
+def _two_ways(text: str) -> str:
+    """A number with one sign before three digits, as a thousand and as a decimal."""
+    return f"{re.sub('[.,]', '', text)} or {float(text.replace(',', '.')):g}"
 
 
 def _clock(text: str, clock: re.Match[str], unit: str | None) -> MinutesRead:

@@ -14,7 +14,7 @@ from typing import Final
 from surefoot.errors import BadInput
 from surefoot.logs.hand_columns import IGNORED, HandColumn, match_columns
 from surefoot.logs.hand_dates import DateRead, read_dates
-from surefoot.logs.hand_minutes import MinutesRead, read_minutes
+from surefoot.logs.hand_minutes import NO_UNIT, MinutesRead, read_minutes
 from surefoot.logs.hand_outcomes import read_outcome
 from surefoot.logs.hand_values import ValueRead, read_value
 from surefoot.logs.numbers import Decimal, as_number
@@ -31,7 +31,8 @@ LENGTHS: Final = ("minutes", "hours", "seconds")
 @dataclass(frozen=True, slots=True)
 class HandRow:
     """A run as a row tells it. ``values``: signed offsets by knob; ``when``: without a zone where none was written;
-    ``doubts``: what about it is not sure, in words."""
+    ``doubts``: what about it is not sure, in words; ``bare_length``: its minutes are a number whose unit the heading
+    alone gives."""
 
     line: int
     values: Mapping[str, float]
@@ -44,6 +45,7 @@ class HandRow:
     ambient_celsius: float | None = None
     mode: str | None = None
     doubts: tuple[str, ...] = ()
+    bare_length: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,7 +148,7 @@ class _Reader:
         outcome = self._outcome(cells["outcome"], doubts)
         turned: list[str] = []
         values = self._values(number, cells, outcome, doubts, turned)
-        minutes = self._minutes(cells, outcome, doubts, turned)
+        length = self._minutes(cells, outcome, doubts, turned)
         date = self.dates[number] if self.dates else DateRead(None)
         if date.why and date.moment is None:
             raise BadInput(date.why + ".", remedy="Write it as 2026-11-25 or 2026-11-25 14:30.")
@@ -154,7 +156,7 @@ class _Reader:
             line,
             values,
             outcome,
-            minutes,
+            length.minutes or 0.0,
             date.moment,
             date.whole_day,
             cells.get("load", ""),
@@ -162,6 +164,7 @@ class _Reader:
             self._ambient(cells.get("ambient", "")),
             cells.get("mode") or None,
             tuple(doubts),
+            length.bare,
         )
 
     def _outcome(self, cell: str, doubts: list[str]) -> Outcome:
@@ -197,22 +200,22 @@ class _Reader:
             raise BadInput("no knob has a value.", remedy="Write 0 or stock for a run at stock.")
         return found
 
-    def _minutes(self, cells: Mapping[str, str], outcome: Outcome, doubts: list[str], notes: list[str]) -> float:
+    def _minutes(self, cells: Mapping[str, str], outcome: Outcome, doubts: list[str], notes: list[str]) -> MinutesRead:
         meaning = next((name for name in LENGTHS if cells.get(name)), None)
         if meaning is None:
             if outcome is Outcome.HELD:
                 raise BadInput("it held, but for how long is not said.")
             # Leaving a failure out would make the rest look better than it is.
             notes.append(f"when it failed is not said: within {UNTOLD_MINUTES:g} min, it was taken")
-            return UNTOLD_MINUTES
+            return MinutesRead(UNTOLD_MINUTES)
         unit = self.columns[self.places[meaning]].unit
         read: MinutesRead = read_minutes(cells[meaning], unit, self.decimal)
         if read.minutes is None:
             raise BadInput(f"{read.why}.")
         # What a heading does not say is a doubt about the column, told once.
-        if not read.sure and as_number(cells[meaning], self.decimal) is None:
+        if not read.sure and read.why != NO_UNIT:
             doubts.append(read.why)
-        return read.minutes
+        return read
 
     def _ambient(self, cell: str) -> float | None:
         if not cell:

@@ -221,6 +221,18 @@ def claim_ceiling(knob: Knob, evidence: Sequence[Evidence], goal: Goal) -> float
     return min(sensible, below_failures(knob, trusted, goal), knob.deepest)
 
 
+def likely_ceiling(knob: Knob, evidence: Sequence[Evidence], goal: Goal) -> float:
+    """The deepest depth that may be called likely: one where the unit was seen to hold for a minute, or deeper.
+
+    What the model makes of depths that nothing ever held at is its prior, and no word on this unit.
+    """
+    agreed = agreeing(knob, evidence, goal)
+    held = [piece for piece in agreed if _counts(piece)]
+    reach = _told_reach(knob, agreed, goal)
+    deepest = max((piece.depth if not piece.told else min(piece.depth, reach) for piece in held), default=0.0)
+    return max(0.0, min(deepest, below_failures(knob, believed(knob, evidence, goal), goal), knob.deepest))
+
+
 def _told_reach(knob: Knob, agreed: Sequence[Evidence], goal: Goal) -> float:
     """The depth to which holds told by hand bear a claim out, inf where a failure says where they ended."""
     told = sorted({piece.depth for piece in agreed if piece.told and not piece.failed}, reverse=True)

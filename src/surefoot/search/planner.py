@@ -31,6 +31,7 @@ WITHOUT_CLAIM = 0.21
 """With not one step to claim yet the search is worth more: this share of the threshold is enough to go on."""
 LENT_WORTH = 0.8
 """With what a pool lends much is known before the first run: of the hours saved, some are spent on more depth."""
+NO_STEP = "nothing off stock is certified"
 SOFT_PRIOR_WEIGHT = 1.0
 """How many failures the goal's ``soft_share`` is worth."""
 
@@ -79,9 +80,14 @@ class PosteriorStrategy:
         if known is not None and known.depth >= knob.deepest - 1e-9:
             return _stop("limit", f"Stop: the limit of {knob.describe(knob.deepest)} itself is certified.", claim)
         if known is not None and middle - known.depth <= within:
+            about = f"about {knob.describe(max(round(middle / knob.step), 0) * knob.step)}"
+            if known.depth <= 0:
+                return _stop(
+                    "worth", f"Stop: {NO_STEP}, and the model puts the deepest that would do at {about}.", claim
+                )
             reason = (
-                f"Stop: {knob.describe(known.depth)} is certified and likely within {within:g} {knob.unit} of "
-                f"the deepest that would do (about {knob.describe(round(middle / knob.step) * knob.step)})."
+                f"Stop: {knob.describe(known.depth)} is certified, and the model puts the deepest that would do at "
+                f"{about}, at most {within:g} {knob.unit} past it."
             )
             return _stop("certified", reason, claim)
         threshold = worth_threshold(knob, goal)
@@ -163,7 +169,7 @@ def _not_worth(
         return _stop(
             "limit", f"Stop: the limit of {knob.describe(knob.deepest)} held without a failure; {buys}.", claim
         )
-    if known is None:
-        return _stop("worth", f"Stop: nothing can be certified, and {buys}.", claim)
+    if known is None or known.depth <= 0:
+        return _stop("worth", f"Stop: {NO_STEP}, and {buys}.", claim)
     why = "certified" if goal.worth_per_hour is None else "worth"
     return _stop(why, f"Stop: {knob.describe(known.depth)} is certified; {buys}.", claim)

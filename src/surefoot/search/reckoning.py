@@ -14,7 +14,7 @@ from surefoot.search.evidence import Certificate, Evidence, Goal, Proposal
 from surefoot.search.joint import JointPosterior
 from surefoot.search.joint_goal import goal_in_unit
 from surefoot.search.joint_setting import SteppedBack, own_certificates, step_back
-from surefoot.search.own_evidence import below_failures
+from surefoot.search.own_evidence import likely_ceiling
 from surefoot.search.run_evidence import CountedRun, RunsRead, alone, plain_evidence, read_runs
 from surefoot.search.soft_share import USUAL_SOFT_SHARE, expected_soft_share
 from surefoot.units import Conditions, Knob, Unit
@@ -89,11 +89,10 @@ class Reckoning:
         return next_step(knob, self.evidence(knob.name), goal, strategy=self.strategy)
 
     def likely(self, name: str) -> float:
-        """The depth that as likely as not would meet the goal, on a whole step, shallower than what failed."""
+        """The depth that as likely as not would meet the goal, on a whole step, no deeper than what held."""
         knob = self.knobs[name]
         middle = self.joint.marginal(name).goal_quantile(0.5)
-        middle = min(middle, below_failures(knob, alone(self.counted, name), self.goal), knob.deepest)
-        return knob.whole(middle)
+        return knob.whole(min(middle, likely_ceiling(knob, alone(self.counted, name), goal_in_unit(knob, self.goal))))
 
     def without(self, items: Sequence[CountedRun]) -> Reckoning:
         """The same before some of the runs were made."""

@@ -55,8 +55,8 @@ def counted(number: int, noun: str) -> str:
 
 
 def claim_text(known: Certificate | None, knob: Knob, goal: Goal) -> str:
-    """What may be claimed of one knob, in short."""
-    if known is None:
+    """What may be claimed of one knob, in short. A certificate of stock itself claims nothing of the knob."""
+    if known is None or known.depth <= 0:
         return nothing_known(goal)
     return (
         f"{knob.describe(known.depth)} is certified: on average at least {goal.mttf_hours:g} h of load between "
@@ -65,8 +65,8 @@ def claim_text(known: Certificate | None, knob: Knob, goal: Goal) -> str:
 
 
 def nothing_known(goal: Goal) -> str:
-    """That nothing is certified."""
-    return f"Nothing is known to hold for {goal.mttf_hours:g} h of load at {goal.confidence:.0%} yet."
+    """That nothing is certified. Of stock it says nothing: that is claimed on its own hours alone (known.py)."""
+    return f"Nothing off stock is known to hold for {goal.mttf_hours:g} h of load at {goal.confidence:.0%} yet."
 
 
 def likely_words(unit: Unit, likely: Mapping[str, float]) -> str:
