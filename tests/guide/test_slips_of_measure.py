@@ -1,4 +1,4 @@
-"""Slips of measure: every time in seconds under a heading that says minutes, volts for millivolts, a thousand or one."""
+"""Slips of measure: all times in seconds under a heading of minutes, volts for millivolts, a thousand or one."""
 
 from __future__ import annotations
 
