@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
-from typing import Annotated, Any, Literal, TypeVar
+from functools import wraps
+from typing import Annotated, Any, Final, Literal, Self, TypeVar
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+from pydantic.dataclasses import dataclass
 
 from surefoot.errors import BadInput
 
@@ -21,7 +22,43 @@ POWER_UNITS = frozenset({"W", "mW"})
 Toward = Literal["down", "up"]
 
 
-@dataclass(frozen=True)
+CHECKED: Final = ConfigDict(extra="forbid", str_strip_whitespace=True)
+"""How every model of a card is checked: no field that is not known, no blanks around texts."""
+
+Depth = Annotated[float, Field(strict=True, gt=0, allow_inf_nan=False)]
+Processor = Annotated[int, Field(strict=True, ge=0)]
+
+
+MadeT = TypeVar("MadeT")
+
+
+def _said_in_words(model: type[MadeT]) -> type[MadeT]:
+    """Let a model that is made by itself raise BadInput in words, as one that is read from a card does."""
+    check = model.__init__
+
+    @wraps(check)
+    def init(self: MadeT, *places: Any, **fields: Any) -> None:
+        try:
+            check(self, *places, **fields)
+        except ValidationError as error:
+            name = fields.get("name", places[0] if places else "")
+            raise BadInput("; ".join(_complaints(error)), where=f"{model.__name__.lower()} {name!r}") from None
+
+    model.__init__ = init  # type: ignore[assignment, method-assign]
+    return model
+
+
+def _printable(text: str) -> str:
+    if not text or not text.isprintable():
+        raise ValueError(f"it must be a printable text, got {text!r}")
+    return text
+
+
+Word = Annotated[str, AfterValidator(_printable)]
+
+
+@_said_in_words
+@dataclass(frozen=True, config=CHECKED)
 class Knob:
     """One quantity that may be changed on a unit, seen by the search as a depth.
 
@@ -32,48 +69,33 @@ class Knob:
     this one must move with (a shared rail), or None. ``cores``: numbers of the logical processors that it governs,
     where a card has one offset for each core or pair; () for a knob of the whole part.
 
-    Raises BadInput when a field is out of range, and for a voltage knob whose risky side is up: a voltage above
-    stock is never tried.
+    Checked like every model of the card; made by itself it raises BadInput when a field is out of range, and for a
+    voltage knob whose risky side is up: a voltage above stock is never tried.
     """
 
-    name: str
-    domain: str
-    unit: str
+    name: Word
+    domain: Word
+    unit: Word
     toward: Toward
-    step: float
-    limit: float
+    step: Depth
+    limit: Depth
     load: str | None = None
     linked_to: str | None = None
-    cores: tuple[int, ...] = ()
+    cores: tuple[Processor, ...] = ()
 
-    def __post_init__(self) -> None:
-        where = f"knob {self.name!r}"
-        cores = tuple(self.cores) if isinstance(self.cores, list | tuple) else (self.cores,)
-        if any(isinstance(core, bool) or not isinstance(core, int) or core < 0 for core in cores):
-            raise BadInput(f"cores is {self.cores!r}; it must be a list of processor numbers.", where=where)
-        if len(set(cores)) != len(cores):
-            raise BadInput("cores names a processor twice.", where=where)
-        object.__setattr__(self, "cores", cores)
-        for field in ("name", "domain", "unit"):
-            value = getattr(self, field)
-            if not isinstance(value, str) or not value.strip() or not value.isprintable():
-                raise BadInput(f"{field} must be a printable text, got {value!r}.", where=where)
-        if self.toward not in ("down", "up"):
-            raise BadInput(f"toward is {self.toward!r}; it must be 'down' or 'up'.", where=where)
-        for field in ("step", "limit"):
-            value = getattr(self, field)
-            if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value) or value <= 0:
-                raise BadInput(f"{field} is {value!r}; it must be a positive number in {self.unit}.", where=where)
+    @model_validator(mode="after")
+    def _makes_sense(self) -> Self:
+        if len(set(self.cores)) != len(self.cores):
+            raise ValueError("cores names a processor twice")
         if self.limit < self.step:
-            raise BadInput(f"limit {self.limit:g} is less than one step of {self.step:g} {self.unit}.", where=where)
+            raise ValueError(f"limit {self.limit:g} is less than one step of {self.step:g} {self.unit}")
         if self.toward == "up" and self.is_voltage:
-            raise BadInput(
-                "a voltage knob may only go down: Surefoot never sets a voltage above stock.",
-                where=where,
-                remedy="Set toward to 'down'.",
+            raise ValueError(
+                "a voltage knob may only go down: Surefoot never sets a voltage above stock; set toward to 'down'"
             )
         if self.linked_to == self.name:
-            raise BadInput("linked_to names the knob itself.", where=where)
+            raise ValueError("linked_to names the knob itself")
+        return self
 
     @property
     def is_voltage(self) -> bool:
@@ -133,7 +155,7 @@ class Knob:
 
 
 class _Frozen(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True)
+    model_config = ConfigDict(frozen=True, **CHECKED)
 
 
 class Setting(_Frozen):
@@ -392,6 +414,6 @@ def _complaints(error: ValidationError) -> Iterator[str]:
     for item in error.errors(include_url=False):
         place = ".".join(str(part) for part in item["loc"])
         text = item["msg"].removeprefix("Value error, ")
-        if item["type"] == "extra_forbidden":
+        if item["type"] in ("extra_forbidden", "unexpected_keyword_argument"):
             text = "this field is not known"
         yield f"{place}: {text}" if place else text

@@ -226,6 +226,17 @@ def test_configurations_are_named_and_ordered(terminal: Terminal) -> None:
     assert terminal.json("configs", "bench-a")["configurations"][0]["name"] == "full mode, cpu-core -72 mV"
 
 
+def test_those_that_an_order_leaves_out_follow_as_they_stood(terminal: Terminal) -> None:
+    def keys() -> list[str]:
+        return [one["key"] for one in terminal.json("configs", "bench-a")["configurations"]]
+
+    first, second, third, fourth = keys()
+    assert terminal("configs", "bench-a", "--order", "4") == 0
+    assert keys() == [fourth, first, second, third]
+    assert terminal("configs", "bench-a", "--order", "3,2") == 0
+    assert keys() == [second, first, fourth, third]
+
+
 def test_a_configuration_without_a_run_may_be_added_and_scored(empty: Terminal) -> None:
     assert empty("configs", "bench-a", "--add", "cooler", "--cooling", "lifted", "--set", "cpu-core=-72") == 0
     assert empty("score", "bench-a", "render", "5200", "--config", "cooler") == 0

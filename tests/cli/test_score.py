@@ -9,7 +9,7 @@ import pytest
 from score_terminal import Terminal
 
 from surefoot.journal import Journal
-from surefoot.runs import Closing, Outcome, RunPlan
+from surefoot.runs import Closing, Outcome, RunPlan, Trace
 from surefoot.units import Knob, Setting, Unit
 
 
@@ -115,6 +115,17 @@ def test_a_frame_log_gives_frame_rates_by_both_definitions(terminal: Terminal, t
     assert terminal("score", "bench-a", "harbour", "--frames", path, "--run", "1") == 0
     assert "What the figures are" in terminal.out
     assert max(map(len, terminal.out.splitlines())) <= 80
+
+
+def test_a_run_keeps_its_own_trace_beside_a_frame_log(terminal: Terminal, tmp_path: Path) -> None:
+    with Journal.open() as journal:
+        journal.add_trace(1, Trace(np.arange(60.0), {"cpu.temperature": np.full(60, 61.0)}))
+    path = frame_log(tmp_path, "frame time (ms)\n" + "\n".join(["10.0", "12.5"] * 800) + "\n")
+    assert terminal("score", "bench-a", "--frames", path, "--run", "1") == 0
+    with Journal.open() as journal:
+        trace = journal.trace(1)
+    assert tuple(trace.channels) == ("cpu.temperature",) and len(trace) == 60
+    assert "kept as the trace" not in terminal.out
 
 
 @pytest.mark.parametrize("ending", ["\n", "\n1", "\n12.", "\n0\n-3\nnan\n"])

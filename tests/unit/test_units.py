@@ -44,6 +44,11 @@ def test_value_and_depth_are_inverse(depth: float, knob: Knob) -> None:
         {"name": ""},
         {"name": "two\nlines"},
         {"linked_to": "cpu-core"},
+        {"step": "5"},
+        {"cores": [1, 1]},
+        {"cores": [-1]},
+        {"cores": [True]},
+        {"colour": "red"},
     ],
 )
 def test_a_knob_that_makes_no_sense_is_refused(changes: dict[str, object]) -> None:
@@ -57,6 +62,22 @@ def test_a_knob_that_makes_no_sense_is_refused(changes: dict[str, object]) -> No
     }
     with pytest.raises(BadInput, match="knob"):
         Knob(**{**fields, **changes})  # type: ignore[arg-type]
+
+
+def test_a_knob_is_checked_alike_by_itself_and_on_a_card() -> None:
+    knob = Knob(" cpu-core ", "cpu", "mV", "down", 5, 250, cores=[2, 3])  # type: ignore[arg-type]
+    assert (knob.name, knob.step, knob.cores) == ("cpu-core", 5.0, (2, 3))
+    told = {"name": "cpu-core", "domain": "cpu", "unit": "mV", "toward": "down", "step": 5, "limit": 250}
+    assert validated(Unit, {"name": "x", "knobs": [{**told, "cores": [2, 3]}]}, "card.toml").knobs == (knob,)
+    for wrong, words in (
+        ({"toward": "up"}, "above stock"),
+        ({"colour": "red"}, "not known"),
+        ({"limit": 4}, "one step"),
+    ):
+        with pytest.raises(BadInput, match=words):
+            Knob(**{**told, **wrong})  # type: ignore[arg-type]
+        with pytest.raises(BadInput, match=rf"card.toml: knobs\.0.*{words}"):
+            validated(Unit, {"name": "x", "knobs": [{**told, **wrong}]}, "card.toml")
 
 
 @given(st.floats(min_value=1e-6, max_value=1e6))

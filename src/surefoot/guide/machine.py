@@ -7,7 +7,7 @@ import time
 from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, Protocol, runtime_checkable
 
 from surefoot.errors import MachineError
 from surefoot.rig.protocols import Hands, Load, SensorSource
@@ -15,6 +15,7 @@ from surefoot.runs import Ending
 from surefoot.units import Unit
 
 if TYPE_CHECKING:
+    from surefoot.rig.guardian import GuardianReport
     from surefoot.runs import Outcome, Source
 
 Fault = tuple["Outcome", str]
@@ -93,6 +94,19 @@ class Machine(Protocol):
 
     def ending(self, boot_id: str | None, since: datetime) -> Ending:
         """How the boot of that identity, which was running at ``since``, came to its end, as the system recorded it."""
+        ...
+
+
+@runtime_checkable
+class MachineElsewhere(Machine, Protocol):
+    """A machine whose own end keeps records that this one cannot see."""
+
+    def seen_under_the_same_boot(self) -> Ending | None:
+        """What it says of an open run though it is still the same boot, such as that it froze; None where nothing."""
+        ...
+
+    def guardian_reports(self, unit: Unit, since: datetime) -> list[GuardianReport]:
+        """What the guardian there wrote down since."""
         ...
 
 

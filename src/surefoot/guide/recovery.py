@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from surefoot.guide.bench import Bench
+from surefoot.guide.machine import MachineElsewhere
 from surefoot.guide.use_counters import use_detail
 from surefoot.rig.boot import same_boot
 from surefoot.rig.guardian import GuardianReport, all_reports
@@ -85,11 +86,12 @@ def as_use(verdict: Verdict) -> Verdict:
 
 
 def _guardian(bench: Bench, closed: list[Run]) -> list[GuardianReport]:
-    since = min((run.opened_at for run in closed), default=None)
-    over_the_line = getattr(bench.machine, "guardian_reports", None)
-    if since is not None and over_the_line is not None:
-        return list(over_the_line(bench.unit, since))
-    return all_reports(bench.guardian_log, bench.unit, since) if since is not None else []
+    if not closed:
+        return []
+    since = min(run.opened_at for run in closed)
+    if isinstance(bench.machine, MachineElsewhere):
+        return bench.machine.guardian_reports(bench.unit, since)
+    return all_reports(bench.guardian_log, bench.unit, since)
 
 
 def _judge(run: Run, bench: Bench) -> tuple[Verdict, str]:
@@ -103,7 +105,7 @@ def _judge(run: Run, bench: Bench) -> tuple[Verdict, str]:
         else (AFTER_A_BOOT, "the boot of the run is not known")
     )
     default = next(iter(answers))
-    seen = getattr(bench.machine, "seen_under_the_same_boot", lambda: None)()
+    seen = bench.machine.seen_under_the_same_boot() if isinstance(bench.machine, MachineElsewhere) else None
     if answers is SAME_BOOT and seen is not None:
         default, evidence = "froze", f"{evidence}; {seen.words}"
     if answers is AFTER_A_BOOT:

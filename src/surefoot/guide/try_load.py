@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Final
 
-from surefoot.rig.protocols import Load
+from surefoot.rig.protocols import Load, TellsOfCores
 from surefoot.rig.sampler import over_ceiling
 from surefoot.runs import Outcome
 
@@ -76,8 +76,7 @@ def try_load(
             over = over + 1 if hot else 0
             if over >= OVER_SAMPLES:
                 break
-            ask = getattr(session, "cores", None)
-            rows = core_rows(ask(), now) if ask is not None else ()
+            rows = core_rows(session.cores(), now) if isinstance(session, TellsOfCores) else ()
             show(Look(seconds() - began, minutes * 60.0, state.phase, state.progress, rows, now))
             sleep(LOOK_SECONDS)
     finally:

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
-from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
 from pydantic import BaseModel
 
 from surefoot.errors import BadInput
-from surefoot.units import Knob, Unit, validated
+from surefoot.units import Unit, validated
 
 LARGEST_BYTES = 1_000_000
 _TABLES = ("parts", "ceilings_celsius", "power_limits_watts", "throttle_celsius", "goal", "hands", "remote")
@@ -56,23 +55,7 @@ def card_of_text(text: str, name: str, *, where: str, rename: bool = True) -> Un
             remedy="Leave `name` out, or add the card as a unit of its own.",
         )
     data["name"] = name
-    _refuse_unknown(data.get("knobs"), where)
     return validated(Unit, data, where)
-
-
-def _refuse_unknown(knobs: Any, where: str) -> None:
-    """Name an unknown field of a knob in words; the check of a dataclass would say it in Python's."""
-    known = [field.name for field in fields(Knob)]
-    for number, knob in enumerate(knobs if isinstance(knobs, list) else (), start=1):
-        if not isinstance(knob, dict):
-            raise BadInput(f"knob {number} must be a table, [[knobs]].", where=where)
-        for key in knob:
-            if key not in known:
-                remedy = "A knob has: " + ", ".join(known) + "."
-                raise BadInput(f"knobs.{number}: the field {key!r} is not known.", where=where, remedy=remedy)
-        for key in ("name", "domain", "unit", "toward", "step", "limit"):
-            if key not in knob:
-                raise BadInput(f"knobs.{number}: the field {key!r} is missing.", where=where)
 
 
 def card_text(unit: Unit, *, with_name: bool = True) -> str:
@@ -89,8 +72,7 @@ def card_text(unit: Unit, *, with_name: bool = True) -> str:
         table = own.model_dump(exclude_defaults=True) if isinstance(own, BaseModel) else own
         if table:
             told[key] = table
-    knobs = [{field.name: getattr(knob, field.name) for field in fields(knob)} for knob in unit.knobs]
-    told["knobs"] = [{key: value for key, value in knob.items() if value is not None} for knob in knobs]
+    told["knobs"] = [{key: value for key, value in knob.items() if value is not None} for knob in data["knobs"]]
     told["loads"] = [load.model_dump(exclude_defaults=True) for load in unit.loads]
     # TOML writes what is not seen as JSON does, but for the halves that JSON makes of what is beyond the first plane.
     text = tomli_w.dumps({key: _plain(value) for key, value in told.items() if key not in _LISTS or value})

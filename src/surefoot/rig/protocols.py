@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Protocol
+from typing import Any, Protocol, runtime_checkable
 
 from surefoot.runs import LoadState as LoadState
 from surefoot.units import Setting, Unit
@@ -35,6 +35,15 @@ class LoadSession(Protocol):
 
     def stop(self) -> LoadState:
         """End it, all its processes too, and give the last word. May be called twice."""
+        ...
+
+
+@runtime_checkable
+class TellsOfCores(Protocol):
+    """A session that knows what each of its workers does."""
+
+    def cores(self) -> dict[str, dict[str, Any]]:
+        """What each does now, by the worker's words."""
         ...
 
 

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import os
-import signal
 import subprocess
 import threading
 import time
 from contextlib import suppress
 from dataclasses import dataclass
 from typing import IO, Any, Final
+
+from surefoot.rig.group import end_at_once
 
 MOST_BYTES = 1_000_000
 """So much of each stream is kept; of the rest nothing but that there was more."""
@@ -41,30 +42,12 @@ def bounded(process: subprocess.Popen[bytes], seconds: float) -> Said:
     with suppress(subprocess.TimeoutExpired):
         code = process.wait(seconds)
     if code is None:
-        end_all(process)
+        end_at_once(process, GONE_SECONDS)
     for reader in readers:
         # Of a command that has ended everything is in the pipe by now; a child that holds it open may hold it long.
         reader.join(max(0.1, min(GONE_SECONDS, end - time.monotonic())))
     out, err = (reader.text() for reader in readers)
     return Said(code, out, err, any(reader.more for reader in readers))
-
-
-def end_all(process: subprocess.Popen[bytes]) -> None:
-    """End a process and what it started in its own session, at once."""
-    if os.name == "posix":
-        with suppress(OSError):
-            os.killpg(process.pid, signal.SIGKILL)
-    else:
-        import psutil
-
-        with suppress(psutil.Error):
-            for child in psutil.Process(process.pid).children(recursive=True):
-                with suppress(psutil.Error):
-                    child.kill()
-    with suppress(OSError):
-        process.kill()
-    with suppress(subprocess.TimeoutExpired):
-        process.wait(GONE_SECONDS)
 
 
 class _Reader(threading.Thread):

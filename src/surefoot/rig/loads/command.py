@@ -17,6 +17,7 @@ from typing import Any, Literal
 
 from surefoot.errors import BadInput, MachineError
 from surefoot.rig.card_commands import load_command, see_confirmed, start
+from surefoot.rig.group import end_at_once, kill_group
 from surefoot.rig.loads.leash import NOT_STARTED_EXIT, descendants
 from surefoot.rig.loads.verdicts import died_by_itself, signal_name
 from surefoot.rig.protocols import LoadState
@@ -269,8 +270,7 @@ def end_group(process: subprocess.Popen[bytes]) -> bool:
         if process.poll() is None:
             # A daemon is no member of the group any more; while the leash lives, it is still its descendant.
             escaped = descendants(process.pid)
-            with suppress(OSError):
-                os.killpg(process.pid, signal.SIGKILL)
+            kill_group(process.pid)
             for pid in escaped:
                 with suppress(OSError):
                     os.kill(pid, signal.SIGKILL)
@@ -278,16 +278,7 @@ def end_group(process: subprocess.Popen[bytes]) -> bool:
                 process.wait(KILL_SECONDS)
         end_left_behind(process)
     else:
-        import psutil
-
-        with suppress(psutil.Error):
-            for child in psutil.Process(process.pid).children(recursive=True):
-                with suppress(psutil.Error):
-                    child.kill()
-        with suppress(OSError):
-            process.kill()
-        with suppress(subprocess.TimeoutExpired):
-            process.wait(KILL_SECONDS)
+        end_at_once(process, KILL_SECONDS)
     with suppress(OSError, ValueError):
         if process.stdin is not None:
             process.stdin.close()
@@ -297,5 +288,4 @@ def end_group(process: subprocess.Popen[bytes]) -> bool:
 def end_left_behind(process: subprocess.Popen[bytes]) -> None:
     """End what is left of a group whose first process has ended. Elsewhere than on POSIX the leash has done so."""
     if os.name == "posix":
-        with suppress(OSError):
-            os.killpg(process.pid, signal.SIGKILL)
+        kill_group(process.pid)

@@ -15,6 +15,8 @@ import time
 from contextlib import suppress
 from pathlib import Path
 
+from surefoot.rig.group import kill_children
+
 PR_SET_CHILD_SUBREAPER = 36
 MOST_GENERATIONS = 200
 NOT_STARTED_EXIT = 127
@@ -70,12 +72,7 @@ def end_everything() -> None:
             with suppress(OSError):
                 os.kill(pid, signal.SIGKILL)
         os.killpg(0, signal.SIGKILL)
-    import psutil
-
-    with suppress(psutil.Error):
-        for child in psutil.Process().children(recursive=True):
-            with suppress(psutil.Error):
-                child.kill()
+    kill_children(os.getpid())
     os._exit(1)
 
 

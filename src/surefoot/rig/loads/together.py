@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any, Protocol, runtime_checkable
 
 from surefoot.rig.loads.balance import Share, new_duties, relative_pace, work_between
-from surefoot.rig.protocols import Load, LoadSession, LoadState
+from surefoot.rig.protocols import Load, LoadSession, LoadState, TellsOfCores
 from surefoot.runs import Outcome
 
 _WORST_FIRST = (Outcome.MISCOMPUTE, Outcome.DRIVER_RESET, Outcome.HANG, Outcome.VOID)
@@ -96,9 +96,8 @@ class TogetherSession:
         """What each worker of each part does now."""
         found: dict[str, dict[str, Any]] = {}
         for name, session in self._sessions.items():
-            ask = getattr(session, "cores", None)
-            if ask is not None:
-                found.update({f"{name}: {words}": facts for words, facts in ask().items()})
+            if isinstance(session, TellsOfCores):
+                found.update({f"{name}: {words}": facts for words, facts in session.cores().items()})
         return found
 
     def _detail(self, states: dict[str, LoadState]) -> dict[str, Any]:
