@@ -22,7 +22,7 @@ from typing import Any
 import numpy as np
 from scipy.special import chdtri
 
-from surefoot.search import api, effort, outlook, own_evidence, planner, prior
+from surefoot.search import api, effort, outlook, own_evidence, planner, prior, two_ahead
 
 Array = Any
 TURNS = 64
@@ -65,15 +65,12 @@ class Constants:
     sensible_runs: float = own_evidence.SENSIBLE_RUNS
     owed_minutes: float = api.OWED_MINUTES
     most_hours: float = 1e9
-    mode: float = 0
-    """0: the run of most worth a minute; 1: of most worth left once paid (`Effort.patient`); 2: two runs ahead."""
     steep_weight: float = prior.STEEP_WEIGHT
     steep_multiple: float = prior.STEEP_MULTIPLE
     steep_spread: float = prior.STEEP_SPREAD
     within: float = 1.0
-    few: float = 6
-    ahead: float = 1.0
-    """Two ahead: depths considered for the first run, and what share of the second run's worth counts."""
+    few: float = two_ahead.FEW
+    """Two ahead: depths considered for the first run; 0: one run ahead only."""
 
 
 def shipped(name: str) -> Constants:
@@ -87,7 +84,6 @@ def shipped(name: str) -> Constants:
         careful_decades=one.careful_decades,
         careful_minutes=one.careful_minutes,
         within=one.within_share,
-        mode=float(one.patient),
     )
 
 
@@ -174,7 +170,8 @@ class Model:
             c.doubt / max(1.0, math.log10(b.mttf_hours) / prior.DOUBT_DECADES), c.plan_doubt, c.most_gain,
             c.crash_aversion, c.worth, c.unclaimed, c.soft_prior, c.full_share, c.stride_minutes, c.careful_decades,
             c.careful_minutes, c.stock_minutes, c.apart, c.agree, c.leap, c.sensible_minutes, c.sensible_runs,
-            c.owed_minutes, c.most_hours, c.mode, c.few, c.ahead, t["cell"], goal.size, COLUMNS, t["steps"].size,
+            c.owed_minutes, c.most_hours, c.few, two_ahead.SHORTER,
+            two_ahead.LATE, two_ahead.RARE, two_ahead.DEPTHS_AFTER, t["cell"], goal.size, COLUMNS, t["steps"].size,
             outlook.MOST_DEPTHS, outlook.MOST_CLAIMS,
         ], dtype=np.float64)  # fmt: skip
 

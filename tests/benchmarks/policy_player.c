@@ -23,7 +23,7 @@ typedef struct {
     double run_spread, stray, doubt, plan_doubt, most_gain, crash_aversion, worth, unclaimed, soft_prior;
     double full_share, stride_minutes, careful_decades, careful_minutes, stock_minutes;
     double apart, agree, leap, sensible_minutes, sensible_runs, owed_minutes, most_hours;
-    double mode, few, ahead;
+    double few, shorter, late, rare, depths_after;
     /* grid */
     double cell, n, k, depths, most_depths, most_claims;
 } Setup;
@@ -271,12 +271,11 @@ static double claim_at(const Model *m, const Runs *r, const Mask *given, const M
 
 typedef struct {
     int count, list[64];
-    double worth[64][PAD], weighed[64][PAD], rate, best_net;
-    int rate_d, rate_t, net_d, net_t;
+    double net[64][PAD], best_net;
 } Look;
 static float ever[BINS][PAD], dead[BINS][PAD];
 
-static void look(const Model *m, const float *weight, const double *flat, double ceiling, double deepest, double share, Look *o) {
+static void look(const Model *m, const float *weight, const double *flat, double ceiling, double deepest, double share, double lambda, int most, Look *o) {
     const Setup *p = m->p;
     int n = m->n, k = m->k, lo = 0, hi = n - 1;
     double top = 0, shallow = quantile(m, flat, 0.02);
@@ -288,7 +287,7 @@ static void look(const Model *m, const float *weight, const double *flat, double
     for (int i = lo; i <= hi; i++) mass += flat[i];
     int first = (int)ceil((fmin(shallow, ceiling) - TINY) / p->step), last = (int)llround(ceiling / p->step), count = 0;
     if (first < 0) first = 0;
-    int all = last - first + 1, most = (int)p->most_depths;
+    int all = last - first + 1;
     int *list = o->list;
     if (all > most)
         for (int i = 0; i < most; i++) {
@@ -313,12 +312,11 @@ static void look(const Model *m, const float *weight, const double *flat, double
     /* rows shallower than each claim, and rows no deeper than it by the most that counts */
     int up_to[256], capped[256];
     double cap = p->most_gain * p->typical, low_goal = m->goal[lo];
-    for (int x = 0; x < c; x++) {
-        int i = 0;
+    for (int x = 0, i = 0, j = 0; x < c; x++) {
         while (i < rows && m->goal[lo + i] <= claim[x]) i++;
+        while (j < rows && m->goal[lo + j] <= claim[x] + cap) j++;
         up_to[x] = i;
-        while (i < rows && m->goal[lo + i] <= claim[x] + cap) i++;
-        capped[x] = i;
+        capped[x] = j;
     }
     float wrong = (float)(1.0 / plan - 1.0);
     double now = NEVER;
@@ -330,8 +328,7 @@ static void look(const Model *m, const float *weight, const double *flat, double
         }
         now = fmin(now, sum);
     }
-    o->rate = o->best_net = -NEVER;
-    o->rate_d = o->rate_t = o->net_d = o->net_t = 0;
+    o->best_net = -NEVER;
     for (int d = 0; d < count; d++) {
         const float *table = m->survival + ((size_t)list[d] * n + lo) * k * PAD;
         const float *w = weight + (size_t)lo * k;
@@ -368,8 +365,7 @@ static void look(const Model *m, const float *weight, const double *flat, double
             for (int t = 0; t + 1 < PAD; t++)
                 lowest_dead[t] = fminf(lowest_dead[t], h[t] - h[t + 1] + (float)p->stray * chance[t] * h[0]);
         }
-        double area = 0, gone = 0, before = 0, top_rate = -NEVER, top_pays = -NEVER;
-        int its = 1;
+        double area = 0, gone = 0, before = 0;
         for (int t = 1; t <= LENGTHS; t++) {
             double minutes = m->minutes[t - 1];
             area += 0.5 * (alive[t - 1] + alive[t]) * (minutes - before);
@@ -379,98 +375,77 @@ static void look(const Model *m, const float *weight, const double *flat, double
             double fail = fmin(fmax(1.0 - alive[t], 0.0), 1.0), crash = fail * (1.0 - share) * p->crash_minutes;
             double price = p->setup_minutes + area + fail * share * p->soft_minutes + crash;
             double weighed = price + (p->crash_aversion - 1.0) * crash;
-            double rate = worth / weighed, pays = worth - p->worth * p->typical / 60.0 * weighed;
-            o->worth[d][t] = worth;
-            o->weighed[d][t] = weighed;
-            top_rate = fmax(top_rate, rate);
-            if (pays > top_pays) { top_pays = pays; its = t; }
+            o->net[d][t] = worth - lambda * weighed;
+            o->best_net = fmax(o->best_net, o->net[d][t]);
         }
-        if (top_rate > o->rate) { o->rate = top_rate; o->rate_d = d; o->rate_t = its; }
-        if (top_pays > o->best_net) { o->best_net = top_pays; o->net_d = d; o->net_t = its; }
     }
 }
 
-static float w2[BINS * 16];
-static double flat2[BINS];
+static float then[BINS * 16];
+static double then_flat[BINS];
 
-/* What the best run after an ending is worth, less its price; `mass` gets the ending's chance. from, to: survival columns */
-static double after_ending(const Model *m, const Belief *b, int depth, int t, int early, int held, double ceiling, double deepest, double share, double *mass) {
-    int n = m->n, k = m->k;
-    double total = 0;
-    for (int i = 0; i < n; i++) {
+/* What is left of the best run after an ending, times how likely that is. The ending is to hold for the length t, or (not
+ * held) to fail between the lengths early and t. */
+static double best_left(const Model *m, const Belief *b, int depth, int t, int early, int held, double ceiling, double deepest,
+                        double share, double lambda) {
+    int n = m->n, k = m->k, lo = 0, hi = n - 1;
+    double total = 0, top = 0;
+    for (int i = 0; i < n; i++) top = fmax(top, b->flat[i]);
+    while (b->flat[lo] <= 1e-8 * top) then_flat[lo++] = 0;
+    while (b->flat[hi] <= 1e-8 * top) then_flat[hi--] = 0;
+    for (int i = lo; i <= hi; i++) {
         double sum = 0;
         const float *s = m->survival + ((size_t)depth * n + i) * k * PAD;
         for (int j = 0; j < k; j++) {
             float one = held ? s[j * PAD + t] : s[j * PAD + early] - s[j * PAD + t];
             float w = b->weight[i * k + j] * one;
-            w2[i * k + j] = w;
+            then[i * k + j] = w;
             sum += w;
         }
-        flat2[i] = sum;
+        then_flat[i] = sum;
         total += sum;
     }
-    *mass = total;
-    if (total < 1e-4) return 0;
-    for (int i = 0; i < n; i++) flat2[i] /= total;
-    for (int j = 0; j < n * k; j++) w2[j] /= total;
+    if (total < m->p->rare) return 0;
+    float scale = (float)(1.0 / total);
+    for (int i = lo; i <= hi; i++) then_flat[i] /= total;
+    for (int j = lo * k; j < (hi + 1) * k; j++) then[j] *= scale;
     static Look o;
-    look(m, w2, flat2, ceiling, deepest, share, &o);
-    return fmax(o.best_net, 0.0);
+    look(m, then, then_flat, ceiling, deepest, share, lambda, (int)m->p->depths_after, &o);
+    return total * fmax(o.best_net, 0.0);
 }
 
-static double choose(const Model *m, const Belief *b, double ceiling, double deepest, int failures, int soft, double *at, double *length) {
+/* The run to make; returns what is left of its worth and of the next run's. */
+static double choose(const Model *m, const Belief *b, double ceiling, double deepest, int failures, int soft, double least,
+                     double *at, double *length) {
     const Setup *p = m->p;
     static Look o;
     double share = (soft + p->soft_prior * p->soft_share) / (failures + p->soft_prior);
-    look(m, b->weight, b->flat, ceiling, deepest, share, &o);
-    int d = o.rate_d, t = o.rate_t;
-    double lambda = p->worth * p->typical / 60.0;
-    if (p->mode == 0) {
-        *at = o.list[d] * p->step; *length = m->minutes[t - 1];
-        return o.worth[d][t] / o.weighed[d][t] * 60.0;
-    }
-    if (p->mode == 1) {
-        d = o.net_d; t = o.net_t;
-        *at = o.list[d] * p->step; *length = m->minutes[t - 1];
-        return o.worth[d][t] / o.weighed[d][t] * 60.0;
-    }
-    /* two ahead */
-    double best = -NEVER;
-    int used[64] = {0}, few = (int)p->few;
-    int bd = d, bt = t;
-    for (int a = 0; a < few && a < 2 * o.count; a++) {
-        /* the next candidate: by net, each depth with its paying length and then half of it */
-        double top = -NEVER; int cd = -1, ct = 0;
-        for (int x = 0; x < o.count; x++) {
-            if (used[x]) continue;
-            double net = -NEVER; int nt = 1;
-            for (int y = 1; y <= LENGTHS; y++) { double v = o.worth[x][y] - lambda * o.weighed[x][y]; if (v > net) { net = v; nt = y; } }
-            if (net > top) { top = net; cd = x; ct = nt; }
-        }
-        if (cd < 0) break;
-        used[cd] = 1;
-        for (int option = 0; option < 2; option++) {
-            int y = ct;
-            if (option == 1) { y = ct - 2; if (y < 1) continue; }
-            double depth = o.list[cd] * p->step, mass, value = o.worth[cd][y] - lambda * o.weighed[cd][y];
-            double up = fmin(whole(m, fmax(deepest, depth) + p->stride), knob_deepest(m));
-            double more = after_ending(m, b, o.list[cd], y, 0, 1, up, fmax(deepest, depth), share, &mass);
-            value += p->ahead * mass * more;
-            double share2 = (soft + share + p->soft_prior * p->soft_share) / (failures + 1 + p->soft_prior);
-            if (failures + 1 < p->max_failures) {
-                int cut = y > 3 ? y - 3 : 0;
-                more = after_ending(m, b, o.list[cd], y, cut, 0, whole(m, deepest), deepest, share2, &mass);
-                value += p->ahead * mass * more;
-                if (cut) {
-                    more = after_ending(m, b, o.list[cd], cut, 0, 0, whole(m, deepest), deepest, share2, &mass);
-                    value += p->ahead * mass * more;
+    double best = -NEVER, lambda = least / 60.0;
+    int used[64] = {0}, few = (int)fmax(p->few, 1.0);
+    look(m, b->weight, b->flat, ceiling, deepest, share, lambda, (int)p->most_depths, &o);
+    for (int a = 0; a < few && a < o.count; a++) {
+        double top = -NEVER;
+        int d = -1, longest = 0;
+        for (int x = 0; x < o.count; x++)
+            for (int y = 1; y <= LENGTHS && !used[x]; y++)
+                if (o.net[x][y] > top) { top = o.net[x][y]; d = x; longest = y; }
+        used[d] = 1;
+        double depth = o.list[d] * p->step, deeper = fmax(deepest, depth);
+        for (int t = longest; t >= 1 && t >= longest - (int)p->shorter; t -= (int)p->shorter) {
+            double left = o.net[d][t];
+            if (p->few >= 1.0) {
+                double up = whole(m, fmin(deeper + p->stride, knob_deepest(m)));
+                left += best_left(m, b, o.list[d], t, 0, 1, up, deeper, share, lambda);
+                if (failures + 1 < p->max_failures) {
+                    int early = t > (int)p->late ? t - (int)p->late : 0;
+                    left += best_left(m, b, o.list[d], t, early, 0, whole(m, deepest), deepest, share, lambda);
+                    if (early) left += best_left(m, b, o.list[d], early, 0, 0, whole(m, deepest), deepest, share, lambda);
                 }
             }
-            if (value > best) { best = value; bd = cd; bt = y; }
+            if (left > best) { best = left; *at = depth; *length = m->minutes[t - 1]; }
         }
     }
-    *at = o.list[bd] * p->step; *length = m->minutes[bt - 1];
-    return best > 0 ? 1e9 : 0;
+    return best;
 }
 
 typedef struct { int stop, why; double depth, minutes; } Step;
@@ -516,9 +491,9 @@ static Step propose(const Model *m, Runs *r, Belief *b, double spent_hours) {
             s.depth = fmin(depth, ceiling);
             s.minutes = full ? p->stride_minutes : p->careful_minutes;
         } else {
-            double gain = choose(m, b, ceiling, at, failures, soft, &s.depth, &s.minutes);
             double least = p->worth * p->typical * (known >= p->step - TINY ? 1.0 : p->unclaimed);
-            if (gain < least || spent_hours > p->most_hours) { s.stop = 1; s.why = 5; }
+            double left = choose(m, b, ceiling, at, failures, soft, least, &s.depth, &s.minutes);
+            if (left < 0 || spent_hours > p->most_hours) { s.stop = 1; s.why = 5; }
         }
     }
     if (s.stop && !why && owed >= 0 && known < owed - TINY) {

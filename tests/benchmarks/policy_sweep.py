@@ -1,13 +1,15 @@
 """The sweep that finds the constants of the search, by playing very many virtual units. Run by hand; needs `cc`.
 
-    python tests/benchmarks/policy_sweep.py search --generations 55     # a quarter of an hour on one core
+    python tests/benchmarks/policy_sweep.py search --generations 60     # ten minutes on 16 cores
     python tests/benchmarks/policy_sweep.py show --seed 777             # what ships, on other units: a minute
     python tests/benchmarks/policy_sweep.py trade --seed 777            # hours against depth around it: some minutes
 
 `search` varies the prior, which all efforts share, and the constants of each effort together, by CMA-ES with a diagonal
 covariance (Hansen and Ostermeier 2001; Ros and Hansen 2008): least given away on the reference, honest in the worst of
-`WORST` first, hours and crashes as `BUDGET` has them. What ships is the mean of its last generation with the arguments
-above, rounded, but for what README.md names as set by hand afterwards.
+`WORST` first, hours and crashes as `BUDGET` has them, at usual the self-checking load, the clock and edges near stock
+as well. Every generation meets units of its own (``--seed`` plus its number), so that no luck of theirs is learned.
+Its result is the mean of the last generation: the same whatever ``--workers``, and whether it was made in one go or,
+with ``--state``, in parts of ``--seconds`` each. What README.md names was set by hand afterwards.
 """
 
 from __future__ import annotations
@@ -15,15 +17,19 @@ from __future__ import annotations
 import argparse
 import json
 import math
+import os
 import sys
 import time
 from collections.abc import Callable, Mapping
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from functools import lru_cache
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 from policy_engine import Bench, Constants, Model, Units, shipped, sum_up, units_of, varied
+from scipy.special import ndtr
 
 from surefoot.rehearsal.measures import rehearse
 from surefoot.rehearsal.populations import GOAL, POPULATIONS, Population
@@ -34,30 +40,62 @@ from surefoot.search.prior import typical_per_decade
 from surefoot.search.soft_share import SOFT_LOAD_SHARE, USUAL_SOFT_SHARE
 
 
+def _reference(rng: np.random.Generator, **changes: float) -> VirtualUnit:
+    return replace(POPULATIONS["reference"].draw(rng), **changes)
+
+
 def _slope_8(rng: np.random.Generator) -> VirtualUnit:
-    return replace(POPULATIONS["reference"].draw(rng), per_decade=float(rng.lognormal(np.log(8.0), 0.1)))
+    return _reference(rng, per_decade=float(rng.lognormal(np.log(8.0), 0.1)))
 
 
-EVERY = {**POPULATIONS, "slope 8": Population("slope 8", "8 mV per decade, lognormal(ln 8, 0.1)", _slope_8)}
+def _skewed(rng: np.random.Generator) -> VirtualUnit:
+    return _reference(rng, edge=min(35.0 + float(rng.gamma(1.3, 40.0)), 235.0))
+
+
+def _bimodal(rng: np.random.Generator) -> VirtualUnit:
+    low = rng.random() < 0.35
+    return _reference(rng, edge=float(rng.uniform(40.0, 55.0) if low else rng.uniform(170.0, 210.0)),
+                      per_decade=float(rng.lognormal(np.log(8.0 if low else 4.0), 0.15)))  # fmt: skip
+
+
+def _floor(rng: np.random.Generator) -> VirtualUnit:
+    return _reference(rng, background=1.0 / 250.0, most_per_hour=200.0)
+
+
+def _correlated(rng: np.random.Generator) -> VirtualUnit:
+    unit = POPULATIONS["reference"].draw(rng)
+    return replace(unit, per_decade=float((2.0 + unit.edge / 20.0) * rng.lognormal(0.0, 0.15)))
+
+
+OWN_POPULATIONS = (
+    Population("slope 8", "8 mV per decade, lognormal(ln 8, 0.1)", _slope_8),
+    Population("skewed", "edge 35 mV and a gamma of shape 1.3 and mean 52 past it", _skewed),
+    Population("bimodal", "35 in 100 at 40 to 55 mV and 8 mV per decade, else 170 to 210 and 4", _bimodal),
+    Population("floor", "one failure in 250 h at any depth, at most 200 an hour", _floor),
+    Population("correlated", "2 mV per decade and a twentieth of the edge: softer the deeper", _correlated),
+)
+"""Not in the rehearsal. The sweep looks at the first alone; the others are unseen by it."""
+EVERY = {**POPULATIONS, **{one.name: one for one in OWN_POPULATIONS}}
 WORST = ("reference", "soft", "soft-tail", "jittered", "slope 8")
+ALSO = ("self-checking", "near-stock", "clock")
 BUDGET = {"quick": (0.25, 1.1), "usual": (0.40, 1.7), "thorough": (0.90, 2.5)}
 """Hours as a share of the ladder's, and crashes, on the reference."""
-HONEST = 0.909
+HONEST = 0.912
 PRICES = {"quick": (0.6, 60.0, 10.0), "usual": (1.0, 40.0, 8.0), "thorough": (1.0, 15.0, 5.0)}
 """Weight of an effort; what hours and crashes past the budget count, in mV."""
 SMOOTH_MV = 2.0
 """A claim so much past the truth counts half: which side of a step a unit fell on is luck."""
 # Lowest, highest, start.
 PRIOR = {
-    "middle": (0.8, 1.3, 1.02), "spread": (0.18, 0.45, 0.27), "soft_multiple": (1.7, 2.8, 2.24),
-    "soft_spread": (0.1, 0.4, 0.2), "soft_weight": (0.15, 0.65, 0.47), "steep_weight": (0.005, 0.3, 0.06),
-    "steep_multiple": (0.4, 0.75, 0.6), "run_spread": (0.08, 1.2, 0.3), "doubt": (0.7, 2.5, 1.45),
-    "most_gain": (3.0, 10.0, 5.3),
+    "middle": (0.8, 1.3, 1.01), "spread": (0.18, 0.45, 0.28), "soft_multiple": (1.7, 2.8, 2.14),
+    "soft_spread": (0.1, 0.4, 0.23), "soft_weight": (0.15, 0.65, 0.42), "steep_weight": (0.005, 0.3, 0.06),
+    "steep_multiple": (0.4, 0.75, 0.61), "run_spread": (0.08, 1.2, 0.175), "doubt": (0.7, 2.5, 1.2),
+    "most_gain": (2.5, 10.0, 3.8), "stock_short": (0.005, 0.3, 0.06), "unclaimed": (0.15, 1.0, 0.5),
 }  # fmt: skip
 OWN = {
-    "crash_aversion": (1.0, 40.0, (20.0, 4.7, 4.0)), "worth": (0.03, 0.8, (0.33, 0.3, 0.06)),
-    "plan_doubt": (0.7, 4.0, (2.0, 2.0, 2.0)), "careful_minutes": (1.0, 8.0, (3.5, 2.5, 4.0)),
-    "careful_decades": (2.0, 4.5, (3.2, 3.2, 3.2)), "full_share": (0.15, 1.0, (0.33, 0.33, 0.33)),
+    "crash_aversion": (1.0, 40.0, (10.3, 4.3, 8.5)), "worth": (0.03, 0.8, (0.5, 0.24, 0.09)),
+    "plan_doubt": (0.7, 4.5, (2.35, 3.3, 2.1)), "careful_minutes": (1.0, 8.0, (2.7, 2.1, 2.0)),
+    "careful_decades": (1.0, 4.5, (2.43, 3.1, 3.6)), "full_share": (0.15, 1.0, (0.195, 0.266, 0.33)),
 }  # fmt: skip
 BOUNDS: dict[str, tuple[float, float, float]] = {
     **{f"all/{name}": bound for name, bound in PRIOR.items()},
@@ -79,7 +117,7 @@ def bench_of(population: Population) -> Bench:
                  stride=goal.max_stride, soft_share=share)  # fmt: skip
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=24)
 def units(name: str, seed: int, count: int) -> Units:
     """The units of a population."""
     drawn = [EVERY[name].draw(np.random.default_rng([seed, index, 0])) for index in range(count)]
@@ -93,40 +131,73 @@ def ladder_hours(name: str, seed: int) -> float:
     return rehearse(150, seed, populations=(known,), strategies=("ladder",), workers=1)[0].hours
 
 
-def play(name: str, constants: Constants, seed: int, count: int) -> dict[str, Any]:
-    """Play a population; the measures, and honesty smoothed over which side of a step a unit fell on."""
+def play(name: str, constants: Constants, seed: int, count: int, ladder: float | None = None) -> dict[str, Any]:
+    """Play a population; the measures, and honesty smoothed over which side of a step a unit fell on.
+
+    ``ladder``: its hours, else found with the same seed."""
     population = EVERY[name]
     played = Model(bench_of(population), constants).play(units(name, seed, count))
     found: dict[str, Any] = sum_up(played, population.knob.step)
     told = played["depth"] >= 0
     left = np.where(played["stock_short"], -50.0, played["best"] - played["depth"])[told]
-    smooth: Callable[[float], float] = lambda value: 0.5 * (1.0 + math.erf(value / SMOOTH_MV / math.sqrt(2.0)))  # noqa: E731
-    found["smooth"] = float(np.mean([smooth(float(value)) for value in left]))
-    found["of_ladder"] = found["hours"] / ladder_hours(name, seed)
+    found["smooth"] = float(ndtr(left / SMOOTH_MV).mean()) if told.any() else 1.0
+    found["of_ladder"] = found["hours"] / (ladder_hours(name, seed) if ladder is None else ladder)
     return found
 
 
 def constants_of(values: Mapping[str, float], effort: str) -> Constants:
     """The constants of one effort."""
     mine = {key.split("/")[1]: value for key, value in values.items() if key.split("/")[0] in ("all", effort)}
-    return varied(shipped(effort), **{"within": 1.0, "mode": 1.0, **mine})
+    return varied(shipped(effort), **{"within": 1.0, **mine})
 
 
-def cost(values: Mapping[str, float], seed: int, count: int) -> tuple[float, dict[str, Any]]:
-    """What the search minimises, in mV, and the measures it is made of."""
+def _play_efforts(asked: tuple[Mapping[str, float], str, int, int, float]) -> dict[str, dict[str, Any]]:
+    """One population with the constants of every effort that looks at it."""
+    values, name, seed, count, ladder = asked
+    efforts = EFFORTS if name in WORST else ("usual",)
+    return {effort: play(name, constants_of(values, effort), seed, count, ladder) for effort in efforts}
+
+
+def cost_of(found: Mapping[str, Mapping[str, Mapping[str, Any]]]) -> tuple[float, dict[str, Any]]:
+    """What the search minimises, in mV, and the measures it is made of. ``found``: by population and effort."""
     total = 0.0
     said: dict[str, Any] = {}
+    past: Callable[[float, float], float] = lambda value, most: max(0.0, value - most)  # noqa: E731
     for effort, (weight, hours, crashes) in PRICES.items():
-        found = {name: play(name, constants_of(values, effort), seed, count) for name in WORST}
-        reference = found["reference"]
+        reference = found["reference"][effort]
         most_hours, most_crashes = BUDGET[effort]
-        mine = reference["give"] + hours * max(0.0, reference["of_ladder"] - most_hours + 0.008)
-        mine += crashes * max(0.0, reference["crashes"] - most_crashes + 0.04)
-        mine += sum(150.0 * max(0.0, HONEST - one["smooth"]) for one in found.values())
+        mine = reference["give"] + hours * past(reference["of_ladder"], most_hours - 0.008)
+        mine += crashes * past(reference["crashes"], most_crashes - 0.04)
+        mine += sum(150.0 * past(HONEST, found[name][effort]["smooth"]) for name in WORST)
         total += weight * mine
         said[effort] = {key: round(reference[key], 3) for key in ("give", "of_ladder", "crashes")}
-        said[effort]["worst"] = round(min(one["smooth"] for one in found.values()), 3)
+        said[effort]["worst"] = round(min(found[name][effort]["smooth"] for name in WORST), 3)
+    checking, near, clock = (found[name]["usual"] for name in ALSO)
+    total += 0.5 * past(checking["give"], 9.8) + 30.0 * past(checking["of_ladder"], 0.392)
+    total += 8.0 * past(checking["crashes"], 0.57)
+    total += 30.0 * past(0.87, near["room"]) + 30.0 * past(near["of_ladder"], 0.44) + 5.0 * past(near["crashes"], 1.66)
+    total += 0.2 * past(clock["give"], 34.0)
+    for name in ALSO:
+        said[name] = {key: round(found[name]["usual"][key], 3) for key in ("give", "of_ladder", "crashes", "room")}
     return total, said
+
+
+class Player:
+    """Plays many sets of constants at once."""
+
+    def __init__(self, workers: int, seed: int, count: int) -> None:
+        self.pool, self.count = ProcessPoolExecutor(workers), count
+        names = (*WORST, *ALSO)
+        self.ladder = dict(zip(names, self.pool.map(ladder_hours, names, [seed] * len(names)), strict=True))
+
+    def costs(self, tried: list[Mapping[str, float]], seed: int, times: int = 1) -> list[tuple[float, dict[str, Any]]]:
+        """The cost of each."""
+        asked = [
+            (values, name, seed, self.count * times, hours) for name, hours in self.ladder.items() for values in tried
+        ]
+        made = list(self.pool.map(_play_efforts, asked))
+        return [cost_of({name: made[place * len(tried) + at] for place, name in enumerate(self.ladder)})
+                for at in range(len(tried))]  # fmt: skip
 
 
 def decode(x: np.ndarray) -> dict[str, float]:
@@ -135,12 +206,11 @@ def decode(x: np.ndarray) -> dict[str, float]:
     return {name: float(low * (high / low) ** share) for share, (name, (low, high, _)) in pairs}
 
 
-def search(generations: int, seed: int, count: int, luck: int, sigma: float) -> dict[str, float]:
+def search(player: Player, generations: int, seed: int, luck: int, sigma: float, state: Path | None,
+           seconds: float) -> dict[str, float]:  # fmt: skip
     """CMA-ES, diagonal covariance, on the unit box; the mean of the last generation."""
-    rng = np.random.default_rng(luck)
     start = [math.log(at / low) / math.log(high / low) for low, high, at in BOUNDS.values()]
-    mean = np.clip(np.array(start), 0.03, 0.97)
-    n, size, parents = len(start), 14, 7
+    n, size, parents = len(start), 16, 8
     w = math.log(parents + 0.5) - np.log(np.arange(1, parents + 1))
     w /= w.sum()
     eff = 1.0 / float((w**2).sum())
@@ -150,31 +220,43 @@ def search(generations: int, seed: int, count: int, luck: int, sigma: float) -> 
     c1 *= (n + 2.0) / 3.0
     cmu = min(1.0 - c1, cmu * (n + 2.0) / 3.0)
     damps, chi = 1.0 + cs, math.sqrt(n) * (1.0 - 1.0 / (4.0 * n) + 1.0 / (21.0 * n * n))
-    pc, ps, spread = np.zeros(n), np.zeros(n), np.ones(n)
-    began = time.time()
-    for generation in range(generations):
-        tried: list[tuple[float, np.ndarray, dict[str, Any]]] = []
-        for at in range(size):
-            x = mean + sigma * np.sqrt(spread) * rng.normal(size=n)
-            if generation == 0 and at == 0:
-                x = mean.copy()
-            inside = np.clip(x, 0.0, 1.0)
-            score, said = cost(decode(inside), seed, count)
-            tried.append((score + 5.0 * float(((x - inside) ** 2).sum()), x, said))
+    at = {"mean": np.clip(np.array(start), 0.03, 0.97), "pc": np.zeros(n), "ps": np.zeros(n), "spread": np.ones(n)}
+    done = 0
+    if state is not None and state.exists():
+        kept = json.loads(state.read_text())
+        done, sigma = kept["generations"], kept["sigma"]
+        at = {name: np.array(kept[name]) for name in at}
+    began = time.monotonic()
+    for generation in range(done, generations):
+        if time.monotonic() - began > seconds:
+            break
+        # A draw for each generation, so that a search made in parts meets the same luck.
+        draws = np.random.default_rng([luck, generation]).normal(size=(size, n))
+        asked = [at["mean"] + sigma * np.sqrt(at["spread"]) * draw for draw in draws]
+        inside = [np.clip(x, 0.0, 1.0) for x in asked]
+        costs = player.costs([decode(x) for x in inside], seed + generation)
+        tried = [
+            (score + 5.0 * float(((x - kept_in) ** 2).sum()), x, said)
+            for (score, said), x, kept_in in zip(costs, asked, inside, strict=True)
+        ]
         tried.sort(key=lambda one: one[0])
-        old = mean
-        mean = np.sum([share * x for share, (_, x, _) in zip(w, tried, strict=False)], axis=0)
-        y = (mean - old) / sigma
-        ps = (1 - cs) * ps + math.sqrt(cs * (2 - cs) * eff) * y / np.sqrt(spread)
-        length = float(np.linalg.norm(ps))
+        old = at["mean"]
+        at["mean"] = np.sum([share * x for share, (_, x, _) in zip(w, tried, strict=False)], axis=0)
+        y = (at["mean"] - old) / sigma
+        at["ps"] = (1 - cs) * at["ps"] + math.sqrt(cs * (2 - cs) * eff) * y / np.sqrt(at["spread"])
+        length = float(np.linalg.norm(at["ps"]))
         h = float(length / math.sqrt(1 - (1 - cs) ** (2 * (generation + 1))) / chi < 1.4 + 2 / (n + 1))
-        pc = (1 - cc) * pc + h * math.sqrt(cc * (2 - cc) * eff) * y
+        at["pc"] = (1 - cc) * at["pc"] + h * math.sqrt(cc * (2 - cc) * eff) * y
         steps = np.array([(x - old) / sigma for _, x, _ in tried[:parents]])
-        spread = (1 - c1 - cmu) * spread + c1 * pc**2 + cmu * (w[:, None] * steps**2).sum(axis=0)
+        at["spread"] = (1 - c1 - cmu) * at["spread"] + c1 * at["pc"] ** 2 + cmu * (w[:, None] * steps**2).sum(axis=0)
         sigma *= math.exp((cs / damps) * (length / chi - 1))
-        print(f"# {generation + 1}: best {tried[0][0]:.2f} median {tried[parents][0]:.2f} {time.time() - began:.0f} s "
-              f"{json.dumps(tried[0][2])}", file=sys.stderr, flush=True)  # fmt: skip
-    return decode(mean)
+        print(f"# {generation + 1}: best {tried[0][0]:.2f} median {tried[parents][0]:.2f} sigma {sigma:.3f} "
+              f"{time.monotonic() - began:.0f} s {json.dumps(tried[0][2])}", file=sys.stderr, flush=True)  # fmt: skip
+        if state is not None:
+            kept = {name: value.tolist() for name, value in at.items()}
+            found = {"generations": generation + 1, "sigma": sigma, **kept, "constants": decode(at["mean"])}
+            state.write_text(json.dumps(found, indent=1))
+    return decode(at["mean"])
 
 
 def line(name: str, one: Mapping[str, Any]) -> str:
@@ -184,7 +266,7 @@ def line(name: str, one: Mapping[str, Any]) -> str:
 
 
 def trade(effort: str, seed: int, count: int) -> None:
-    """Hours, crashes and depth about what ships, each with the least honest of `WORST`; two runs ahead as well."""
+    """Hours, crashes and depth about what ships, each with the least honest of `WORST`; one run ahead as well."""
     base = shipped(effort)
     tried: dict[str, Constants] = {"as it ships": base}
     for factor in (0.7, 1.4):
@@ -192,7 +274,7 @@ def trade(effort: str, seed: int, count: int) -> None:
         tried[f"crash aversion times {factor:g}"] = replace(base, crash_aversion=base.crash_aversion * factor)
     for factor in (0.8, 1.2):
         tried[f"doubt times {factor:g}"] = replace(base, doubt=base.doubt * factor)
-    tried["two runs ahead"] = replace(base, mode=2)
+    tried["one run ahead"] = replace(base, few=0)
     for name, constants in tried.items():
         found = {one: play(one, constants, seed, count) for one in WORST}
         worst = min(WORST, key=lambda one: float(found[one]["honest"]))
@@ -202,16 +284,20 @@ def trade(effort: str, seed: int, count: int) -> None:
 def main() -> None:
     ask = argparse.ArgumentParser()
     ask.add_argument("what", choices=("search", "show", "trade"))
-    ask.add_argument("--generations", type=int, default=55)
+    ask.add_argument("--generations", type=int, default=60)
+    ask.add_argument("--workers", type=int, default=os.cpu_count())
+    ask.add_argument("--seconds", type=float, default=math.inf, help="start no generation after these")
+    ask.add_argument("--state", type=Path, help="a file to go on from, written after every generation")
     ask.add_argument("--units", type=int, default=300)
     ask.add_argument("--seed", type=int, default=501, help="of the units")
     ask.add_argument("--luck", type=int, default=1, help="of the search")
     ask.add_argument("--sigma", type=float, default=0.1)
     args = ask.parse_args()
     if args.what == "search":
-        made = search(args.generations, args.seed, args.units, args.luck, args.sigma)
+        player = Player(args.workers, args.seed, args.units)
+        made = search(player, args.generations, args.seed, args.luck, args.sigma, args.state, args.seconds)
         print(json.dumps(made, indent=1))
-        print(json.dumps(cost(made, args.seed, args.units)[1]))
+        print(json.dumps(player.costs([made], args.seed + 5000, times=4)[0][1]))
     elif args.what == "trade":
         for effort in EFFORTS:
             trade(effort, args.seed, args.units)

@@ -22,8 +22,7 @@ class Effort:
     doubt at which a run's worth is reckoned, as a multiple of the claim's. ``full_stride_share``: the share of the
     knob's range in which the climb takes full strides; past it they are ``careful_decades`` typical depths per decade
     long and last ``careful_minutes``. ``within_share``: of the goal's ``within``, how near the likely best the claim
-    must be for the search to stop. ``patient``: take the run of which most worth is left once its minutes are paid, not
-    the one of most worth a minute: longer runs.
+    must be for the search to stop.
     """
 
     name: str
@@ -34,15 +33,14 @@ class Effort:
     careful_decades: float
     careful_minutes: float
     within_share: float = 1.0
-    patient: bool = False
 
 
 EFFORTS: dict[str, Effort] = {
     effort.name: effort
     for effort in (
         Effort("quick", 10.3, 0.47, 2.35, 0.195, 2.43, 2.7),
-        Effort("usual", 4.3, 0.21, 3.44, 0.266, 3.1, 2.1),
-        Effort("thorough", 8.5, 0.076, 2.08, 0.33, 3.6, 2.0, within_share=0.81, patient=True),
+        Effort("usual", 4.3, 0.25, 3.44, 0.266, 3.1, 2.1),
+        Effort("thorough", 8.5, 0.076, 2.08, 0.33, 3.6, 2.0, within_share=0.81),
     )
 }
 

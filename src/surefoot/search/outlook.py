@@ -48,26 +48,16 @@ class Outlook:
     weighed_minutes: Floats
     worth: Floats
 
-    def best(self, worth_per_hour: float, *, patient: bool = False) -> tuple[int, int]:
-        """The depth at which worth per minute can be greatest, and how long there pays at ``worth_per_hour``.
-
-        The length that pays is longer than the one of the greatest rate: it saves setting up again. ``patient``: the
-        depth too is the one at which most worth is left once the minutes are paid for.
-        """
-        net = self.worth - worth_per_hour / 60.0 * self.weighed_minutes
-        by = net if patient else self.worth / self.weighed_minutes
-        depth = int(np.unravel_index(int(np.argmax(by)), by.shape)[0])
-        return depth, int(np.argmax(net[depth]))
-
-    def gain_per_hour(self, at: tuple[int, int]) -> float:
-        """Worth of a run by the hour of what it takes."""
-        return float(self.worth[at] / self.weighed_minutes[at] * 60.0)
+    def net(self, worth_per_hour: float) -> Floats:
+        """Of each run's worth, what is left once its minutes are paid for, (n, k)."""
+        return np.asarray(self.worth - worth_per_hour / 60.0 * self.weighed_minutes)
 
     def alternatives(self, worth_per_hour: float) -> tuple[Alternative, ...]:
         """For each depth the length that pays best."""
         found = []
+        net = self.net(worth_per_hour)
         for i, depth in enumerate(self.depths):
-            j = int(np.argmax(self.worth[i] - worth_per_hour / 60.0 * self.weighed_minutes[i]))
+            j = int(np.argmax(net[i]))
             found.append(
                 Alternative(
                     depth=float(depth),
@@ -81,12 +71,19 @@ class Outlook:
 
 
 def look_ahead(
-    after: Posterior, knob: Knob, goal: Goal, *, ceiling: float, deepest: float, soft_share: float
+    after: Posterior,
+    knob: Knob,
+    goal: Goal,
+    *,
+    ceiling: float,
+    deepest: float,
+    soft_share: float,
+    most_depths: int = MOST_DEPTHS,
 ) -> Outlook:
     """Judge every run that the rules allow: depths on the knob's steps up to ``ceiling``, lengths from MINUTES.
 
     ``deepest``: the deepest that held: nothing deeper may be claimed; ``soft_share``: of the failures, those that
-    the load catches.
+    the load catches; ``most_depths``: considered, spread evenly.
     """
     hours = np.concatenate(([0.0], np.asarray(MINUTES) / 60.0))
     alive = after.goal_weight > NEGLIGIBLE * after.goal_weight.max()
@@ -95,10 +92,10 @@ def look_ahead(
     weight = after.weight[rows]
     weight = weight / weight.sum()
     flat = weight.sum(axis=1)
-    depths = _depths(goal_depth, flat, knob, ceiling)
+    depths = _depths(goal_depth, flat, knob, ceiling, most_depths)
 
     # ever: (depths, lengths + 1, n), the chance of each goal depth and of holding so long.
-    ever = np.stack([np.einsum("tnk,nk->tn", _survival(after.grid, float(depth))[:, rows], weight) for depth in depths])
+    ever = np.stack([np.einsum("tnk,nk->tn", survival(after.grid, float(depth))[:, rows], weight) for depth in depths])
     held = ever[:, 1:]
     failed = ever[:, :-1] - held
     failed = failed + STRAY_FAILURES * failed.sum(axis=2, keepdims=True) * flat
@@ -124,7 +121,7 @@ def look_ahead(
 
 
 @lru_cache(maxsize=160)
-def _survival(grid: Grid, depth: float) -> NDArray[np.float32]:
+def survival(grid: Grid, depth: float) -> NDArray[np.float32]:
     """Chance to hold for nothing and for each of MINUTES at a depth, over the grid: (lengths + 1, n, k)."""
     hours = np.concatenate(([0.0], np.asarray(MINUTES) / 60.0))
     made = np.exp(log_survival(grid.hazard(depth), hours[:, None, None], RUN_SPREAD)).astype(np.float32)
@@ -132,13 +129,13 @@ def _survival(grid: Grid, depth: float) -> NDArray[np.float32]:
     return made
 
 
-def _depths(goal_depth: Floats, weight: Floats, knob: Knob, ceiling: float) -> Floats:
+def _depths(goal_depth: Floats, weight: Floats, knob: Knob, ceiling: float, most: int) -> Floats:
     total = np.cumsum(weight)
     shallow = float(np.interp(0.02, total, goal_depth))
     steps = np.arange(0, round(ceiling / knob.step) + 1) * knob.step
     worthy = steps[steps >= min(shallow, ceiling) - 1e-9]
-    if worthy.size > MOST_DEPTHS:
-        worthy = worthy[np.unique(np.linspace(0, worthy.size - 1, MOST_DEPTHS).round().astype(int))]
+    if worthy.size > most:
+        worthy = worthy[np.unique(np.linspace(0, worthy.size - 1, most).round().astype(int))]
     return np.asarray(worthy, dtype=np.float64)
 
 

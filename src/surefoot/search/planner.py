@@ -2,10 +2,12 @@
 
 Two stages, told apart by the evidence alone. *Climb*: until something fails, go deeper, by the full stride where few
 edges lie and by two typical decades of hazard further on, where a failure should come soon after the edge and not long
-after. *Narrow*: look one step ahead. Each run that the rules allow is judged by what its endings would do to the risk:
-the quantile loss of the best claim, in the knob's unit, which is what not knowing the edge costs. Its worth is the
-expected fall of that risk; its price the bench minutes that it takes on average, a crash or a caught failure included.
-The search stops when the claim is likely within ``within`` of the best depth, or when no run is worth its minutes.
+after. *Narrow*: look two runs ahead (outlook.py, two_ahead.py). Each run that the rules allow is judged by what its
+endings would do to the risk: the quantile loss of the best claim, in the knob's unit, which is what not knowing the
+edge costs. Its worth is the expected fall of that risk; its price the bench minutes that it takes on average, a crash
+or a caught failure included. The few best are judged once more with the best run after each of their endings. The
+search stops when the claim is likely within ``within`` of the best depth, or when no run, nor any two, are worth their
+minutes.
 """
 
 from __future__ import annotations
@@ -21,13 +23,14 @@ from surefoot.search.own_evidence import deepest_believed
 from surefoot.search.posterior import Posterior, posterior
 from surefoot.search.prior import typical_per_decade
 from surefoot.search.rules import Allowed, allowed
+from surefoot.search.two_ahead import TwoAhead
 from surefoot.search.words import chance_words, claim_text
 from surefoot.units import Knob
 
 STOCK_MINUTES = 2.0
 STRIDE_MINUTES = 1.0
 """Length of a full stride of the climb; that of a careful one, and where they begin, is the effort's (effort.py)."""
-WITHOUT_CLAIM = 0.21
+WITHOUT_CLAIM = 0.5
 """With not one step to claim yet the search is worth more: this share of the threshold is enough to go on."""
 LENT_WORTH = 0.8
 """With what a pool lends much is known before the first run: of the hours saved, some are spent on more depth."""
@@ -91,13 +94,9 @@ class PosteriorStrategy:
             )
             return _stop("certified", reason, claim)
         threshold = worth_threshold(knob, goal)
+        deepest = deepest_believed(knob, evidence, goal) or 0.0
         outlook = look_ahead(
-            after,
-            knob,
-            goal,
-            ceiling=rule.ceiling,
-            deepest=deepest_believed(knob, evidence, goal) or 0.0,
-            soft_share=soft_share(evidence, goal),
+            after, knob, goal, ceiling=rule.ceiling, deepest=deepest, soft_share=soft_share(evidence, goal)
         )
         alternatives = outlook.alternatives(threshold)
         climb = _climb(knob, evidence, goal, rule)
@@ -107,17 +106,21 @@ class PosteriorStrategy:
             reason = f"{minutes:g} min at {knob.describe(depth)} ({chance_words(chance)}): {why}."
             settles = f"Whether the edge lies deeper than about {knob.describe(depth)}."
             return Proposal(False, depth, minutes, chance, reason, "", claim, settles, alternatives)
-        at = outlook.best(threshold, patient=effort_named(goal.effort).patient)
-        gain = outlook.gain_per_hour(at)
-        least = threshold if known is not None and known.depth >= knob.step - 1e-9 else WITHOUT_CLAIM * threshold
-        if gain < least:
+        claimed = known is not None and known.depth >= knob.step - 1e-9
+        least = threshold if claimed else WITHOUT_CLAIM * threshold
+        failures = sum(piece.failed for piece in evidence)
+        choice = TwoAhead(
+            after, knob, goal, deepest, failures + 1 < goal.max_failures, soft_share(evidence, goal), least
+        ).choose(outlook)
+        if choice.left < 0:
             return _not_worth(knob, evidence, goal, known, claim, least)
+        at = choice.at
         depth, minutes = float(outlook.depths[at[0]]), float(outlook.minutes[at[1]])
         chance = float(outlook.failure_chance[at])
         reason = (
             f"{minutes:g} min at {knob.describe(depth)} ({chance_words(chance)}) costs "
             f"{outlook.price_minutes[at]:.0f} bench min on average and is worth {outlook.worth[at]:.1f} {knob.unit} "
-            "of certainty, the most for its price."
+            "of certainty; with the best run after it, the most for its price."
         )
         settles = _settles(knob, after, depth, minutes)
         return Proposal(False, depth, minutes, chance, reason, "", claim, settles, alternatives)
