@@ -40,7 +40,7 @@ from surefoot.search.prior import typical_per_decade
 from surefoot.search.soft_share import SOFT_LOAD_SHARE, USUAL_SOFT_SHARE
 
 
-def _reference(rng: np.random.Generator, **changes: float) -> VirtualUnit:
+def _reference(rng: np.random.Generator, **changes: Any) -> VirtualUnit:
     return replace(POPULATIONS["reference"].draw(rng), **changes)
 
 
