@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 from typer.core import TyperGroup
 
-from surefoot.cli.common import JsonFlag, UnitName, open_journal, pairs, show
+from surefoot.cli.common import JsonFlag, UnitName, attended, open_journal, pairs, show
 from surefoot.cli.log import settle_doubts
 from surefoot.errors import BadInput
 from surefoot.wording import count
@@ -18,6 +18,7 @@ from surefoot.wording import count
 if TYPE_CHECKING:
     from rich.console import RenderableType
 
+    from surefoot.guide.correct import Effect
     from surefoot.runs import Run
     from surefoot.units import Setting, Unit
 
@@ -115,6 +116,7 @@ def _other_pages(page: int, pages: int, last: int | None) -> list[RenderableType
 
 RunNumber = Annotated[int, typer.Argument(metavar="N", help="Number of the run, as `surefoot runs UNIT` shows it.")]
 Why = Annotated[str, typer.Option("--why", help="Why; kept beside the run.")]
+Sure = Annotated[bool, typer.Option("--sure", help="What looks like a slip is right as it stands.")]
 Who = Annotated[str | None, typer.Option("--who", help="Who says so. Default: your user name.")]
 
 
@@ -135,11 +137,11 @@ def amend(
     mode: Annotated[str | None, typer.Option("--mode", help="Power mode.")] = None,
     note: Annotated[str | None, typer.Option("--note", help="Anything else.")] = None,
     who: Who = None,
-    sure: Annotated[bool, typer.Option("--sure", help="What looks like a slip is right as it stands.")] = False,
+    sure: Sure = False,
     as_json: JsonFlag = False,
 ) -> None:
     """Say what a run should have said. The first record stays, and what was changed is shown with it."""
-    from surefoot.guide.correct import changes_told, doubts_of
+    from surefoot.guide.correct import changes_told, doubts_of, effect_of
 
     with open_journal() as journal:
         before = journal.run(run)
@@ -147,21 +149,35 @@ def amend(
         texts = {"outcome": outcome, "minutes": minutes, "when": when}
         fields = {"load": load, "note": note, "power_mode": mode, "ambient_celsius": ambient, "timed": timed}
         changes = changes_told(card, before, pairs(setting, "--set"), texts, fields)
-        doubts = doubts_of(journal, card, before, changes, datetime.now(UTC), when=when)
-        if doubts and not sure:
-            settle_doubts(doubts, "Amend it so all the same?", as_json)
+        now = datetime.now(UTC)
+        doubts = doubts_of(journal, card, before, changes, now, when=when)
+        if not sure:
+            _settle(doubts, effect_of(journal, card, before, changes, now), "Amend it so all the same?", as_json)
         after = journal.amend_run(run, changes, who=who or _user(), why=why)
         written = journal.run_as_written(run)
         traced = journal.has_trace(run)
     _show_corrected(after, written, card, traced, as_json)
 
 
-def void(run: RunNumber, why: Why, who: Who = None, as_json: JsonFlag = False) -> None:
+def void(run: RunNumber, why: Why, who: Who = None, sure: Sure = False, as_json: JsonFlag = False) -> None:
     """Take a run out of the evidence: another machine, a wrong setting. The first record stays."""
+    from surefoot.guide.correct import effect_of
+
     with open_journal() as journal:
+        before = journal.run(run)
+        card = journal.unit(before.plan.unit_name)
+        if not sure:
+            effect = effect_of(journal, card, before, {"outcome": "void"}, datetime.now(UTC))
+            _settle((), effect, "Take it out all the same?", as_json)
         after = journal.void_run(run, who=who or _user(), why=why)
         card, written, traced = journal.unit(after.plan.unit_name), journal.run_as_written(run), journal.has_trace(run)
     _show_corrected(after, written, card, traced, as_json)
+
+
+def _settle(doubts: tuple[str, ...], effect: Effect, question: str, as_json: bool) -> None:
+    """Ask about a slip, and whether a failure may go. Where nobody is there only what deepens a claim is refused."""
+    if doubts or effect.deeper or (effect.says and attended() and not as_json):
+        settle_doubts((*doubts, *effect.says), question, as_json)
 
 
 def _show_corrected(after: Run, written: Run, card: Unit, traced: bool, as_json: bool) -> None:

@@ -3,16 +3,30 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final
 
 from surefoot.errors import BadInput
+from surefoot.guide.goals import goal_for
 from surefoot.guide.outside import Told, date_of, minutes_named, moment_of, outcome_named, setting_told, values_of
+from surefoot.guide.pooling import goal_with_card_pool
+from surefoot.guide.recall import known_now
 from surefoot.guide.slips import slips
 from surefoot.journal import Journal
 from surefoot.journal.corrections import corrected
 from surefoot.runs import Correction, Run
 from surefoot.units import Unit
+
+
+@dataclass(frozen=True, slots=True)
+class Effect:
+    """What a correction would do. ``says``: that a failure is lost or a claim gets deeper, in words; ``deeper``: whether
+    a claim does."""
+
+    says: tuple[str, ...] = ()
+    deeper: bool = False
+
 
 ASKED: Final = ("load", "note", "power_mode", "ambient_celsius", "timed")
 """Fields that are taken as they were given."""
@@ -62,6 +76,33 @@ def doubts_of(
     # What was odd of the run before, and was let stand then, is not asked again.
     before = said_of(run, False)
     return tuple(text for text in said_of(corrected(run, [tried]), whole_day) if text not in before)
+
+
+def effect_of(journal: Journal, unit: Unit, run: Run, changes: Mapping[str, Any], now: datetime) -> Effect:
+    """What a correction does to the evidence. ``changes``: {"outcome": "void"} takes the run out."""
+    if run.closing is None:
+        return Effect()
+    tried = Correction(at=now, who="", kind="amend", why="", changes=dict(changes))
+    after = corrected(run, [tried])
+    runs = journal.runs(unit.name)
+    goal = goal_with_card_pool(journal, unit, goal_for(unit))[0]
+    was = known_now(unit, runs, goal).known
+    would_be = known_now(unit, [after if one.id == run.id else one for one in runs], goal).known
+    found = []
+    if _fails(unit, run) and not _fails(unit, after):
+        found.append(f"run {run.id} failed ({run.closing.outcome.value}), and would count as a failure no more")
+    deeper = would_be is not None and any(
+        unit.knob(name).depth_of(value) > (unit.knob(name).depth_of(was.setting.value(name)) if was else 0.0) + 1e-9
+        for name, value in would_be.setting.values.items()
+    )
+    if deeper and would_be is not None:
+        instead = was.setting.describe(unit) if was else "nothing"
+        found.append(f"{would_be.setting.describe(unit)} would be certified then, and not {instead}")
+    return Effect(tuple(found), deeper)
+
+
+def _fails(unit: Unit, run: Run) -> bool:
+    return run.outcome is not None and any(run.outcome.verdict(knob) for knob in unit.knobs)
 
 
 def others(runs: Iterable[Run], run: Run) -> list[Run]:

@@ -85,7 +85,7 @@ def recall(journal: Journal, unit: Unit, goal: Goal, now: datetime | Present) ->
     first = [unclosed_words(run, unit, present.boot_id) for run in still_open]
     first += _left_applied(journal, unit)
     conditions = now_on(unit, present.ambient_celsius, present.operating_system)
-    found = _known_now(unit, runs, goal)
+    found = known_now(unit, runs, goal)
     known, words = found.known, _said(found, unit, runs, goal)
     warnings: list[str] = list(found.contradictions)
     if known is None:
@@ -136,7 +136,7 @@ def setting_for(journal: Journal, unit: Unit, values: Mapping[str, float], known
         return unit.setting_at(depths).with_values(values)
     if values:
         raise BadInput("--set and --known-stable were both given.", remedy="Give one of them.")
-    known = _known_now(unit, journal.runs(unit.name), goal_with_card_pool(journal, unit, goal_for(unit))[0]).known
+    known = known_now(unit, journal.runs(unit.name), goal_with_card_pool(journal, unit, goal_for(unit))[0]).known
     if known is None:
         raise AnswerIsNo(f"nothing is known-stable for {unit.name} yet.", remedy="Start with `surefoot tune`.")
     return known.setting
@@ -153,7 +153,7 @@ def whole(known: KnownStable) -> Certificate | None:
     return dataclasses.replace(weakest, mttf_hours=known.mttf_hours)
 
 
-def _known_now(unit: Unit, runs: Sequence[Run], goal: Goal) -> Assessment:
+def known_now(unit: Unit, runs: Sequence[Run], goal: Goal) -> Assessment:
     """What the runs say under the card's present versions."""
     return assess(unit, runs, goal, conditions=Conditions(firmware=unit.firmware, driver=unit.driver))
 
