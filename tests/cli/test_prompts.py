@@ -58,3 +58,21 @@ def test_what_was_typed_ahead_is_dropped_and_a_question_without_default_waits(tm
     until(b"GOT go wrong")
     assert child.wait(20) == 0
     os.close(ours)
+
+
+WRAPPED = """
+import io, sys
+from rich.console import Console
+from surefoot.cli.voice import TerminalVoice
+sys.stdin = io.StringIO("-20\\n")
+voice = TerminalVoice(Console(width=60, force_terminal=True, color_system=None), attended=True)
+question = "Set cpu-core to -20 mV in the maker's own utility. What does it read? (the value in mV with its sign)"
+assert voice.ask(question, "-20") == "-20" and not voice.at_terminal
+"""
+
+
+def test_a_long_question_is_wrapped_and_indented_like_all_else() -> None:
+    said = subprocess.run([sys.executable, "-c", WRAPPED], capture_output=True, text=True, check=True, timeout=60)
+    lines = said.stdout.splitlines()
+    assert len(lines) > 1 and all(line.startswith("  ") and len(line) <= 60 for line in lines)
+    assert " ".join(said.stdout.split()).endswith("(the value in mV with its sign) [-20]:")

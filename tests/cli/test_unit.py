@@ -183,6 +183,14 @@ def test_it_asks_and_asks_a_wrong_answer_again_by_itself(monkeypatch: pytest.Mon
             "[[knobs]]\nname = 'a'\ndomain = 'cpu'\nunit = 'mV'\ntoward = 'down'\nstep = 1\nlimit = 9\nload = 'none'",
             "There are: cpu,",
         ),
+        (
+            "[[knobs]]\nname = 'a'\ndomain = 'cpu'\nunit = 'mV'\ntoward = 'down'\nstep = 5\nlimit = 2500",
+            "farther from stock than any part goes",
+        ),
+        (
+            "[[knobs]]\nname = 'a'\ndomain = 'gpu'\nunit = 'GHz'\ntoward = 'up'\nstep = 15\nlimit = 300",
+            "10000 MHz",
+        ),
         ("[ceilings_celsius]\ncup = 90", "Did you mean cpu?"),
         ("[[loads]]\nname = 'own'\ninstructions = 'x'\nexercises = ['gpu', 'cup']", "Did you mean cpu?"),
         ("[[loads]]\nname = 'own'\ncommand = ['no-such-program-here']", "--elsewhere"),
@@ -261,6 +269,16 @@ def test_a_knob_with_runs_is_not_dropped_without_force(tmp_path: Path) -> None:
     assert surefoot("unit", "edit", NAME, "--from", str(path), "--force").exit_code == 0
     assert [knob.name for knob in card().knobs] == ["cpu-core", "cpu-cache", "gpu-core"]
     assert len(json.loads(surefoot("runs", NAME, "--json").stdout)) == 1, "the run stays"
+
+
+def test_a_limit_that_moves_farther_from_stock_is_told(tmp_path: Path) -> None:
+    add_example()
+    wide = tmp_path / "wide.toml"
+    text = (EXAMPLES / "shoebox-3.toml").read_text()
+    wide.write_text(text.replace("limit = 140", "limit = 180", 1).replace("limit = 280", "limit = 200", 1))
+    said = " ".join(surefoot("unit", "edit", NAME, "--from", str(wide)).output.split())
+    assert "? cpu-core may now be taken to -180 mV; its limit was -140 mV." in said
+    assert said.count("may now be taken") == 1
 
 
 def test_a_unit_keeps_its_name(tmp_path: Path) -> None:

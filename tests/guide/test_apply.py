@@ -199,6 +199,18 @@ def test_an_exception_is_asked_for_and_journaled(
         measure(Bench(journal, unit, machine, Says(Apply="yes")), measuring(400))
 
 
+def test_an_answer_that_was_piped_in_makes_no_exception(journal: Journal, unit: Unit, machine: VirtualMachine) -> None:
+    """`yes | surefoot measure` was written before the question."""
+
+    class Piped(Says):
+        at_terminal = False
+
+    held_before(journal, unit, 0, 20)
+    with pytest.raises(BadInput, match="further than"):
+        measure(Bench(journal, unit, machine, Piped(Apply="yes")), measuring(60))
+    assert not journal.exceptions(unit.name) and machine.setting.is_stock
+
+
 def test_what_a_killed_session_left_applied_is_put_right_by_the_next(
     journal: Journal, unit: Unit, machine: VirtualMachine
 ) -> None:

@@ -101,7 +101,8 @@ def choice_view(card: Unit, choice: Any) -> list[RenderableType]:
 def _view(card: Unit, end: Lived) -> list[RenderableType]:
     from rich.text import Text
 
-    parts = [Text(f"Stopped: {end.why}. The unit is at {end.setting.describe(card)}.")]
+    why = "Stopped" if end.why == "stopped" else f"Stopped: {end.why}"
+    parts = [Text(f"{why}. The unit is at {end.setting.describe(card)}.")]
     if words := end.use.words():
         parts.append(Text(words))
     return [*parts, *(Text(words) for words in end.choice.next_words(card))]

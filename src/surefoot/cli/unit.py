@@ -123,7 +123,7 @@ def edit(
                 "there is no terminal for an editor here.", where="unit edit", remedy="Give a card with --from."
             )
         journal.revise_unit(after)
-        _remark(after, elsewhere)
+        _remark(after, elsewhere, before)
         _offer_to_confirm(after)
         result = _known(journal, unit)
     said = f"Card of {unit} changed." if after != before else f"Card of {unit} is as it was."
@@ -235,10 +235,10 @@ def _check(unit: Unit, elsewhere: bool, where: str) -> None:
         raise BadInput(error.what, where=f"{where}, {error.where}", remedy=error.remedy) from None
 
 
-def _remark(unit: Unit, elsewhere: bool) -> None:
-    from surefoot.guide.card_check import remarks
+def _remark(unit: Unit, elsewhere: bool, before: Unit | None = None) -> None:
+    from surefoot.guide.card_check import remarks, widened
 
-    for text in remarks(unit, elsewhere=elsewhere):
+    for text in (*remarks(unit, elsewhere=elsewhere), *(widened(before, unit) if before else ())):
         console(stderr=True).print(f"? {text}", markup=False)
 
 

@@ -54,7 +54,7 @@ def _knobs() -> tuple[Knob, ...]:
 
 
 def _knob(name: str, before: Sequence[Knob]) -> Knob:
-    from surefoot.guide.card_check import check_domain, check_unit_of_measure
+    from surefoot.guide.card_check import check_domain, check_limit, check_unit_of_measure
 
     where = f"knob {name!r}"
     domain = _asked("  Domain", lambda text: check_domain(text, where), "gpu" if name.startswith("gpu") else "cpu")
@@ -68,7 +68,7 @@ def _knob(name: str, before: Sequence[Knob]) -> Knob:
 
     def limit_of(text: str) -> float:
         limit = _positive(text)
-        Knob(name, domain, unit, toward, step, limit)
+        check_limit(Knob(name, domain, unit, toward, step, limit), where)
         return limit
 
     limit = _asked(f"  Limit, the farthest from stock that may ever be tried, {unit}", limit_of)

@@ -25,6 +25,7 @@ MARKS: Final[Mapping[str, tuple[str, str]]] = {
     "quiet": ("  ", "dim"),
 }
 PIPED_EVERY_MINUTES: Final = 5.0
+ANSWER_COLUMNS: Final = 8
 
 
 class TerminalVoice:
@@ -36,6 +37,11 @@ class TerminalVoice:
         self._live: Live | None = None
         self._piped_at = 0.0
         self._temperatures: dict[str, list[float]] = {}
+
+    @property
+    def at_terminal(self) -> bool:
+        """Whether what answers is a terminal, and not a pipe or a file."""
+        return sys.stdin.isatty()
 
     def say(self, text: str, tone: Tone = "plain") -> None:
         """One message, its kind told by a mark as well as a style."""
@@ -53,12 +59,18 @@ class TerminalVoice:
 
     def ask(self, question: str, default: str) -> str:
         """A free answer. An input that has ended means stop."""
+        from rich.text import Text
+
         if not self.attended:
             return default
         shown = f" [{default}]" if default else ""
+        # Wrapped here, since a terminal breaks a long question in the middle of a word; room is left for the answer.
+        lines = Text(f"{question}{shown}: ").wrap(self._console, max(20, self._console.width - 2 - ANSWER_COLUMNS))
+        for line in lines[:-1]:
+            self._console.print(f"  {line.plain}", markup=False, emoji=False, highlight=False, soft_wrap=True)
         forget_typed()
         try:
-            answer = self._console.input(f"  {question}{shown}: ", markup=False, emoji=False)
+            answer = self._console.input(f"  {lines[-1].plain.rstrip()} ", markup=False, emoji=False)
         except EOFError:
             raise KeyboardInterrupt from None
         return answer.strip() or default

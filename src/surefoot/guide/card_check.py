@@ -28,6 +28,10 @@ MEASURED_DOMAINS: Final = (
 EXERCISED: Final = ("gpu-memory", "transition")
 """What else a built-in load says that it works."""
 
+FARTHEST: Final = ((VOLTAGE_UNITS, 500.0, "mV"), (CLOCK_UNITS, 10_000.0, "MHz"), (POWER_UNITS, 5_000.0, "W"))
+"""No part goes so far from stock: a limit past it is a slip (common practice, no source)."""
+_IN_COMMON: Final = {"V": 1e3, "µV": 1e-3, "uV": 1e-3, "GHz": 1e3, "kHz": 1e-3, "mW": 1e-3}
+
 assert set(UNITS) == VOLTAGE_UNITS | CLOCK_UNITS | POWER_UNITS
 
 
@@ -40,6 +44,7 @@ def check_card(unit: Unit, *, elsewhere: bool = False) -> None:
     for knob in unit.knobs:
         where = f"knob {knob.name!r}"
         check_unit_of_measure(knob.unit, where)
+        check_limit(knob, where)
         check_domain(knob.domain, where, own)
         if knob.load is not None:
             check_load_name(knob.load, unit, where)
@@ -79,6 +84,27 @@ def check_unit_of_measure(text: str, where: str) -> str:
         remedy=f"Did you mean {near[0]}?"
         if near
         else "Known: mV, V, µV (voltage), MHz, GHz, kHz (clock), W, mW (power).",
+    )
+
+
+def check_limit(knob: Knob, where: str) -> None:
+    """Raises BadInput for a limit that no part can have: a nought too many, or another unit of measure."""
+    for units, most, common in FARTHEST:
+        if knob.unit in units and knob.limit * _IN_COMMON.get(knob.unit, 1.0) > most:
+            raise BadInput(
+                f"a limit of {knob.limit:g} {knob.unit} is farther from stock than any part goes ({most:g} {common}).",
+                where=where,
+                remedy="Write the limit in the knob's own unit, as far as you would ever let it be tried.",
+            )
+
+
+def widened(before: Unit, after: Unit) -> tuple[str, ...]:
+    """In words, the limits that a new card moves farther from stock: no run will be refused there any more."""
+    old = {knob.name: knob for knob in before.knobs}
+    return tuple(
+        f"{knob.name} may now be taken to {knob.describe(knob.limit)}; its limit was {was.describe(was.limit)}."
+        for knob in after.knobs
+        if (was := old.get(knob.name)) is not None and was.unit == knob.unit and knob.limit > was.limit
     )
 
 

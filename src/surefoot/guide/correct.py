@@ -21,8 +21,8 @@ from surefoot.units import Unit
 
 @dataclass(frozen=True, slots=True)
 class Effect:
-    """What a correction would do. ``says``: that a failure is lost or a claim gets deeper, in words; ``deeper``: whether
-    a claim does."""
+    """What a correction would do. ``says``: that a failure is lost or a claim gets deeper, in words; ``deeper``:
+    whether a claim does."""
 
     says: tuple[str, ...] = ()
     deeper: bool = False

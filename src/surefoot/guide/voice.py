@@ -54,6 +54,11 @@ class Voice(Protocol):
         ...
 
 
+def at_terminal(voice: Voice) -> bool:
+    """Whether somebody answers who sees the question: a voice on a pipe says of itself that nobody does."""
+    return voice.attended and bool(getattr(voice, "at_terminal", True))
+
+
 class Unattended:
     """Nobody is there: every question gets its default. Keeps what was said, for the caller."""
 

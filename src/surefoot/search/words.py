@@ -224,6 +224,8 @@ def doubt_words(knob: Knob, doubt: Doubt, run: Run, against: Sequence[int] = ())
         runs = ", ".join(str(number) for number in against)
         word = "run" if len(against) == 1 else "runs"
         text += f"{word} {runs} failed, from {knob.describe(doubt.against)} on" if against else "shallower runs failed"
+    if doubt.why == "limit":
+        return text + ". If it is a slip, amend or void it."
     return text + ". If it is a slip, amend or void it; if not, hold something near it again."
 
 
