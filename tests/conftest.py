@@ -9,6 +9,7 @@ import pytest
 from hypothesis import settings
 
 from confirming import Everything
+from surefoot.journal import store
 from surefoot.rig import card_commands
 
 # Shared machines are noisy: an example that takes long is no failure. Speed is measured in tests/benchmarks.
@@ -16,6 +17,29 @@ settings.register_profile("surefoot", deadline=None)
 # In continuous integration every run tries the same examples, so that a red run is red because of the change in it.
 settings.register_profile("ci", deadline=None, derandomize=True, print_blob=True)
 settings.load_profile("ci" if os.environ.get("CI") else "surefoot")
+
+
+_SYNCHRONOUS = store.SYNCHRONOUS
+_FSYNC = os.fsync
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _no_waiting_for_the_disk() -> Iterator[None]:
+    """In this process nothing waits until the disk has it, but tests marked `flushed`: no power is cut here.
+
+    What flushes are worth is tested on recordings of child processes (`tests/reliability`), which flush as ever.
+    """
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(store, "SYNCHRONOUS", "OFF")
+        patch.setattr(os, "fsync", lambda _handle: None)
+        yield
+
+
+@pytest.fixture(autouse=True)
+def _flushed_as_ever(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+    if request.node.get_closest_marker("flushed") is not None:
+        monkeypatch.setattr(store, "SYNCHRONOUS", _SYNCHRONOUS)
+        monkeypatch.setattr(os, "fsync", _FSYNC)
 
 
 @pytest.fixture(autouse=True)

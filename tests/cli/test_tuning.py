@@ -1,18 +1,27 @@
-"""tune, next, recall, log and measure as a user meets them: real processes, a real journal, the built-in load."""
+"""tune, next, recall, log and measure as a user meets them: a real journal, hands that are commands, real loads.
+
+What is said and kept is looked at in this process; what signals, kills and a second session do, in processes of
+their own.
+"""
 
 from __future__ import annotations
 
 import json
 import os
+import shutil
 import signal
 import subprocess
 import sys
 import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+from score_terminal import Terminal
 
 from confirming import confirm_in
+from surefoot.journal import Journal
 from surefoot.journal.card_file import read_card
 
 CARD = """
@@ -26,80 +35,103 @@ step = 5
 limit = 150
 [hands]
 kind = "command"
-apply = [{python}, "-c", "import sys; open(sys.argv[1], 'w').write(sys.argv[2])", {store}, "{{cpu-core}}"]
-read_back = [{python}, "-c", "import sys; print(open(sys.argv[1]).read())", {store}]
+apply = [{python}, "-I", "-S", "-c", "import sys; open(sys.argv[1], 'w').write(sys.argv[2])", "offset", "{{cpu-core}}"]
+read_back = [{python}, "-I", "-S", "-c", "print(open('offset').read())"]
+[[loads]]
+name = "idler"
+command = [{python}, "-I", "-S", "-c", "import time; time.sleep(3600)"]
+exercises = ["cpu"]
 """
 
 
-class Bench:
-    """A home of its own with one unit whose hands write a number into a file."""
+@dataclass(frozen=True)
+class Done:
+    """A command that has ended."""
 
-    def __init__(self, home: Path) -> None:
+    stdout: str
+    stderr: str
+
+
+class Bench:
+    """A home of its own with one unit whose hands write a number into a file of the folder that all is done in."""
+
+    def __init__(self, home: Path, terminal: Terminal) -> None:
         self.home = home
         self.store = home / "offset"
-        card = home / "card.toml"
-        card.write_text(CARD.format(python=json.dumps(sys.executable), store=json.dumps(str(self.store))))
-        self.run("unit", "add", "bench", "--from", str(card))
-        confirm_in(home, read_card(card, "bench"))
+        self.terminal = terminal
 
-    def command(self, *arguments: str) -> list[str]:
-        return [sys.executable, "-c", "from surefoot.cli.main import run; run()", *arguments]
-
-    @property
-    def environment(self) -> dict[str, str]:
-        return {**os.environ, "SUREFOOT_HOME": str(self.home), "NO_COLOR": "1", "COLUMNS": "80"}
-
-    def run(self, *arguments: str, code: int = 0) -> subprocess.CompletedProcess[str]:
-        done = subprocess.run(
-            self.command(*arguments),
-            capture_output=True,
-            text=True,
-            check=False,
-            env=self.environment,
+    def start(self, *arguments: str, **more: str) -> subprocess.Popen[str]:
+        """A process of its own, to be stopped or killed."""
+        return subprocess.Popen(
+            [sys.executable, "-c", "from surefoot.cli.main import run; run()", *arguments],
+            env={**os.environ, **more},
             stdin=subprocess.DEVNULL,
-            timeout=120,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+            text=True,
+            # A suite under `nohup` hands its ignored SIGHUP down; what ignores it is right to go on.
+            preexec_fn=_heed_signals,  # noqa: PLW1509
         )
-        assert done.returncode == code, done.stdout + done.stderr
-        assert "Traceback" not in done.stderr
-        return done
+
+    def run(self, *arguments: str, code: int = 0) -> Done:
+        got = self.terminal(*arguments)
+        assert got == code, self.terminal.out + self.terminal.err
+        return Done(self.terminal.out, self.terminal.err)
 
     def held(self, *depths: int) -> None:
         for depth in depths:
             self.run("log", "bench", "--set", f"cpu-core=-{depth}", "--minutes", "20", "--outcome", "held")
 
+    def runs(self) -> list[dict]:
+        return list(json.loads(self.run("runs", "bench", "--json").stdout))
+
+
+def _heed_signals() -> None:
+    for number in (signal.SIGINT, signal.SIGHUP):
+        signal.signal(number, signal.SIG_DFL)
+
+
+def wait_until(so: Callable[[], bool], child: subprocess.Popen[str] | None = None) -> None:
+    deadline = time.monotonic() + 60
+    while not so():
+        assert time.monotonic() < deadline and (child is None or child.poll() is None)
+        time.sleep(0.05)
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The home with its unit, made once; each test gets a copy."""
+    home = tmp_path_factory.mktemp("bench")
+    card = home / "card.toml"
+    card.write_text(CARD.format(python=json.dumps(sys.executable)))
+    with Journal.open(home / "journal.sqlite") as journal:
+        journal.add_unit(read_card(card, "bench"))
+    confirm_in(home, read_card(card, "bench"))
+    return home
+
 
 @pytest.fixture
-def bench(tmp_path: Path) -> Bench:
-    return Bench(tmp_path)
-
-
-def test_measuring_with_the_built_in_load_records_real_checked_work(bench: Bench) -> None:
-    bench.run("measure", "bench", "--minutes", "0.1", "--unattended", "--load", "cpu")
-    (run,) = json.loads(bench.run("runs", "bench", "--json").stdout)
-    assert run["outcome"] == "held"
-    scores = bench.run("runs", "bench", "--run", str(run["id"])).stdout
-    assert "verified" in scores
-    assert bench.store.read_text() == "0", "command hands were told to be at stock"
+def bench(
+    made: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> Iterator[Bench]:
+    home = tmp_path / "home"
+    shutil.copytree(made, home)
+    monkeypatch.chdir(home)
+    for name, value in {"SUREFOOT_HOME": str(home), "NO_COLOR": "1", "COLUMNS": "80"}.items():
+        monkeypatch.setenv(name, value)
+    with open(os.devnull, encoding="ascii") as nothing:
+        monkeypatch.setattr("sys.stdin", nothing)
+        yield Bench(home, Terminal(monkeypatch, capsys))
 
 
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGHUP])
 def test_every_stopping_signal_voids_the_run_and_returns_to_stock(bench: Bench, number: int) -> None:
     bench.held(0, 20)
-    child = subprocess.Popen(
-        bench.command("measure", "bench", "--set", "cpu-core=-40", "--minutes", "5", "--unattended", "--i-agree"),
-        env=bench.environment,
-        stdin=subprocess.DEVNULL,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.STDOUT,
-        text=True,
-        # A suite under `nohup` hands its ignored SIGHUP down; what ignores it is right to go on.
-        preexec_fn=lambda: signal.signal(number, signal.SIG_DFL),  # noqa: PLW1509
+    child = bench.start(
+        "measure", "bench", "--set", "cpu-core=-40", "--minutes", "5", "--unattended", "--i-agree", "--load", "idler"
     )
-    deadline = time.monotonic() + 60
-    while not (bench.store.exists() and bench.store.read_text() == "-40"):
-        assert time.monotonic() < deadline and child.poll() is None, child.communicate()[0]
-        time.sleep(0.1)
-    time.sleep(2)
+    wait_until(lambda: bench.store.exists() and bench.store.read_text() == "-40", child)
+    time.sleep(0.3)
     child.send_signal(number)
     try:
         output, _ = child.communicate(timeout=60)
@@ -109,28 +141,18 @@ def test_every_stopping_signal_voids_the_run_and_returns_to_stock(bench: Bench, 
     assert "Traceback" not in output
     assert "The unit is at stock." in output
     assert bench.store.read_text() == "0"
-    run = json.loads(bench.run("runs", "bench", "--json").stdout)[-1]
-    assert run["outcome"] == "void"
+    assert bench.runs()[-1]["outcome"] == "void"
 
 
 def test_a_second_session_is_refused_with_who_holds_the_unit(bench: Bench) -> None:
-    child = subprocess.Popen(
-        bench.command("measure", "bench", "--minutes", "5", "--unattended"),
-        env=bench.environment,
-        stdin=subprocess.DEVNULL,
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.DEVNULL,
-    )
+    child = bench.start("measure", "bench", "--minutes", "5", "--unattended", "--load", "idler")
     try:
-        deadline = time.monotonic() + 60
-        while not json.loads(bench.run("runs", "bench", "--json").stdout):
-            assert time.monotonic() < deadline
-            time.sleep(0.2)
+        wait_until(lambda: bool(bench.runs()), child)
         done = bench.run("tune", "bench", "--unattended", "--i-agree", code=3)
         assert str(child.pid) in done.stderr
     finally:
         child.terminate()
-        child.wait(timeout=60)
+        child.communicate(timeout=60)
 
 
 def test_nothing_known_is_exit_one_and_stock(bench: Bench) -> None:
@@ -160,7 +182,7 @@ def test_a_hand_kept_table(bench: Bench, tmp_path: Path) -> None:
     table.write_text("Date;Core offset mV;Minutes;Result\n2026-03-01;50;30;pass\n2026-03-02;80;15;crash\n")
     done = bench.run("log", "bench", "--from", str(table), "--yes", "--json")
     assert len(json.loads(done.stdout)["logged"]) == 2
-    runs = json.loads(bench.run("runs", "bench", "--json").stdout)
+    runs = bench.runs()
     assert [run["outcome"] for run in runs] == ["held", "reset"]
 
 
@@ -188,47 +210,43 @@ def test_bad_input_is_one_message_exit_two_and_changes_nothing(
 ) -> None:
     done = bench.run(*arguments, code=2)
     assert words in done.stderr
-    assert json.loads(bench.run("runs", "bench", "--json").stdout) == []
+    assert bench.runs() == []
     assert not bench.store.exists()
 
 
-def test_a_kill_leaves_a_record_and_the_next_verb_with_hands_puts_it_right(bench: Bench) -> None:
+def test_a_kill_leaves_a_record_and_the_next_verb_with_hands_puts_it_right(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
     bench.held(0, 20)
-    child = subprocess.Popen(
-        bench.command("measure", "bench", "--set", "cpu-core=-40", "--minutes", "5", "--unattended", "--i-agree"),
-        env={**bench.environment, "SUREFOOT_REHEARSE_BOOT": "first"},
-        stdin=subprocess.DEVNULL,
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.DEVNULL,
+    child = bench.start(
+        *(
+            "measure",
+            "bench",
+            "--set",
+            "cpu-core=-40",
+            "--minutes",
+            "5",
+            "--unattended",
+            "--i-agree",
+            "--load",
+            "idler",
+        ),
+        SUREFOOT_REHEARSE_BOOT="first",
     )
-    deadline = time.monotonic() + 60
-    while not (bench.store.exists() and bench.store.read_text() == "-40"):
-        assert time.monotonic() < deadline and child.poll() is None
-        time.sleep(0.1)
-    time.sleep(1)
+    wait_until(lambda: bench.store.exists() and bench.store.read_text() == "-40", child)
+    time.sleep(0.5)
     child.kill()
-    child.wait()
-    report = bench.home / "guardian.jsonl"
-    while not report.exists():
-        assert time.monotonic() < deadline, "the guardian puts it back"
-        time.sleep(0.1)
+    child.communicate()
+    wait_until((bench.home / "guardian.jsonl").exists)  # it is written once the unit is back
     assert bench.store.read_text() == "0"
     told = " ".join(bench.run("recall", "bench", code=1).stdout.split())
     assert "was never closed" in told and "the guardian put the unit back to stock" in told
     # A rehearsed reboot: the same journal under another boot.
-    bench.home.joinpath("boot").write_text("second")
-    done = subprocess.run(
-        bench.command("measure", "bench", "--minutes", "0.1", "--unattended"),
-        env={**bench.environment, "SUREFOOT_REHEARSE_BOOT": "second"},
-        stdin=subprocess.DEVNULL,
-        capture_output=True,
-        text=True,
-        timeout=120,
-        check=True,
-    )
+    monkeypatch.setenv("SUREFOOT_REHEARSE_BOOT", "second")
+    done = bench.run("measure", "bench", "--minutes", "0.1", "--unattended", "--load", "idler")
     assert "may still be applied: back to stock first" in " ".join(done.stdout.split())
     assert bench.store.read_text() == "0"
-    runs = json.loads(bench.run("runs", "bench", "--json").stdout)
+    runs = bench.runs()
     assert [run["outcome"] for run in runs[-2:]] == ["reset", "held"]
     assert "applied" not in bench.run("recall", "bench", code=1).stdout
 
@@ -239,12 +257,12 @@ def test_the_stride_holds_for_measure_and_nothing_is_written(bench: Bench) -> No
         "measure", "bench", "--set", "cpu-core=-120", "--minutes", "0.1", "--unattended", "--i-agree", code=2
     )
     assert "the deepest that held" in " ".join(done.stderr.split())
-    assert not bench.store.exists() and len(json.loads(bench.run("runs", "bench", "--json").stdout)) == 2
+    assert not bench.store.exists() and len(bench.runs()) == 2
 
 
-def test_the_card_to_practise_with_changes_nothing_but_a_file(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.asks
+def test_the_card_to_practise_with_changes_nothing_but_a_file(bench: Bench) -> None:
     card = Path(__file__).parents[2] / "examples" / "nothing-changes.toml"
-    monkeypatch.chdir(bench.home)
     bench.run("unit", "add", "practice", "--from", str(card))
     bench.run("measure", "practice", "--minutes", "0.1", "--unattended", code=2)
     assert not (bench.home / "offset.txt").exists(), "not confirmed, not run"
@@ -252,4 +270,7 @@ def test_the_card_to_practise_with_changes_nothing_but_a_file(bench: Bench, monk
     bench.run("unit", "confirm", "practice", "--code", code)
     assert json.loads(bench.run("next", "practice", "--json").stdout)["minutes"] <= 5
     bench.run("measure", "practice", "--minutes", "0.1", "--unattended")
-    assert (bench.home / "offset.txt").read_text() == "0"
+    assert (bench.home / "offset.txt").read_text() == "0", "hands that are commands were told to be at stock"
+    (run,) = json.loads(bench.run("runs", "practice", "--json").stdout)
+    assert (run["outcome"], run["load"]) == ("held", "cpu"), "the built-in load, for real"
+    assert "verified" in bench.run("runs", "practice", "--run", str(run["id"])).stdout

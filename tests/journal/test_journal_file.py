@@ -110,6 +110,7 @@ def test_the_views_read_well_in_any_client(journal: Journal) -> None:
     assert [row["unit"] for row in journal.database.query("SELECT unit FROM units_view")] == ["shoebox-3"]
 
 
+@pytest.mark.flushed
 def test_the_file_is_set_to_survive_a_power_loss(journal: Journal) -> None:
     store: Store = journal._store
     assert store.row("PRAGMA synchronous")[0] == 2, "FULL"  # type: ignore[index]

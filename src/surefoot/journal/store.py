@@ -39,6 +39,8 @@ from surefoot.whole_file import make_folder, put, sync_folder
 
 T = TypeVar("T")
 BUSY_SECONDS = 5.0
+SYNCHRONOUS = "FULL"
+"""Each step is flushed to the disk inside the call that makes it. The suite waits for no disk but where that is tested."""
 PAGE_BYTES = 8192
 """A heartbeat's samples take some 500 to 1,000 bytes: on SQLite's usual 4,096 a fifth of each page would stay empty."""
 LOOKED_THROUGH_BYTES = 16_000_000
@@ -371,7 +373,7 @@ def _connect(path: Path, *, page_bytes: int | None = None) -> sqlite3.Connection
     try:
         if page_bytes:
             connection.execute(f"PRAGMA page_size = {page_bytes}")
-        connection.execute("PRAGMA synchronous = FULL")
+        connection.execute(f"PRAGMA synchronous = {SYNCHRONOUS}")
         if sys.platform == "darwin":  # pragma: no cover
             connection.execute("PRAGMA fullfsync = ON")
             connection.execute("PRAGMA checkpoint_fullfsync = ON")
