@@ -12,6 +12,7 @@ import pytest
 from hypothesis import settings
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 
+from how_many import examples
 from surefoot.errors import BadInput, JournalError, SurefootError
 from surefoot.journal import Journal
 from surefoot.runs import Closing, Outcome, RunPlan, Trace
@@ -163,4 +164,4 @@ class JournalLife(RuleBasedStateMachine):
 
 
 TestJournalLife = JournalLife.TestCase
-TestJournalLife.settings = settings(max_examples=25, stateful_step_count=25, deadline=None)
+TestJournalLife.settings = settings(max_examples=examples(25), stateful_step_count=25, deadline=None)

@@ -8,12 +8,13 @@ import numpy as np
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
+from how_many import examples
 from surefoot.errors import SurefootError
 from surefoot.logs import ImportedLog, read_log, read_table
 from surefoot.runs import Channel
 
 MANY = settings(
-    max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
+    max_examples=examples(150), deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
 )
 
 NUMBERS = st.one_of(

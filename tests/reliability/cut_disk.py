@@ -131,8 +131,13 @@ class Disk:
                 tree[path] = None
                 continue
             file = self._files[key]
+            changes = kept(file)
+            if not changes:
+                # The same bytes as ever, whose hash Python knows already.
+                tree[path] = file.safe
+                continue
             content = bytearray(file.safe)
-            for one in kept(file):
+            for one in changes:
                 if isinstance(one, tuple):
                     _apply(content, one[0], one[2], one[1])
                 else:

@@ -157,19 +157,16 @@ class Replay:
     def cuts(self, seed: int) -> Iterator[tuple[int, str, Tree]]:
         """Every cut: how many marks had been told, how the disk came to be, and the disk."""
         disk, marks, chance = Disk(self.before), 0, random.Random(seed)
-        seen: set[tuple[int, bytes]] = set()
+        seen: set[tuple[int, int]] = set()
         for number, change in enumerate([None, *self.changes]):
             if change is not None and change.kind == "M":
                 marks += 1
             elif change is not None:
                 disk.play(change)
             for how, tree in disk.states(chance):
-                every = hashlib.sha256()
-                for path, content in sorted(tree.items()):
-                    every.update(path.encode() + b"\0" + (content or b""))
-                key = every.digest()
-                if (marks, key) not in seen:
-                    seen.add((marks, key))
+                key = (marks, hash(tuple(sorted((path, hash(content)) for path, content in tree.items()))))
+                if key not in seen:
+                    seen.add(key)
                     yield marks, f"after change {number}: {how}", tree
 
     def count(self, what: str, seed: int, most: int | None = None) -> Counted:

@@ -10,8 +10,8 @@ from hostile import Tried, play
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="the peak of memory is read by POSIX's resource module")
 
 
-SOME = [("card", 20), ("table", 14), ("log", 14), ("frames", 8), ("bundle", 4)]
-MORE = [pytest.param(kind, 5 * cases, marks=pytest.mark.long) for kind, cases in SOME]
+SOME = [("card", 10), ("table", 7), ("log", 7), ("frames", 4), ("bundle", 2)]
+MORE = [pytest.param(kind, 10 * cases, marks=pytest.mark.long) for kind, cases in SOME]
 
 
 @pytest.mark.parametrize(("kind", "cases"), [*SOME, *MORE])

@@ -4,19 +4,32 @@ from __future__ import annotations
 
 import random
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from cut_disk import Change, Disk
-from power_cuts import PARTS, recorder
+from power_cuts import PARTS, Replay, recorder
 
 needs_recorder = pytest.mark.skipif(
     sys.platform != "linux" or recorder() is None, reason="the recorder needs Linux and a C compiler"
 )
 
 
+@pytest.fixture(scope="module")
+def session(tmp_path_factory: pytest.TempPathFactory) -> Replay:
+    """A first start and a session, recorded once."""
+    return PARTS["first start and a session"](tmp_path_factory.mktemp("recorded"))
+
+
 @needs_recorder
-@pytest.mark.parametrize("what", ["first start and a session", "a migration from schema 1", "a bundle merged"])
+def test_a_power_cut_in_a_session_loses_nothing_acknowledged(session: Replay) -> None:
+    counted = session.count("session", seed=5, most=12)
+    assert counted.lost == [] and counted.tried == 12
+
+
+@needs_recorder
+@pytest.mark.parametrize("what", ["a migration from schema 1", "a bundle merged"])
 def test_a_power_cut_loses_nothing_acknowledged(what: str, tmp_path: Path) -> None:
     counted = PARTS[what](tmp_path).count(what, seed=5, most=12)
     assert counted.lost == [] and counted.tried == 12
@@ -31,13 +44,11 @@ def test_no_power_cut_loses_anything_acknowledged(what: str, tmp_path: Path) -> 
 
 
 @needs_recorder
-def test_the_replay_can_fail(tmp_path: Path) -> None:
+def test_the_replay_can_fail(session: Replay) -> None:
     """What the tests above rest on: a disk that forgets flushed data is found out."""
-    replay = PARTS["first start and a session"](tmp_path)
-    forgetful = [one for one in replay.changes if not (one.kind == "S" and one.path.endswith("-wal"))]
-    assert len(forgetful) < len(replay.changes)
-    replay.changes = forgetful
-    assert replay.count("forgetful", seed=7, most=12).lost
+    forgetful = [one for one in session.changes if not (one.kind == "S" and one.path.endswith("-wal"))]
+    assert len(forgetful) < len(session.changes)
+    assert replace(session, changes=forgetful).count("forgetful", seed=7, most=12).lost
 
 
 def test_a_cut_keeps_what_was_flushed_and_may_keep_anything_else() -> None:

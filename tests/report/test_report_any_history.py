@@ -11,6 +11,7 @@ import numpy as np
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from how_many import examples
 from surefoot.journal import Journal
 from surefoot.report.html import data_text
 from surefoot.report.material import collect
@@ -88,7 +89,7 @@ def runs(draw: st.DrawFn) -> tuple[RunPlan, Closing, Trace | None, list[Score], 
     )
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=examples(25), deadline=None, suppress_health_check=list(HealthCheck))
 @given(st.lists(runs(), max_size=12))
 def test_the_report_of_any_history_is_made(
     history: list[tuple[RunPlan, Closing, Trace | None, list[Score], list[Reading]]],

@@ -33,7 +33,7 @@ def any_device() -> str:
 
 
 def test_a_clean_run_verifies_work_and_names_its_device(any_device, finish, gone):
-    session = GpuLoad("gpu", device=any_device).start(2 / 60)
+    session = GpuLoad("gpu", device=any_device).start(1.5 / 60)
     state = finish(session)
     assert (state.state, state.outcome) == ("done", None), state
     assert state.progress > 0
@@ -63,7 +63,7 @@ def test_one_flipped_bit_is_a_miscompute_with_its_kernel(any_device, finish):
 )
 def test_a_device_or_worker_that_is_gone_or_stuck_is_told_apart(any_device, finish, fault, outcome, words):
     # A device that is at work for ever is given the whole of this time; a worker that spins is found long before.
-    seconds = 3.0 if fault.kind == "stall" else 30.0
+    seconds = 1.5 if fault.kind == "stall" else 30.0
     state = finish(GpuLoad("gpu-memory", device=any_device, hang_seconds=seconds, fault=fault).start(1))
     assert (state.state, state.outcome) == ("failed", outcome), state
     assert words in state.message

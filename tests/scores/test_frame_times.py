@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from how_many import examples
 from surefoot.errors import BadInput
 from surefoot.scores.frames import DEFINITIONS, FrameStatistics, frame_statistics
 
@@ -149,7 +150,7 @@ def test_within_log_intervals_hold_the_figure_and_repeat() -> None:
     assert got.intervals == frame_statistics(frames, intervals=True).intervals
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=examples(150), deadline=None)
 @given(st.lists(st.floats(allow_nan=True, allow_infinity=True), max_size=300))
 def test_any_numbers_give_statistics_or_bad_input(frames: list[float]) -> None:
     try:

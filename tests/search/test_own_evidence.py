@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from how_many import examples
 from surefoot.search import Evidence, Goal, certify, next_step
 from surefoot.search.edge import estimated_edge
 from surefoot.search.own_evidence import SENSIBLE_MINUTES, believed, claim_ceiling, doubts, likely_ceiling
@@ -107,7 +108,7 @@ pieces = st.builds(
 )
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=examples(400), deadline=None)
 @given(st.lists(pieces, max_size=10), st.sampled_from([0.5, 100.0]))
 def test_no_claim_breaks_the_rules_of_own_evidence(history: list[Evidence], hours: float) -> None:
     """The rules a second time, plainly: shallower than every failure that hours do not outweigh, held, and for long."""

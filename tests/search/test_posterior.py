@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from how_many import examples
 from surefoot.search import Evidence, Goal, certify, edge_posterior, next_step, strategies
 from surefoot.search.posterior import posterior
 from surefoot.units import Knob
@@ -30,7 +31,7 @@ def bound(history: list[Evidence], depth: float) -> float:
     return posterior(KNOB, history, GOAL).mttf_bound(depth, GOAL)
 
 
-@settings(max_examples=500, deadline=None)
+@settings(max_examples=examples(500), deadline=None)
 @given(
     history=histories,
     depth=st.sampled_from([20.0, 80.0, 97.5, 120.0]),
@@ -45,7 +46,7 @@ def test_holding_longer_never_lowers_the_claim(
     assert longer >= shorter * (1 - 1e-9)
 
 
-@settings(max_examples=500, deadline=None)
+@settings(max_examples=examples(500), deadline=None)
 @given(
     history=histories,
     depth=st.sampled_from([20.0, 80.0, 97.5, 120.0]),
@@ -61,7 +62,7 @@ def test_a_failure_in_place_of_a_pass_never_raises_the_claim(
     assert failed <= passed * (1 + 1e-9)
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=examples(200), deadline=None)
 @given(history=histories)
 def test_what_is_certified_meets_the_goal_and_was_held(history: list[Evidence]) -> None:
     known = certify(KNOB, history, GOAL)

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from how_many import examples
 from surefoot.search import Evidence, Goal, Proposal, next_step
 from surefoot.search.rules import allowed, enforce
 from surefoot.units import Knob
@@ -64,13 +65,13 @@ def check(step: Proposal, knob: Knob, history: Sequence[Evidence], goal: Goal) -
 
 
 @pytest.mark.parametrize("strategy", ["ladder", "bisection"])
-@settings(max_examples=800, deadline=None)
+@settings(max_examples=examples(800), deadline=None)
 @given(history=st.one_of(histories, sane), goal=goals, knob=st.sampled_from([KNOB, CLOCK, ODD]))
 def test_no_product_strategy_breaks_a_rule(strategy: str, history: list[Evidence], goal: Goal, knob: Knob) -> None:
     check(next_step(knob, history, goal, strategy=strategy), knob, history, goal)
 
 
-@settings(max_examples=600, deadline=None)
+@settings(max_examples=examples(600), deadline=None)
 @given(history=st.one_of(histories, sane), goal=goals, knob=st.sampled_from([KNOB, CLOCK, ODD]))
 def test_the_posterior_search_breaks_no_rule(history: list[Evidence], goal: Goal, knob: Knob) -> None:
     step = next_step(knob, history, goal)
@@ -78,7 +79,7 @@ def test_the_posterior_search_breaks_no_rule(history: list[Evidence], goal: Goal
     assert step.reason and step.claim
 
 
-@settings(max_examples=3000, deadline=None)
+@settings(max_examples=examples(3000), deadline=None)
 @given(history=st.one_of(histories, sane), goal=goals, depth=st.floats(0, 1000))
 def test_a_reckless_strategy_is_cut_back(history: list[Evidence], goal: Goal, depth: float) -> None:
     check(enforce(Proposal(False, depth, 5.0, 0.5, "Deeper!"), KNOB, history, goal), KNOB, history, goal)

@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from knobs_bench import PlainReckoning, Shared, run_of, runs_from, unit_of
 
+from how_many import examples
 from surefoot.runs import Outcome
 from surefoot.search import Evidence, Goal, run_evidence
 from surefoot.search.joint import MOST_TERMS, JointPosterior
@@ -99,7 +100,7 @@ def test_agrees_for_any_history(history):
         assert np.allclose(joint.marginal(name).weight.ravel(), plain.marginal(name), rtol=1e-6, atol=1e-12)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=examples(100), deadline=None)
 @given(st.lists(st.tuples(st.integers(0, 8), st.floats(0.5, 200), endings), max_size=8))
 def test_with_the_others_at_stock_it_is_the_single_knob_posterior(history):
     unit = unit_of(A, B)
@@ -172,7 +173,7 @@ def test_many_shared_failures_are_shared_out_in_bounded_time_and_said_so():
     assert all(np.isfinite(joint.marginal(knob.name).weight).all() for knob in unit.leaders())
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 @given(st.lists(pieces, max_size=6), st.floats(1, 300))
 def test_holding_a_joint_setting_never_lowers_what_is_claimed_for_it(history, minutes):
     history = [piece for piece in history if any(piece[0].values()) or piece[2] == "held"]
@@ -184,7 +185,7 @@ def test_holding_a_joint_setting_never_lowers_what_is_claimed_for_it(history, mi
     assert after.chance_meets(depths) >= before.chance_meets(depths) - 2e-3
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 @given(
     st.lists(pieces.filter(lambda piece: piece[2] == "held" or 0.0 in piece[0].values()), max_size=6),
     st.integers(0, 8),

@@ -12,6 +12,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from knobs_bench import run_of
 
+from how_many import examples
 from surefoot.runs import Outcome, Run
 from surefoot.search import Goal, known_stable, plan, refusal
 from surefoot.search.joint_goal import goal_in_unit
@@ -137,14 +138,14 @@ any_case = given(histories(), st.sampled_from(["posterior", "posterior", "ladder
 patient = [HealthCheck.too_slow, HealthCheck.data_too_large]
 
 
-@settings(max_examples=250, deadline=None, suppress_health_check=patient)
+@settings(max_examples=examples(250), deadline=None, suppress_health_check=patient)
 @any_case
 def test_no_step_breaks_a_rule(case, strategy):
     check_case(case, strategy)
 
 
 @pytest.mark.long
-@settings(max_examples=4000, deadline=None, suppress_health_check=patient)
+@settings(max_examples=examples(4000), deadline=None, suppress_health_check=patient)
 @any_case
 def test_no_step_breaks_a_rule_in_thousands_of_histories(case, strategy):
     check_case(case, strategy)
@@ -172,7 +173,7 @@ def check_case(case, strategy):
             assert depth <= deepest + EPS, "recommended deeper than it ever held"
 
 
-@settings(max_examples=400, deadline=None, suppress_health_check=patient)
+@settings(max_examples=examples(400), deadline=None, suppress_health_check=patient)
 @given(histories(), st.lists(st.integers(0, 60), min_size=3, max_size=3))
 def test_what_the_guard_lets_through_breaks_no_rule(case, steps):
     """Any setting that `refusal` has nothing against obeys the rules written out above, as a step would."""
@@ -214,7 +215,7 @@ def test_why_a_setting_is_refused(values, says):
     assert refusal(unit, answered, Setting(values={"core": -60}), Goal()) is None
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=patient)
+@settings(max_examples=examples(40), deadline=None, suppress_health_check=patient)
 @given(histories())
 def test_the_same_runs_give_the_same_step_in_any_order_and_with_any_ids(case):
     unit, runs = case

@@ -9,6 +9,7 @@ import numpy as np
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from how_many import examples
 from surefoot.cli.common import to_json
 from surefoot.errors import SurefootError
 from surefoot.runs import Trace
@@ -64,7 +65,7 @@ UNIT = Unit(name="x", ceilings_celsius={"cpu": 90}, power_limits_watts={"cpu": 5
 
 
 @given(trace=odd_traces(), known=st.booleans())
-@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=examples(150), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 def test_limiters_are_shares(trace: Trace, known: bool) -> None:
     for report in limiters(trace, LIMITS if known else None).values():
         assert set(report.shares) == set(LABELS)

@@ -40,7 +40,7 @@ from surefoot.whole_file import make_folder, put, sync_folder
 T = TypeVar("T")
 BUSY_SECONDS = 5.0
 SYNCHRONOUS = "FULL"
-"""Each step is flushed to the disk inside the call that makes it. The suite waits for no disk but where that is tested."""
+"""Each step is flushed to the disk inside the call that makes it. The suite waits only where that is tested."""
 PAGE_BYTES = 8192
 """A heartbeat's samples take some 500 to 1,000 bytes: on SQLite's usual 4,096 a fifth of each page would stay empty."""
 LOOKED_THROUGH_BYTES = 16_000_000
