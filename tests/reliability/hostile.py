@@ -1,28 +1,30 @@
 """Hostile input, counted: generated cards, tables, logs, frame logs and bundles, each read as a user would have it.
 
-Run by hand: `python tests/reliability/hostile.py [CASES] [FIRST]` (100,000 cases; FIRST: the number to begin with). A
-case is lost when it ends in anything but a result or a clear error, takes more than 5 s of processor time or 30 s by
-the clock, brings the process past 500 MB, writes outside its folder, starts a process or connects to anything. With
-HOSTILE_SECONDS it stops after so long and says so.
+    python tests/reliability/hostile.py [CASES] [FIRST] [--jobs N] [--seconds S] [--keep FILE]
+
+100,000 cases; FIRST: the number to begin with; N of them side by side, the same cases and counts. A case is lost when
+it ends in anything but a result or a clear error, takes more than 5 s of processor time or 30 s by the clock, brings
+the process past 500 MB, writes outside its folder, starts a process or connects to anything. After S seconds it stops
+and says how many were played. FILE: the lines are kept there as well, for `everything.py --add`.
 """
 
 from __future__ import annotations
 
-import os
+import argparse
 import queue
 import subprocess
 import sys
 import tempfile
 import threading
 import time
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO
 
 sys.path.insert(0, str(Path(__file__).parent))
 
 from hostile_inputs import KINDS
-from table import print_table
+from slices import cut, mixed, played
+from table import Counted, keep, print_table
 
 CHILD = Path(__file__).with_name("hostile_child.py")
 SECONDS = 5.0
@@ -33,25 +35,13 @@ MEGABYTES = 500
 BATCH = 1000
 
 
-@dataclass
-class Tried:
-    """One kind: how many were tried and survived, and what was lost, in words."""
-
-    what: str
-    tried: int = 0
-    survived: int = 0
-    lost: list[str] = field(default_factory=list)
-    slowest: float = 0.0
-    peak: int = 0
-
-
-def play(kind: str, first: int, last: int, tried: Tried, until: float = float("inf")) -> None:
+def play(kind: str, first: int, last: int, tried: Counted, until: float = float("inf")) -> None:
     """Play the cases of one kind, in children that are ended when one hangs or eats."""
     while first < last and time.monotonic() < until:
         first = _batch(kind, first, min(last, first + BATCH), tried, until)
 
 
-def _batch(kind: str, first: int, last: int, tried: Tried, until: float) -> int:
+def _batch(kind: str, first: int, last: int, tried: Counted, until: float) -> int:
     with tempfile.TemporaryDirectory() as home:
         child = subprocess.Popen(
             [sys.executable, str(CHILD), kind, str(first), str(last), home],
@@ -80,7 +70,8 @@ def _batch(kind: str, first: int, last: int, tried: Tried, until: float) -> int:
                 at = int(place) + 1
                 peak, spent, said = int(rest[0]), float(rest[1]), rest[2]
                 tried.tried += 1
-                tried.slowest, tried.peak = max(tried.slowest, spent), max(tried.peak, peak)
+                tried.at_most("slowest, s", spent)
+                tried.at_most("peak, MB", peak)
                 if said != "ok":
                     tried.lost.append(f"{kind} {place}: {said}")
                 elif spent > SECONDS:
@@ -106,18 +97,37 @@ def _hear(out: IO[str], lines: queue.Queue[str]) -> None:
     lines.put("")
 
 
+def of_kind(kind: str, first: int, last: int, until: float = float("inf")) -> Counted:
+    """One slice; ``until``: a moment of the system's clock."""
+    tried = Counted(f"hostile input: {kind}")
+    play(kind, first, last, tried, time.monotonic() + until - time.time())
+    return tried
+
+
+def count(cases: int, first: int = 0, jobs: int = 1, seconds: float = float("inf")) -> list[Counted]:
+    """So many cases over all kinds, from that number on."""
+    each = {kind: round(cases * share) for kind, share in KINDS.items()}
+    size = max(1, min(BATCH, max(each.values()) // max(1, jobs)))
+    slices = mixed([(kind, cut(kind, first, first + many, size)) for kind, many in each.items()])
+    return played(of_kind, slices, jobs, seconds)
+
+
 def main() -> int:
-    cases = int(sys.argv[1]) if len(sys.argv) > 1 else 100_000
-    first = int(sys.argv[2]) if len(sys.argv) > 2 else 0
-    budget = float(os.environ.get("HOSTILE_SECONDS", "inf"))
-    lines = []
-    for kind, share in KINDS.items():
-        lines.append(Tried(f"hostile input: {kind}"))
-        play(kind, first, first + round(cases * share), lines[-1], time.monotonic() + budget * share)
-        print(f"  {kind}: slowest {lines[-1].slowest:.2f} s, peak {lines[-1].peak} MB", file=sys.stderr, flush=True)
-    played = sum(line.tried for line in lines)
-    if played < cases:
-        print(f"{played:,} of {cases:,} were played in the time given.", file=sys.stderr)
+    asked = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    asked.add_argument("cases", type=int, nargs="?", default=100_000)
+    asked.add_argument("first", type=int, nargs="?", default=0)
+    asked.add_argument("--jobs", type=int, default=1)
+    asked.add_argument("--seconds", type=float, default=float("inf"))
+    asked.add_argument("--keep", type=Path)
+    told = asked.parse_args()
+    lines = count(told.cases, told.first, told.jobs, told.seconds)
+    for line in lines:
+        print(f"  {line.what}: {line.most}", file=sys.stderr, flush=True)
+    if told.keep:
+        keep(lines, told.keep)
+    tried = sum(line.tried for line in lines)
+    if tried < told.cases:
+        print(f"{tried:,} of {told.cases:,} were played in the time given.", file=sys.stderr)
     return print_table(lines)
 
 

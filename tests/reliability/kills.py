@@ -1,14 +1,16 @@
 """kill -9 at random moments of everything that writes, many times: nothing acknowledged lost, nothing left behind.
 
-    python tests/reliability/kills.py [KILLS]
+    python tests/reliability/kills.py [KILLS] [--seed N] [--jobs N] [--seconds S] [--keep FILE]
 
 After each kill the journal must be well, hold every acknowledged step, and tell of any setting that still stands
 applied; the next start puts the unit back and the same work, given again, comes to its end. No temporary folder, no
-half import, no lock may be left.
+half import, no lock may be left. Slices of other seeds add up; ``--jobs`` plays so many side by side, and after S
+seconds it stops and says how many there were. FILE: the lines are kept there as well, for `everything.py --add`.
 """
 
 from __future__ import annotations
 
+import argparse
 import json
 import os
 import random
@@ -19,12 +21,13 @@ import tempfile
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass, field
 from fnmatch import fnmatch
 from pathlib import Path
 
 from kill_child import UNIT
 from power_cuts import memory
+from slices import cut, mixed, played
+from table import Counted, keep, print_table
 
 from surefoot.journal import Journal
 from surefoot.journal.bundle import load_bundle, save_bundle
@@ -35,6 +38,7 @@ HERE = Path(__file__).parent
 SCHEMA_1 = HERE.parent / "journal" / "data" / "schema-1.sql"
 NAME = "journal.sqlite"
 OURS = {NAME, f"{NAME}-wal", f"{NAME}-shm", "locks", "reserve", "guardian.jsonl"}
+ACKNOWLEDGED, WHILE_APPLIED = "acknowledged steps", "kills while a setting stood applied"
 KINDS = (
     "tune",
     "measure",
@@ -47,18 +51,6 @@ KINDS = (
     "backup",
     "first start",
 )
-
-
-@dataclass
-class Counted:
-    """One line of the table."""
-
-    what: str
-    tried: int = 0
-    survived: int = 0
-    lost: list[str] = field(default_factory=list)
-    acknowledged: int = 0
-    while_applied: int = 0
 
 
 class Nursery:
@@ -205,7 +197,7 @@ class Field:
             runs = {run.id: run for name in units for run in journal.runs(name)}
             self._acknowledged(said, runs)
             if off_stock:
-                counted.while_applied += 1
+                counted.count(WHILE_APPLIED)
                 told = journal.standing(UNIT.name)
                 assert told is not None and not told.setting.is_stock, "a setting stands and the journal does not tell"
             for run in runs.values():
@@ -262,8 +254,8 @@ class Field:
         assert code == 0, f"given again it failed: {said}"
 
 
-def rounds(kind: str, kills: int, made: Nursery, seed: int) -> Counted:
-    """Kill one kind of work so many times."""
+def rounds(kind: str, kills: int, made: Nursery, seed: int, until: float = float("inf")) -> Counted:
+    """Kill one kind of work so many times; ``until``: a moment of the system's clock."""
     chance = random.Random(f"{kind} {seed}")
     counted = Counted(f"kill -9: {kind}")
     with tempfile.TemporaryDirectory(prefix="field-", dir=memory()) as folder:
@@ -273,10 +265,10 @@ def rounds(kind: str, kills: int, made: Nursery, seed: int) -> Counted:
         said, code = made.do(what, field_.home, *needs)
         assert code == 0, said
         takes = time.monotonic() - began
-        while counted.tried < kills:
+        while counted.tried < kills and time.time() < until:
             what, needs = field_.prepare()
             said, code = made.do(what, field_.home, *needs, kill_after=chance.uniform(0, takes))
-            counted.acknowledged += len(said)
+            counted.count(ACKNOWLEDGED, len(said))
             if code != -signal.SIGKILL:
                 takes *= 0.97
                 assert code == 0, said
@@ -292,17 +284,40 @@ def rounds(kind: str, kills: int, made: Nursery, seed: int) -> Counted:
     return counted
 
 
-def count(kills: int, kinds: tuple[str, ...] = KINDS, seed: int = 1) -> list[Counted]:
-    """So many kills, over all kinds."""
+def of_kind(kind: str, first: int, last: int, until: float = float("inf")) -> Counted:
+    """One slice: as many kills as there are numbers, the first of which is the seed."""
     with nursery() as made:
-        return [rounds(kind, -(-kills // len(kinds)), made, seed) for kind in kinds]
+        return rounds(kind, last - first, made, first, until)
+
+
+def count(
+    kills: int, kinds: tuple[str, ...] = KINDS, seed: int = 1, jobs: int = 1, seconds: float = float("inf")
+) -> list[Counted]:
+    """So many kills, over all kinds. ``jobs``: side by side, in slices of 25."""
+    each = -(-kills // len(kinds))
+    size = each if jobs == 1 else 25
+    many = [(kind, cut(kind, seed, seed + each, size)) for kind in kinds]
+    return played(of_kind, mixed(many), jobs, seconds)
+
+
+def main() -> int:
+    asked = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    asked.add_argument("kills", type=int, nargs="?", default=1000)
+    asked.add_argument("--seed", type=int, default=1)
+    asked.add_argument("--jobs", type=int, default=1)
+    asked.add_argument("--seconds", type=float, default=float("inf"))
+    asked.add_argument("--keep", type=Path)
+    told = asked.parse_args()
+    lines = count(told.kills, seed=told.seed, jobs=told.jobs, seconds=told.seconds)
+    if told.keep:
+        keep(lines, told.keep)
+    code = print_table(lines)
+    print(f"{sum(line.tried for line in lines):,} of {told.kills:,} kills", end="")
+    for name in (ACKNOWLEDGED, WHILE_APPLIED):
+        print(f"; {name}: {sum(line.sums.get(name, 0) for line in lines):,.0f}", end="")
+    print()
+    return code
 
 
 if __name__ == "__main__":
-    from table import print_table
-
-    lines = count(int(sys.argv[1]) if sys.argv[1:] else 1000)
-    code = print_table(lines)
-    print(f"acknowledged steps: {sum(line.acknowledged for line in lines):,}; ", end="")
-    print(f"kills while a setting stood applied: {sum(line.while_applied for line in lines):,}")
-    sys.exit(code)
+    sys.exit(main())

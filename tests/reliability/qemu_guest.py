@@ -7,6 +7,7 @@ a reset. Kernel and busybox are fetched once, by ``apt-get download``, into ``bu
 
 from __future__ import annotations
 
+import compileall
 import json
 import os
 import re
@@ -52,7 +53,10 @@ def why_not() -> str:
 
 
 def fetched() -> tuple[Path, Path]:
-    """Kernel and initramfs, made of Debian's packages the first time."""
+    """Kernel and initramfs, made of Debian's packages the first time; the source is compiled, since a slow processor
+    that may write nothing would do that after every reset."""
+    compileall.compile_dir(SOURCE, quiet=1)
+    compileall.compile_dir(HERE, quiet=1)
     kernel, initramfs = PARTS / "vmlinuz", PARTS / "initramfs"
     if kernel.exists() and initramfs.exists():
         initramfs.write_bytes(_initramfs())

@@ -274,8 +274,9 @@ def lines_of_the_table() -> dict[str, Line]:
     }
 
 
-def play(how: Callable[[Played], Path], resets: int, folder: Path, at_once: int) -> dict[str, Line]:
-    """As many machines as it takes."""
+def play(how: Callable[[Played], Path], resets: int, folder: Path, at_once: int, first: int = 0) -> dict[str, Line]:
+    """As many machines as it takes. ``first``: the first one's number, of which its draws are made. What was counted
+    so far is told after each session, so that a table that was never printed is not lost."""
     lines = lines_of_the_table()
     done: list[Played] = []
     guard = threading.Lock()
@@ -292,10 +293,12 @@ def play(how: Callable[[Played], Path], resets: int, folder: Path, at_once: int)
         with guard:
             done.append(played)
             judge(played, home, lines)
-            print(f"{played.name}: {len(played.resets)} resets, {played.boots} boots", file=sys.stderr, flush=True)
+            counts = {key: [line.tried, line.survived, line.lost] for key, line in lines.items()}
+            told = {"session": played.name, "resets": len(played.resets), "boots": played.boots, "so far": counts}
+            print(json.dumps(told), file=sys.stderr, flush=True)
 
-    number = 0
-    while lines["resets"].tried < resets and number < resets:
+    number = first
+    while lines["resets"].tried < resets and number < first + resets:
         wanted = max(1, min(at_once, -(-(resets - lines["resets"].tried) // RESETS_A_SESSION)))
         threads = [threading.Thread(target=one, args=(number + place,)) for place in range(wanted)]
         number += wanted
@@ -318,6 +321,7 @@ def main() -> int:
     asked.add_argument("how", choices=("inside", "on"))
     asked.add_argument("--resets", type=int, default=20)
     asked.add_argument("--at-once", type=int, default=4, help="machines side by side")
+    asked.add_argument("--first", type=int, default=0, help="number of the first machine; slices of others add up")
     asked.add_argument("--keep", action="store_true", help="leave the folder of each machine")
     told = asked.parse_args()
     if words := why_not():
@@ -326,7 +330,7 @@ def main() -> int:
     fetched()
     folder = Path(tempfile.mkdtemp(prefix="resets-"))
     try:
-        lines = play({"inside": inside, "on": on}[told.how], told.resets, folder, told.at_once)
+        lines = play({"inside": inside, "on": on}[told.how], told.resets, folder, told.at_once, told.first)
         print(json.dumps({"how": told.how, "folder": str(folder) if told.keep else ""}), file=sys.stderr)
         return print_table(lines.values())
     finally:

@@ -5,7 +5,8 @@ from __future__ import annotations
 import os
 
 import pytest
-from hostile import Tried, play
+from hostile import play
+from table import Counted
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="the peak of memory is read by POSIX's resource module")
 
@@ -16,7 +17,7 @@ MORE = [pytest.param(kind, 10 * cases, marks=pytest.mark.long) for kind, cases i
 
 @pytest.mark.parametrize(("kind", "cases"), [*SOME, *MORE])
 def test_no_hostile_file_is_more_than_refused(kind: str, cases: int) -> None:
-    tried = Tried(kind)
+    tried = Counted(kind)
     play(kind, 0, cases, tried)
     assert (tried.tried, tried.lost) == (cases, [])
 
@@ -24,6 +25,6 @@ def test_no_hostile_file_is_more_than_refused(kind: str, cases: int) -> None:
 def test_the_counting_can_fail(monkeypatch: pytest.MonkeyPatch) -> None:
     """With nothing granted, everything is lost: the limits are really looked at."""
     monkeypatch.setattr("hostile.MEGABYTES", 1)
-    tried = Tried("card")
+    tried = Counted("card")
     play("card", 7, 8, tried)
     assert tried.lost and tried.survived == 0

@@ -21,8 +21,9 @@ from surefoot.rig.protocols import Hands
 from surefoot.rig.system_name import system_name
 from surefoot.units import Setting, Unit
 
-START_SECONDS: Final = 30.0
-"""How long it may take to start: a machine under load starts Python slowly, and nothing is applied before."""
+START_SECONDS: Final = 90.0
+"""How long it may take to start: a machine under load starts Python slowly (30 s were too few for one in an emulator
+beside others), and nothing is applied before."""
 
 
 @runtime_checkable
