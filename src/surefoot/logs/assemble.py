@@ -26,8 +26,10 @@ from surefoot.logs.imported import ImportedLog, Part, join
 from surefoot.logs.intake import take_in
 from surefoot.logs.lines import Ints, Lines, index_lines, split
 from surefoot.logs.long_form import turned
+from surefoot.logs.measures import Measure, measure
 from surefoot.logs.numbers import Decimal, is_grouped, is_missing
 from surefoot.logs.odd_cells import OddCells, odd_cells, rows_of
+from surefoot.logs.patterns import Plan, find_patterns, plan
 from surefoot.logs.plausible import outside
 from surefoot.logs.problems import Ledger, spans
 from surefoot.logs.reader import Columns, Parse, Quiet, read_ahead
@@ -147,28 +149,45 @@ def _read(headed: _Headed, ledger: Ledger, options: _Options) -> Part:
     forced = _forced_times(said, texts, names)
     found = _time_columns(texts, names, units, cells_by_column, own_decimals, forced)
     main, date, others = choose(found)
-    as_text = {
-        place for place in range(width) if not _plain_numbers(cells_by_column[place], decimal, own_decimals[place])
-    }
-    as_text |= {column.index for column in found if column.is_text}
+    as_words = frozenset(column.index for column in found if column.is_text)
+    plain = frozenset(
+        place
+        for place in range(width)
+        if place not in as_words and _plain_numbers(cells_by_column[place], decimal, own_decimals[place])
+    )
     blanks = any(
         line[place + 1 : place + 2] == " " for line in shown for place in [line.rfind(dialect.delimiter or " ")]
     )
     titles = [lines.text(index) for index in range(header.first)]
     _tell_preamble(header, titles, lines, ledger)
     shape = Shape(dialect.delimiter, width, usual, header.first, header.records, named)
-    empties = sorted({cell for cells in cells_by_column for cell in cells if cell and is_missing(cell)})
-    odd = odd_cells(lines, header.first, dialect.delimiter, frozenset(as_text))
-    parse = Parse(dialect.delimiter, decimal, frozenset(as_text), (*empties, *odd.words), blanks)
+    empties = {cell for cells in cells_by_column for cell in cells if cell and is_missing(cell)}
+    planned = None
+    patterns = find_patterns(lines, header.first, dialect.delimiter, decimal)
+    if patterns is not None:
+        written = {place: told for place, unit in enumerate(units) if unit and (told := measure(unit))}
+        planned = plan(lines, patterns, usual, plain, as_words, cells_by_column, written)
+    if planned is None:
+        as_text = frozenset(range(width)) - plain
+        planned = Plan(lines, {}, b"", as_text, (), odd_cells(lines, header.first, dialect.delimiter, as_text), None)
+    lines, odd = planned.lines, planned.odd
+    parse = Parse(
+        dialect.delimiter,
+        decimal,
+        planned.as_text,
+        tuple(sorted({*empties, *planned.empties, *odd.words})),
+        blanks,
+        planned.taken_out,
+    )
     regular = not lines.cut and all(len(row) == usual for row in rows)
     with Quiet(), ThreadPoolExecutor(1) as pool:
         rest = memoryview(lines.data)[int(lines.starts[header.first]) : int(lines.ends[-1])]
         ahead = read_ahead(pool, rest, width, parse, lines.quoted) if regular else None
-        block = gather(lines, shape, ledger, frozenset(text.strip() for text in titles))
+        block = gather(lines, shape, ledger, frozenset(text.strip() for text in titles), planned.uneven)
         columns = Columns(block, parse, ahead)
         return _Assembly(
             ledger, said, options.timezone, options.day_first, options.interval_seconds, block, columns, own_decimals,
-            texts, names, units, cells_by_column, main, date, others, titles, shape.most, lines.cut, odd,
+            texts, names, units, cells_by_column, main, date, others, titles, shape.most, lines.cut, odd, planned.united,
         ).finish(
             fingerprint=fingerprint(header.texts if header.records else texts),
             encoding=options.encoding,
@@ -354,6 +373,7 @@ class _Assembly:
     most: int
     cut: bool
     odd: OddCells
+    united: dict[int, Measure]
 
     def finish(self, *, fingerprint: str, encoding: str, delimiter: str, decimal: str, header_line: int | None) -> Part:
         """Times, cells, claims, order; the finished log."""
@@ -459,7 +479,10 @@ class _Assembly:
         return rows[~wrong], {place: cells.at(~wrong) for place, cells in read.items()}
 
     def _with_words(self, place: int, cells: Cells, rows: Ints) -> Cells:
-        """The cells of a column, those that were words told as not understood."""
+        """The cells of a column, those that were words told as not understood; its unit where that was taken out."""
+        unit = self.united.get(place)
+        if unit is not None:
+            cells = replace(cells, measure=unit, boolean=False)
         told = self.odd.at.get(place)
         if not told or cells.bad.size == 0:
             return cells

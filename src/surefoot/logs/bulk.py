@@ -14,22 +14,24 @@ from surefoot.logs.sections import MANY, refuse_wide
 from surefoot.logs.shapes import LONGEST
 
 
+_MOST_LOOKED_AT = 20_000  # records counted one by one
+
+
 @dataclass(frozen=True)
 class Place:
-    """Where the cells of regular records lie: records of ``index`` from ``first`` on, all of ``usual`` cells, ``hits``
-    the bytes that set them apart."""
+    """Where the cells of regular records lie: records of ``index`` from ``first`` on, all of ``usual`` cells."""
 
     index: Lines
     first: int
     usual: int
     delimiter: str
-    hits: NDArray[np.bool_]
 
     @cached_property
     def grid(self) -> Ints:
         """Offsets of the delimiters, shape (n, usual - 1)."""
         start = int(self.index.starts[self.first])
-        return (np.flatnonzero(self.hits[start:]) + start).reshape(len(self.index) - self.first, self.usual - 1)
+        hits = self.index.delimiters(self.delimiter)
+        return (np.flatnonzero(hits[start:]) + start).reshape(len(self.index) - self.first, self.usual - 1)
 
     def texts(self, column: int) -> NDArray[np.bytes_] | None:
         """The cells of one column as bytes, shape (n,), quotes around them taken off; None when one is too long."""
@@ -124,14 +126,16 @@ class Shape:
         return self.width if self.named is None else self.named
 
 
-def gather(lines: Lines, shape: Shape, ledger: Ledger, preamble: frozenset[str]) -> Block:
-    """The records from the first sample on as one block; repeated headers and blanks left out, short records filled."""
+def gather(
+    lines: Lines, shape: Shape, ledger: Ledger, preamble: frozenset[str], uneven: Ints | None = None
+) -> Block:
+    """The records from the first sample on as one block; repeated headers and blanks left out, short records filled.
+
+    ``uneven``: the only records that may have another number of cells than the usual, where that is known."""
     if shape.first >= len(lines):
         return Block(b"", np.zeros(0, dtype=np.int64), shape.width)
-    hits = lines.delimiters(shape.delimiter)
-    even = lines.all_have(hits, shape.first, shape.usual - 1)
+    fields = _fields(lines, shape, uneven)
     repeated = _repeats(lines, shape)
-    fields = None if even else lines.fields(hits)
     odd = np.zeros(len(lines), dtype=np.bool_)
     odd[shape.first :] = lines.stray[shape.first :]
     if fields is not None:
@@ -144,11 +148,25 @@ def gather(lines: Lines, shape: Shape, ledger: Ledger, preamble: frozenset[str])
     odd_places = np.flatnonzero(odd)
     if not odd_places.size:
         data = memoryview(lines.data)[int(lines.starts[shape.first]) : int(lines.ends[-1])]
-        place = Place(lines, shape.first, shape.usual, shape.delimiter, hits)
+        place = Place(lines, shape.first, shape.usual, shape.delimiter)
         return Block(data, lines.numbers[shape.first :], shape.width, place, lines.quoted)
     if fields is None:
-        fields = lines.fields(hits)
+        fields = np.full(len(lines), shape.usual, dtype=np.int64)
     return _mended(lines, shape, ledger, preamble, odd_places, set(repeated.tolist()), fields)
+
+
+def _fields(lines: Lines, shape: Shape, uneven: Ints | None) -> Ints | None:
+    """Cells of every record, shape (n,); None when all from the first sample on have the usual number."""
+    if uneven is None or uneven.size > _MOST_LOOKED_AT:
+        hits = lines.delimiters(shape.delimiter)
+        return None if lines.all_have(hits, shape.first, shape.usual - 1) else lines.fields(hits)
+    if not uneven.size:
+        return None
+    fields = np.full(len(lines), shape.usual, dtype=np.int64)
+    for record in uneven.tolist():
+        text = lines.text(record)
+        fields[record] = len(split(text.replace('"', "") if lines.stray[record] else text, shape.delimiter))
+    return fields
 
 
 def _repeats(lines: Lines, shape: Shape) -> Ints:
@@ -260,9 +278,8 @@ def _mended(
     quoted = b'"' in data
     if data:
         index = index_lines(data)
-        hits = index.delimiters(shape.delimiter)
-        if len(index) == joined.size and index.all_have(hits, 0, shape.usual - 1):
-            place = Place(index, 0, shape.usual, shape.delimiter, hits)
+        if len(index) == joined.size and index.all_have(index.delimiters(shape.delimiter), 0, shape.usual - 1):
+            place = Place(index, 0, shape.usual, shape.delimiter)
     return Block(data.removesuffix(b"\n"), joined, shape.width, place, quoted)
 
 

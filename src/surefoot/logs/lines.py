@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 Ints = NDArray[np.int64]
+_PIECE = 1 << 18
 LONGEST_RECORD = 20  # physical lines that one quoted record may span
 
 
@@ -73,7 +74,7 @@ def index_lines(data: bytes, first_line: int = 1) -> Lines:
     A record goes on over a line end only inside quotes that are closed within a few lines.
     """
     buffer = np.frombuffer(data, dtype=np.uint8)
-    breaks = np.flatnonzero(buffer == 10).astype(np.int64)
+    breaks = _places(buffer, 10)
     starts = np.concatenate([np.zeros(1, dtype=np.int64), breaks + 1])
     ends = np.concatenate([breaks, np.full(1, len(data), dtype=np.int64)])
     cut = bool(starts[-1] < len(data))
@@ -102,6 +103,12 @@ def index_lines(data: bytes, first_line: int = 1) -> Lines:
                 position += 1
         starts, ends, numbers, stray = starts[keep], ends[keep], numbers[keep], stray[keep]
     return Lines(data, starts, ends, numbers, stray, quoted, cut)
+
+
+def _places(buffer: NDArray[np.uint8], code: int) -> Ints:
+    """Where a byte stands, looked for in pieces that stay in the processor's cache."""
+    found = [np.flatnonzero(buffer[at : at + _PIECE] == code) + at for at in range(0, buffer.size, _PIECE)]
+    return np.concatenate([np.zeros(0, dtype=np.int64), *found])
 
 
 def _opens(data: bytes, start: int, end: int) -> bool:

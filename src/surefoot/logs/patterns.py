@@ -1,0 +1,258 @@
+"""Patterns of a log's records: what is left of each once its digits are taken out.
+
+Records with one pattern are built alike, so that what a look at one says holds for all of them: how many cells they
+have, where words stand, what unit is written behind a number. One pass at the speed of copying finds them.
+"""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from surefoot.logs.lines import Ints, Lines, split
+from surefoot.logs.measures import Measure, measure
+from surefoot.logs.numbers import Decimal, as_number, is_missing
+from surefoot.logs.odd_cells import OddCells
+
+_CHUNK = 1 << 20
+_DIGITS = b"0123456789+-"
+_MOST_PATTERNS = 3000
+_MOST_ODD = 5000  # records rewritten one by one
+_MOST_MISSING = 40  # spellings
+
+
+@dataclass(frozen=True)
+class Patterns:
+    """``usual``: cells of the commonest pattern, with their blanks; ``counts``: records of each pattern;
+    ``where``: records of each but the commonest; ``delimiter`` and ``decimal`` under which they were found."""
+
+    usual: tuple[str, ...]
+    commonest: bytes
+    counts: dict[bytes, int]
+    where: dict[bytes, list[int]]
+    delimiter: str
+    decimal: Decimal
+    first: int
+
+    def cells(self, pattern: bytes) -> list[str]:
+        """The cells of a pattern, with the blanks in them."""
+        return _cells(pattern, self.delimiter)
+
+
+def find_patterns(lines: Lines, first: int, delimiter: str, decimal: Decimal) -> Patterns | None:
+    """The patterns of the records from ``first`` on; None where they are too many to be of use.
+
+    None also where a record goes over several lines, or where the digits' own signs set cells apart.
+    """
+    count = len(lines) - first
+    if count < 1 or not delimiter or delimiter in f"{decimal}+-" or delimiter.isdigit() or not delimiter.isascii():
+        return None
+    if int(lines.numbers[-1] - lines.numbers[first]) != count - 1:
+        return None
+    taken_out = _DIGITS + decimal.encode()
+    counts: dict[bytes, int] = {}
+    where: dict[bytes, list[int]] = {}
+    likely = b""
+    for start, end, piece in _chunks(lines, first):
+        left = piece.translate(None, taken_out)
+        if likely and left == likely * (end - start):
+            counts[likely] += end - start
+            continue
+        rows = left.split(b"\n")
+        if end < len(lines) or not rows[-1]:
+            rows.pop()
+        if len(rows) != end - start:
+            return None
+        found = {pattern: 0 for pattern in rows}
+        if len(found) + len(counts) > _MOST_PATTERNS:
+            return None
+        for pattern in rows:
+            found[pattern] += 1
+        common = max(found, key=lambda pattern: found[pattern])
+        if not likely:
+            likely = common + b"\n"
+            counts[likely] = 0
+        usual = likely[:-1]
+        counts[likely] += found.pop(usual, 0)
+        for pattern, number in found.items():
+            counts[pattern] = counts.get(pattern, 0) + number
+        if found:
+            for place, pattern in enumerate(rows, start=start):
+                if pattern != usual:
+                    where.setdefault(pattern, []).append(place)
+    counts[likely[:-1]] = counts.pop(likely)
+    usual_cells = tuple(_cells(likely[:-1], delimiter))
+    if likely.count(b'"') % 2:
+        return None
+    return Patterns(usual_cells, likely[:-1], counts, where, delimiter, decimal, first)
+
+
+def _chunks(lines: Lines, first: int) -> Iterator[tuple[int, int, bytes]]:
+    """(first record, record after the last, their bytes with line ends), about a mebibyte each."""
+    start = first
+    while start < len(lines):
+        at = int(lines.starts[start])
+        end = max(start + 1, int(np.searchsorted(lines.starts, at + _CHUNK)))
+        end = min(end, len(lines))
+        stop = int(lines.starts[end]) if end < len(lines) else len(lines.data)
+        yield start, end, lines.data[at:stop]
+        start = end
+
+
+def _cells(pattern: bytes, delimiter: str) -> list[str]:
+    text = pattern.decode("utf-8", errors="replace").rstrip("\r")
+    if '"' not in text:
+        return text.split(delimiter)
+    try:
+        return next(csv.reader([text], delimiter=delimiter), [])
+    except csv.Error:
+        return []
+
+
+@dataclass(frozen=True)
+class Plan:
+    """How the columns of a log are read, by its patterns.
+
+    ``lines``: its records, those with odd cells in columns of numbers rewritten; ``united``: by column, the unit that
+    stands in its cells; ``taken_out``: the bytes of these units; ``as_text``: columns read cell by cell; ``empties``:
+    spellings of a gap; ``odd``: the cells not understood; ``uneven``: records that are not built as the others, None
+    where that is not known.
+    """
+
+    lines: Lines
+    united: dict[int, Measure]
+    taken_out: bytes
+    as_text: frozenset[int]
+    empties: tuple[str, ...]
+    odd: OddCells
+    uneven: Ints | None
+
+
+def plan(
+    lines: Lines,
+    found: Patterns,
+    usual: int,
+    plain: frozenset[int],
+    times: frozenset[int],
+    samples: list[list[str]],
+    headers: dict[int, Measure],
+) -> Plan | None:
+    """Plan the reading; None where the patterns are of no help. ``usual``: cells of an ordinary record; ``plain``:
+    columns of plain numbers by a sample; ``times``: columns that are read as text; ``samples``: cells by column;
+    ``headers``: units written in the header, by column."""
+    if len(found.usual) != usual:
+        return None
+    width = len(samples)
+    united = {
+        place: told
+        for place, cell in enumerate(found.usual)
+        if place not in plain and place not in times and (told := _united(cell.strip(), samples[place], found))
+    }
+    rows = sum(found.counts.values())
+    patterns = {pattern: found.cells(pattern) for pattern in found.where}
+    uneven = {pattern for pattern, cells in patterns.items() if len(cells) != usual or pattern.count(b'"') % 2}
+    odd: dict[bytes, list[int]] = {}
+    per_column: dict[int, int] = {}
+    empties: set[str] = set()
+    for pattern in patterns.keys() - uneven:
+        for place, (cell, own) in enumerate(zip(patterns[pattern], found.usual, strict=True)):
+            if cell == own or (place not in plain and place not in united):
+                continue
+            if place in plain and not own.strip() and is_missing(cell):
+                empties.add(cell.strip())
+                continue
+            odd.setdefault(pattern, []).append(place)
+            per_column[place] = per_column.get(place, 0) + found.counts[pattern]
+    many = {place for place, count in per_column.items() if count > max(50, 0.02 * rows)}
+    if len(empties) > _MOST_MISSING or any(found.usual[place].strip() for place in plain - many if place < usual):
+        return None
+    united = {place: told for place, told in united.items() if place not in many}
+    numbers = (plain - many) | set(united)
+    records = sorted(
+        record
+        for pattern, places in odd.items()
+        if not numbers.isdisjoint(places)
+        for record in found.where[pattern]
+    )
+    taken_out = {code for place in united for code in found.usual[place].encode()}
+    if len(records) > _MOST_ODD or taken_out & set(found.delimiter.encode() + b'"0123456789+-.,\r\n'):
+        return None
+    units = {**{place: told for place, told in headers.items() if place in plain}, **united}
+    new_lines, told = _rewritten(lines, records, found, frozenset(numbers), units)
+    return Plan(
+        lines=new_lines,
+        united=united,
+        taken_out=bytes(sorted(taken_out)),
+        as_text=frozenset(range(width)) - numbers,
+        empties=tuple(sorted(empties - {""})),
+        odd=OddCells((), told),
+        uneven=np.array(sorted(record for pattern in uneven for record in found.where[pattern]), dtype=np.int64),
+    )
+
+
+def _united(cell: str, samples: list[str], found: Patterns) -> Measure | None:
+    """The unit that stands behind every number of a column; None where it does not."""
+    told = measure(cell) if cell else None
+    if told is None or any(char.isdigit() for char in cell):
+        return None
+    there = [text for text in samples if not is_missing(text)]
+    if not there:
+        return None
+    for text in there:
+        if not text.endswith(cell):
+            return None
+        number = text[: len(text) - len(cell)].rstrip()
+        if not number.lstrip("+-").replace(found.decimal, "", 1).isdigit() or not number.isascii():
+            return None
+    return told
+
+
+def _rewritten(
+    lines: Lines, records: list[int], found: Patterns, numbers: frozenset[int], units: dict[int, Measure]
+) -> tuple[Lines, dict[int, tuple[tuple[int, str], ...]]]:
+    """The records with their odd cells as plain numbers or as gaps, and what was not understood, by column."""
+    told: dict[int, list[tuple[int, str]]] = {}
+    if not records:
+        return lines, {}
+    pieces: list[bytes] = []
+    sizes = np.zeros(len(lines), dtype=np.int64)
+    cursor = 0
+    for record in records:
+        start, end = int(lines.starts[record]), int(lines.ends[record])
+        cells = split(lines.text(record), found.delimiter)
+        for place in numbers:
+            cell = cells[place]
+            kept = _as_plain(cell, units.get(place), found.decimal)
+            if kept is None:
+                told.setdefault(place, []).append((int(lines.numbers[record]), cell))
+                kept = ""
+            cells[place] = kept
+        quoted = [f'"{cell}"' if found.delimiter in cell else cell for cell in (c.replace('"', "") for c in cells)]
+        new = found.delimiter.join(quoted).encode("utf-8", errors="replace")
+        pieces += [lines.data[cursor:start], new]
+        sizes[record] = len(new) - (end - start)
+        cursor = end
+    pieces.append(lines.data[cursor:])
+    before = np.concatenate([np.zeros(1, dtype=np.int64), np.cumsum(sizes)])
+    data = b"".join(pieces)
+    changed = replace(lines, data=data, starts=lines.starts + before[:-1], ends=lines.ends + before[1:])
+    return changed, {place: tuple(cells) for place, cells in told.items()}
+
+
+def _as_plain(cell: str, unit: Measure | None, decimal: Decimal) -> str | None:
+    """A cell as a plain number in the column's unit, "" for a gap; None when it is neither."""
+    if is_missing(cell):
+        return ""
+    number = as_number(cell, decimal)
+    if number is None or (number.measure is not None and unit is None):
+        return None
+    value = number.value
+    if number.measure is not None and unit is not None and number.measure != unit:
+        if number.measure.family != unit.family:
+            return None
+        value = (value * number.measure.factor + number.measure.offset - unit.offset) / unit.factor
+    text = np.format_float_positional(value, trim="-")
+    return text.replace(".", decimal)
