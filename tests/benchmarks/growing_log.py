@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import math
 import tempfile
 import time
 from pathlib import Path
@@ -37,7 +38,8 @@ def main() -> None:
 
 
 def _line(number: int) -> str:
-    cells = [f"{40 + (number + column) % 50}.{column % 10}" for column in range(COLUMNS - 1)]
+    # Each column goes its own way: a pattern that moves one column on with each line is a shifted row.
+    cells = [f"{40 + 47 * column % 50 + math.sin(number / 9 + column):.1f}" for column in range(COLUMNS - 1)]
     return f"2031-05-04 {9 + number // 3600:02d}:{number // 60 % 60:02d}:{number % 60:02d}," + ",".join(cells) + "\n"
 
 

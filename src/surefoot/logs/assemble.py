@@ -345,6 +345,9 @@ def _tell_preamble(header: Header, titles: list[str], lines: Lines, ledger: Ledg
 
 def _is_wild(values: Floats) -> bool:
     """Whether the last of some numbers is of quite another size than all before it."""
+    head = np.abs(values[:64][np.isfinite(values[:64])])
+    if values[-1] and head.size and abs(float(values[-1])) <= 50 * float(head.max()) + 10:
+        return False
     before = np.abs(values[:-1][np.isfinite(values[:-1])])
     last = abs(float(values[-1]))
     return bool(before.size) and (last > 50 * float(before.max()) + 10 or (last == 0 and float(before.min()) > 0))

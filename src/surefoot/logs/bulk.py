@@ -14,6 +14,8 @@ from surefoot.logs.sections import MANY, refuse_wide
 from surefoot.logs.shapes import LONGEST
 
 
+_MOST_BLANKS = 60
+_ORDINARY = 26  # characters of most stamps, with their end
 _MOST_LOOKED_AT = 20_000  # records counted one by one
 
 
@@ -46,6 +48,7 @@ class Place:
         if column < self.usual - 1:
             ends = self.grid[:, column]
         if self.index.quoted:
+            starts, ends = _without_blanks(buffer, starts, ends)
             safe = np.minimum(starts, buffer.size - 1)
             opened = (buffer[safe] == 34) & (buffer[np.maximum(ends - 1, 0)] == 34) & (ends - starts >= 2)
             starts, ends = starts + opened, ends - opened
@@ -56,12 +59,24 @@ class Place:
 
     def _first_cells(self, buffer: NDArray[np.uint8], starts: Ints) -> NDArray[np.bytes_] | None:
         """The first cells end at the first delimiter: no need to know the others."""
-        codes = _windows(buffer, starts, LONGEST + 1)
-        ended = codes == ord(self.delimiter)
-        lengths = ended.argmax(axis=1)
-        if not ended[np.arange(lengths.size), lengths].all():
-            return None
-        return _as_bytes(codes[:, : max(1, int(lengths.max()))], lengths)
+        for width in (_ORDINARY, LONGEST + 1):
+            codes = _windows(buffer, starts, width)
+            ended = codes == ord(self.delimiter)
+            lengths = ended.argmax(axis=1)
+            if ended[np.arange(lengths.size), lengths].all():
+                return _as_bytes(codes[:, : max(1, int(lengths.max()))], lengths)
+        return None
+
+
+def _without_blanks(buffer: NDArray[np.uint8], starts: Ints, ends: Ints) -> tuple[Ints, Ints]:
+    """Cells without the blanks around them, so that their quotes stand first and last."""
+    for _ in range(_MOST_BLANKS):
+        led = (starts < ends) & (buffer[np.minimum(starts, buffer.size - 1)] == 32)
+        trailed = (starts + led < ends) & (buffer[np.maximum(ends - 1, 0)] == 32)
+        if not led.any() and not trailed.any():
+            break
+        starts, ends = starts + led, ends - trailed
+    return starts, ends
 
 
 def _windows(buffer: NDArray[np.uint8], starts: Ints, width: int) -> NDArray[np.uint8]:

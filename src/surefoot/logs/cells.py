@@ -112,6 +112,8 @@ def _by_shape(column: NDArray[np.bytes_], decimal: Decimal) -> Cells:
     if len(units - {None}) > 1 or (rest.size and words):
         return _mixed(_objects(column), decimal)
     main = next(iter(units - {None}), None)
+    if words and not _is_flag(values):
+        return _mixed(_objects(column), decimal)  # a word among numbers is none
     if not rest.size:
         return Cells(values, np.zeros(column.size, dtype=np.bool_), main, _is_flag(values) and (words or main is None))
     tail = _mixed(_objects(column[rest]), own)
@@ -150,21 +152,18 @@ def _is_flag(values: Floats) -> bool:
 
 
 def _mixed(column: Objects, decimal: Decimal) -> Cells:
-    import pandas as pd
-
     values = np.full(column.size, np.nan)
     bad = np.zeros(column.size, dtype=np.bool_)
     is_text = np.fromiter((isinstance(cell, str) for cell in column), dtype=np.bool_, count=column.size)
-    # JSON has whole numbers without end; one past what a float holds is as good as infinite.
-    held = [np.inf if isinstance(cell, int) and cell.bit_length() > 1000 else cell for cell in column[~is_text]]
-    numbers = pd.to_numeric(pd.Series(held, dtype=object), errors="coerce").to_numpy(np.float64)
+    numbers = np.array([_as_float(cell) for cell in column[~is_text]], dtype=np.float64)
     bad[~is_text] = np.isinf(numbers)
     values[~is_text] = np.where(np.isinf(numbers), np.nan, numbers)
     texts = column[is_text]
     if not texts.size:
         return Cells(values, bad, boolean=_is_flag(values), example="infinity" if bad.any() else "")
-    codes, uniques = pd.factorize(texts)
-    spelled = [str(text) for text in uniques]
+    seen: dict[str, int] = {}
+    codes = np.fromiter((seen.setdefault(text, len(seen)) for text in texts), dtype=np.int64, count=texts.size)
+    spelled = list(seen)
     # One column keeps to one decimal sign: a cell that can only be read one way settles it for the others.
     comma, point, _, _ = decimal_votes(spelled)
     own: Decimal = "," if comma > point else "." if point > comma else decimal
@@ -182,6 +181,11 @@ def _mixed(column: Objects, decimal: Decimal) -> Cells:
     main = _main_measure(found, counts)
     read = np.array([_in_unit(number, main) for number in found])
     empty = np.array([is_missing(text) for text in spelled])
+    if words.any():
+        numbers = np.concatenate([read[~words], values[~is_text]])
+        if np.any((numbers != 0) & (numbers != 1) & np.isfinite(numbers)):
+            read[words] = np.nan  # "on" among temperatures is no 1
+            words[:] = False
     values[is_text] = read[codes]
     wrong = np.isnan(read) & ~empty
     bad[is_text] = wrong[codes]
@@ -190,6 +194,17 @@ def _mixed(column: Objects, decimal: Decimal) -> Cells:
     share = float(bad.sum()) / measured if measured else 0.0
     boolean = _is_flag(values) and (bool(words.any()) or main is None)
     return Cells(values, bad, main, boolean, share, example)
+
+
+def _as_float(cell: Any) -> float:
+    """A cell that is no text; NaN for none. JSON has whole numbers without end: one past what a float holds is as good
+    as infinite."""
+    try:
+        return float(cell)
+    except OverflowError:
+        return float("inf")
+    except (TypeError, ValueError):
+        return float("nan")
 
 
 def _main_measure(found: list[Number | None], counts: NDArray[np.int64]) -> Measure | None:

@@ -110,7 +110,12 @@ def make_claim(
     written = measure(unit) if unit else None
     if written is None and cells.measure is not None:
         written, unit = cells.measure, cells.measure.unit
-    empty = not np.isfinite(cells.values).any()
+    contradicted = ""
+    if written is not None and cells.measure is not None and cells.measure != written:
+        # What stands beside the number is nearer to it than what stands above the column.
+        contradicted = f"the header says {unit}, the cells {cells.measure.unit}"
+        written, unit = cells.measure, cells.measure.unit
+    empty = not np.isfinite(cells.values[:64]).any() and not np.isfinite(cells.values).any()
     blank = Column(index, header, unit, None, 0.0, "", sample)
     if said is not None:
         channel, own = parse_correction(said, header)
@@ -137,6 +142,8 @@ def make_claim(
     if not found.quantity:
         return Claim(replace(blank, how=found.how), found, cells.values, None)
     how, confidence = found.how, found.confidence
+    if contradicted:
+        how, confidence = f"{how}; {contradicted}", min(confidence, UNSURE)
     applied = written
     channel_found = Channel.parse(found.channel)
     raw, gaps = _without_sentinels(channel_found, cells.values)
@@ -159,14 +166,13 @@ def make_claim(
     values = _converted(raw, applied)
     raw, values, more = _without_zeros(channel_found, raw, values)
     gaps += more
-    there = np.isfinite(values)
     wrong = outside(found.quantity, values)
-    share = float(wrong.sum()) / max(1, int(there.sum()))
+    share = float(wrong.sum()) / max(1, int(np.isfinite(values).sum())) if wrong.any() else 0.0
     if share > 0.05:
         how += f"; {share:.0%} of its values are not plausible for a {found.quantity}"
         confidence *= 0.4
     else:
-        why = doubt(channel_found, np.where(wrong, np.nan, values))
+        why = doubt(channel_found, np.where(wrong, np.nan, values) if share else values)
         if why:
             how += f"; {why}"
             confidence = min(confidence, UNSURE)
@@ -193,6 +199,8 @@ def _without_sentinels(channel: Channel, values: Floats) -> tuple[Floats, Gaps]:
 
 
 def _without_zeros(channel: Channel, raw: Floats, values: Floats) -> tuple[Floats, Floats, Gaps]:
+    if not (raw == 0).any():
+        return raw, values, ()
     at = sleeping_zeros(channel, np.where(raw == 0, 0.0, values))
     if at is None:
         return raw, values, ()
@@ -354,6 +362,10 @@ def _rivals(claims: list[Claim]) -> None:
 
 
 def _stands_still(claim: Claim) -> bool:
+    head = claim.values[:64]
+    head = head[np.isfinite(head)]
+    if np.any(head != head[:1]):
+        return False
     there = claim.values[np.isfinite(claim.values)]
     return there.size > 2 and bool(np.all(there == there[0]))
 

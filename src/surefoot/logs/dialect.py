@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from surefoot.logs.lines import split
@@ -12,6 +13,8 @@ from surefoot.logs.problems import Ledger
 from surefoot.logs.stamps import is_stamp
 
 DELIMITERS = (",", ";", "\t", "|")
+RARE_DELIMITERS = ("~", "^", "!", "&", "@", "$", "\x1f", "\x1e", "\x01")
+"""Looked for where none of the common ones sets cells apart."""
 _PLAIN = re.compile(r"^-?[0-9]{1,12}(?:[.,][0-9]{1,9})?$")
 _JUDGED_CELLS = 24
 _HINT = re.compile(r"^\W{0,2}sep=(.)\W?$", re.IGNORECASE)
@@ -35,13 +38,19 @@ def find_dialect(sample: list[str]) -> Dialect:
     some = sample[:40] + sample[40 :: max(1, len(sample) // 20)]
     best, score = _best(some)
     # A long preamble may fill the first lines: then the whole sample is asked.
-    return best if score > 0.5 or len(some) == len(sample) else _best(sample)[0]
+    if score <= 0.5 and len(some) < len(sample):
+        best, score = _best(sample)
+    if score <= 0.5:
+        rare, rare_score = _best(sample, RARE_DELIMITERS)
+        if rare.delimiter and rare_score > score:
+            return rare
+    return best
 
 
-def _best(sample: list[str]) -> tuple[Dialect, float]:
+def _best(sample: list[str], delimiters: Sequence[str] = DELIMITERS) -> tuple[Dialect, float]:
     best = Dialect("", 1)
     best_score = 0.0
-    for delimiter in DELIMITERS:
+    for delimiter in delimiters:
         rows = [split(line, delimiter) for line in sample if line.strip()]
         usual = _usual(rows)
         if usual < 2:

@@ -115,7 +115,7 @@ def _opens(data: bytes, start: int, end: int) -> bool:
     """Whether the last quote of a line stands at the start of a field, as an opening one must."""
     line = data[start:end].rstrip()
     place = line.rindex(b'"')
-    return place == 0 or line[:place].rstrip()[-1:] in (b",", b";", b"\t", b"|", b"")
+    return place == 0 or line[:place].rstrip()[-1:] in (b",", b";", b"\t", b"|", b"~", b"")
 
 
 def split(record: str, delimiter: str) -> list[str]:

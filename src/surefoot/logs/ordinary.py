@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from surefoot.logs.measures import Measure
+from surefoot.logs.plausible import extent
 from surefoot.runs import Channel, Floats
 
 Mask = NDArray[np.bool_]
@@ -146,6 +147,7 @@ _EMPTY = (
     655.35, 3276.7, 327.67, 99999.0,
     2147483647.0, 4294967295.0,
 )  # fmt: skip
+_EMPTY_SET = frozenset(_EMPTY)
 
 
 def _signed(channel: Channel) -> bool:
@@ -157,11 +159,12 @@ def nothing_measured(channel: Channel, values: Floats) -> list[tuple[float, Mask
 
     A value counts only where it stands apart from all others of its column. A true zero of a fan or of a load is kept.
     """
+    low, high = extent(values)
+    # What stands apart from all others is the least or the greatest of them.
+    if (low > 0 and high < 127) or (low not in _EMPTY_SET and high not in _EMPTY_SET):
+        return []
     with np.errstate(invalid="ignore"):
         finite = np.isfinite(values)
-        low, high = (float(values[finite].min()), float(values[finite].max())) if finite.any() else (1.0, 1.0)
-        if low > 0 and high < 127:
-            return []
         found: list[tuple[float, Mask]] = []
         for value in _EMPTY:
             if not low <= value <= high:
@@ -193,6 +196,9 @@ def _apart(channel: Channel, value: float, rest: Floats) -> bool:
 def sleeping_zeros(channel: Channel, values: Floats) -> Mask | None:
     """Zeros that a sleeping part says instead of a reading, shape (n,); None when there are none such."""
     if channel.quantity not in ("temperature", "clock", "voltage", "power") or channel.domain in ("room", "battery"):
+        return None
+    low, high = extent(values)
+    if low > 0 or high < 0:
         return None
     at = values == 0
     if not at.any():

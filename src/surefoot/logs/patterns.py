@@ -223,7 +223,9 @@ def _rewritten(
     for record in records:
         start, end = int(lines.starts[record]), int(lines.ends[record])
         cells = split(lines.text(record), found.delimiter)
-        for place in numbers:
+        for place in sorted(numbers):
+            if place >= len(cells):
+                break  # the header names more columns than the samples have
             cell = cells[place]
             kept = _as_plain(cell, units.get(place), found.decimal)
             if kept is None:

@@ -57,9 +57,19 @@ _BARE: dict[str, tuple[tuple[float, float, Measure], ...]] = {
 }
 
 
+def extent(values: Floats) -> tuple[float, float]:
+    """The least and the greatest of some numbers; NaN twice where there are none."""
+    if not values.size:
+        return float("nan"), float("nan")
+    return float(np.fmin.reduce(values)), float(np.fmax.reduce(values))
+
+
 def outside(quantity: str, values: Floats) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
     """Where values in canonical units cannot be readings of the quantity. NaN is never outside."""
     low, high = BANDS[quantity]
+    least, most = extent(values)
+    if low <= least and most <= high:
+        return np.zeros(values.size, dtype=np.bool_)
     with np.errstate(invalid="ignore"):
         return np.asarray((values < low) | (values > high), dtype=np.bool_)
 

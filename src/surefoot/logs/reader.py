@@ -16,6 +16,8 @@ from surefoot.logs.lines import index_lines, split
 from surefoot.logs.numbers import Decimal
 
 Column = NDArray[Any]
+FEW_CELLS = 20_000
+"""So few are read without the parser."""
 _PIECE = 1 << 18
 WORTH_A_THREAD = 2_000_000  # bytes; below this, starting ahead gains nothing
 
@@ -91,6 +93,9 @@ class Columns(Sequence[Column]):
             self._found = {place: np.zeros(0) for place in range(block.width)}
             return
         wanted = [place for place in range(block.width) if place not in self._found]
+        if block.lines.size * block.width <= FEW_CELLS:
+            self._found.update(_few(block, self._parse.delimiter, wanted))
+            return
         frame = self._ahead.result() if self._ahead is not None and block.is_whole else None
         if frame is not None and not set(wanted) <= set(frame.columns):
             frame = None
@@ -173,6 +178,13 @@ def _plain(series: Any) -> NDArray[Any]:
     if series.dtype.kind in "iuf":
         return np.asarray(series.to_numpy(), dtype=np.float64)
     return np.asarray(series.to_numpy(dtype=object, na_value=None), dtype=object)
+
+
+def _few(block: Block, delimiter: str, wanted: list[int]) -> dict[int, NDArray[Any]]:
+    """Columns of a small log as texts, from where they lie: the parser would take longer to be loaded."""
+    found = {place: texts for place in wanted if (texts := block.texts(place)) is not None}
+    rest = [place for place in wanted if place not in found]
+    return {**found, **(_one_by_one(block, delimiter, rest) if rest else {})}
 
 
 def _one_by_one(block: Block, delimiter: str, wanted: list[int]) -> dict[int, NDArray[Any]]:
