@@ -182,7 +182,9 @@ def good(seed: int) -> Log:
     log.end = draw.choice(["\n", "\n", "\r\n"])
     log.pack = draw.choice([""] * 8 + ["gzip", "bzip2", "xz", "zip"])
     log.quoted = layout == "delimited" and draw.random() < 0.15
-    log.preamble = draw.sample(["# made on the bench", "second try of the evening", "probe 4"], draw.choice([0, 0, 1, 2]))
+    log.preamble = draw.sample(
+        ["# made on the bench", "second try of the evening", "probe 4"], draw.choice([0, 0, 1, 2])
+    )
     if layout != "delimited":
         log.preamble = []
     chosen = draw.sample(SENSORS, draw.randint(2, len(SENSORS)))
@@ -210,9 +212,9 @@ def good(seed: int) -> Log:
     title, spell = TIMES[log.time_kind]
     way = draw.choice([" [{}]", " ({})", ", {}" if log.delimiter.strip() != "," else " [{}]", " / {}"])
     log.header = [title]
-    for sensor, unit in zip(chosen, log.units, strict=True):
+    for sensor, told in zip(chosen, log.units, strict=True):
         name = sensor.names[language]
-        log.header.append(name + (way.format(unit[0]) if log.unit_in == "header" else ""))
+        log.header.append(name + (way.format(told[0]) if log.unit_in == "header" else ""))
     if log.unit_in == "row":
         log.rows.append(Row(["", *(unit[0] for unit in log.units)]))
     for row in range(rows):
@@ -258,7 +260,10 @@ def written(log: Log) -> bytes:
         lines = [*log.preamble, *(log.delimiter.join(row) for row in table)]
         data = (log.end.join(lines) + log.end).encode(log.encoding, errors="replace")
     elif log.layout == "aligned":
-        table = [[cell.replace(" ", "_") if place == 0 else cell for cell in row] for place, row in enumerate([log.header, *rows])]
+        table = [
+            [cell.replace(" ", "_") if place == 0 else cell for cell in row]
+            for place, row in enumerate([log.header, *rows])
+        ]
         width = max((len(row) for row in table), default=1)
         sizes = [max((len(row[place]) for row in table if place < len(row)), default=1) for place in range(width)]
         lines = ["  ".join(cell.ljust(sizes[place]) for place, cell in enumerate(row)) for row in table]
@@ -385,7 +390,7 @@ def a_cell_inserted(log: Log, draw: random.Random) -> bool:
 def a_cell_lost(log: Log, draw: random.Random) -> bool:
     if not _flat(log):
         return False
-    at = draw.randint(1, len(log.header) - 1)
+    at = draw.randint(1, len(log.channels))
     pad = draw.random() < 0.5
     for row in _some(log, draw):
         if len(row.cells) > at:
@@ -393,7 +398,7 @@ def a_cell_lost(log: Log, draw: random.Random) -> bool:
             del row.cells[at]
             if pad:
                 row.cells.append("")
-            if at == len(log.header) - 1:
+            if at == len(log.channels):
                 row.truth[log.channels[at - 1]] = float("nan")
     return True
 
@@ -402,17 +407,18 @@ def a_cell_lost(log: Log, draw: random.Random) -> bool:
 def shifted_right(log: Log, draw: random.Random) -> bool:
     if not _flat(log):
         return False
-    at = draw.randint(1, len(log.header) - 1)
+    at = draw.randint(1, len(log.channels))
     what = draw.choice(["", "", "5", "0"])
     for row in _some(log, draw):
         if len(row.cells) > at:
             row.cells.insert(at, what)
             row.cells.pop()
-            if at == len(log.header) - 1:
+            if at == len(log.channels):
                 assert row.truth is not None
                 row.truth[log.channels[at - 1]] = float("nan")
-    if what and at == len(log.header) - 1:
+    if what and at == len(log.channels):
         return False  # one number in place of another: nobody can see that
+    log.what.append("shifted")
     return True
 
 
@@ -476,7 +482,7 @@ def a_unit_switched(log: Log, draw: random.Random) -> bool:
     """From somewhere on the numbers are in another unit; it is written in the cells or nowhere."""
     place = draw.randrange(len(log.channels))
     channel = log.channels[place]
-    unit, factor, offset, _ = log.units[place]
+    _, factor, offset, _ = log.units[place]
     others = {
         "temperature": [("°F", 1.8, 32.0, 1), ("K", 1.0, 273.15, 2), ("°C", 1.0, 0.0, 1)],
         "clock": [("GHz", 1e-3, 0.0, 4), ("MHz", 1.0, 0.0, 1), ("kHz", 1e3, 0.0, 0)],
@@ -528,7 +534,7 @@ def a_stamp_twice(log: Log, draw: random.Random) -> bool:
 
 @mutation
 def the_clock_steps(log: Log, draw: random.Random) -> bool:
-    title, spell = TIMES[log.time_kind]
+    _, spell = TIMES[log.time_kind]
     rows = _samples(log)
     by = draw.choice([-3600.0, 3600.0, -30.0, 600.0, -7.0])
     if log.time_kind.startswith(("elapsed", "bare")) and draw.random() < 0.5:
@@ -578,7 +584,7 @@ def digits_grouped(log: Log, draw: random.Random) -> bool:
         return False
     some = False
     for row in _samples(log):
-        for place, (_, _, _, decimals) in enumerate(log.units):
+        for place in range(len(log.units)):
             if place + 1 >= len(row.cells):
                 return False
             head, sign, rest = row.cells[place + 1].partition(" ")
@@ -670,7 +676,7 @@ def a_rival(log: Log, draw: random.Random) -> bool:
     channel = log.channels[place]
     quantity = channel.partition(".")[2]
     words = ["{} Limit", "{} Max", "{} Average", "{} Target", "Rated {}", "{} Set Point", "{} Min", "Requested {}",
-             "{} Peak", "{} Threshold", "{} (smoothed)", "Design {}", "{} Offset", "Default {}", "{} Budget"]  # fmt: skip
+             "{} Peak", "{} Threshold", "{} (smoothed)", "Design {}", "{} Offset", "Default {}"]  # fmt: skip
     if log.encoding in _PAGES or quantity == "voltage":
         return False
     name = log.header[place + 1]
@@ -692,7 +698,7 @@ def a_rival(log: Log, draw: random.Random) -> bool:
         value = top if still else top * draw.uniform(0.97, 1.03)
         text = log.number(value * factor + offset, decimals)
         told = f"{text} {unit}" if log.unit_in == "cells" else text
-        row.cells.insert(at, unit if row.truth is None else told)
+        row.cells.insert(at, told if row.truth is not None else unit if row is log.rows[0] else rival)
     log.channels.insert(at - 1, f"{channel}!")
     for row in _samples(log):
         assert row.truth is not None

@@ -19,8 +19,9 @@ from surefoot.logs.aligned import from_aligned
 from surefoot.logs.bulk import Block, Shape, gather
 from surefoot.logs.cells import Cells, as_cells, cell_text, tell_bad
 from surefoot.logs.clock import put_in_order, tell_gaps, unroll
-from surefoot.logs.columns import TIME_WORDS, Column, correction_for, make_claim, parse_correction, settle
+from surefoot.logs.columns import TIME_WORDS, Claim, Column, correction_for, make_claim, parse_correction, settle
 from surefoot.logs.dialect import Dialect, find_decimal, find_dialect
+from surefoot.logs.formats import Formats
 from surefoot.logs.header import Header, find_header, refuse_endless
 from surefoot.logs.imported import ImportedLog, Part, join
 from surefoot.logs.intake import take_in
@@ -187,7 +188,8 @@ def _read(headed: _Headed, ledger: Ledger, options: _Options) -> Part:
         columns = Columns(block, parse, ahead)
         return _Assembly(
             ledger, said, options.timezone, options.day_first, options.interval_seconds, block, columns, own_decimals,
-            texts, names, units, cells_by_column, main, date, others, titles, shape.most, lines.cut, odd, planned.united,
+            texts, names, units, cells_by_column, main, date, others, titles, shape.most, lines.cut, odd,
+            planned.united,
         ).finish(
             fingerprint=fingerprint(header.texts if header.records else texts),
             encoding=options.encoding,
@@ -413,6 +415,7 @@ class _Assembly:
                 missing = int(np.isnan(cells.values).sum())
                 if missing:
                     self.ledger.note(f"{self.texts[place]}: {missing} empty cells; gaps, not taken as no.")
+            self._ask_of_impossible(claim, lines)
             claims.append(claim)
         taken, channels = settle(claims)
         if moments is None:
@@ -443,6 +446,23 @@ class _Assembly:
         )
         return Part(log, first, moments.absolute, moments.of_day)
 
+    def _ask_of_impossible(self, claim: Claim, lines: Ints) -> None:
+        """A column whose name and unit are plain, and which holds what it cannot hold from some line on."""
+        column = claim.column
+        if claim.fixed or claim.measure is None or not claim.guess.quantity or not column.channel or not column.unit:
+            return
+        values = claim.values * claim.measure.factor + claim.measure.offset
+        wrong = outside(claim.guess.quantity, values)
+        if not 0.05 * np.isfinite(values).sum() < wrong.sum() < 0.95 * np.isfinite(values).sum():
+            return
+        first = int(np.flatnonzero(wrong)[0])
+        self.ledger.ask(
+            f"{claim.values[first]:g} {column.unit} is no {claim.guess.quantity}, though others of the column are: do "
+            "the cells still stand under their names there, and in that unit?",
+            line=int(lines[first]),
+            column=column.header,
+        )
+
     def _tell_gap(self, header: str, value: float, lines: Ints) -> None:
         if value == 0:
             self.ledger.note(f"{header}: 0 at {spans(lines.tolist())}, as a sleeping part says it; taken as gaps.")
@@ -472,7 +492,9 @@ class _Assembly:
             column_values(read[place].values, read[place].texts) if place in read and not read[place].boolean else None
             for place in range(len(self.columns))
         ]
-        shifted = find_shifted(by_place)
+        kept = rows
+        formats = Formats(lambda row: self.block.cells(int(kept[row])), self.decimals) if self.block.place else None
+        shifted = find_shifted(by_place, formats)
         if shifted is None:
             return rows, read
         wrong = np.zeros(rows.size, dtype=np.bool_)

@@ -13,7 +13,6 @@ from surefoot.logs.problems import Ledger, spans
 from surefoot.logs.sections import MANY, refuse_wide
 from surefoot.logs.shapes import LONGEST
 
-
 _MOST_BLANKS = 60
 _ORDINARY = 26  # characters of most stamps, with their end
 _MOST_LOOKED_AT = 20_000  # records counted one by one
@@ -118,6 +117,12 @@ class Block:
         """Whether it is the rest of the file as it stands, nothing mended or left out."""
         return isinstance(self.data, memoryview)
 
+    def cells(self, row: int) -> list[str]:
+        """The cells of one record; none where they cannot be had so."""
+        if self.place is None:
+            return []
+        return split(self.place.index.text(self.place.first + row), self.place.delimiter)
+
     def texts(self, column: int) -> NDArray[np.bytes_] | None:
         """The cells of one column as bytes, shape (n,); None when they cannot be had so."""
         return self.place.texts(column) if self.place is not None and self.lines.size else None
@@ -141,9 +146,7 @@ class Shape:
         return self.width if self.named is None else self.named
 
 
-def gather(
-    lines: Lines, shape: Shape, ledger: Ledger, preamble: frozenset[str], uneven: Ints | None = None
-) -> Block:
+def gather(lines: Lines, shape: Shape, ledger: Ledger, preamble: frozenset[str], uneven: Ints | None = None) -> Block:
     """The records from the first sample on as one block; repeated headers and blanks left out, short records filled.
 
     ``uneven``: the only records that may have another number of cells than the usual, where that is known."""

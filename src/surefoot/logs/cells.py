@@ -25,7 +25,7 @@ class Cells:
 
     ``bad``: where a cell was not understood; ``measure``: the unit written in the cells (the commonest of its family,
     to which all were brought); ``boolean``: words for yes and no, or nothing but 0 and 1; ``texts``: share of cells
-    that are words of no meaning here.
+    that are words of no meaning here; ``bare``: cells without a unit where others have one.
     """
 
     values: Floats
@@ -34,6 +34,7 @@ class Cells:
     boolean: bool = False
     texts: float = 0.0
     example: str = ""
+    bare: int = 0
 
     def at(self, keep: NDArray[np.bool_]) -> Cells:
         """The cells of some rows."""
@@ -114,16 +115,18 @@ def _by_shape(column: NDArray[np.bytes_], decimal: Decimal) -> Cells:
     main = next(iter(units - {None}), None)
     if words and not _is_flag(values):
         return _mixed(_objects(column), decimal)  # a word among numbers is none
+    bare = sum(int((values[rows] > 0).sum()) for unit, rows in measures if unit is None) if main is not None else 0
     if not rest.size:
-        return Cells(values, np.zeros(column.size, dtype=np.bool_), main, _is_flag(values) and (words or main is None))
-    tail = _mixed(_objects(column[rest]), own)
+        flag = _is_flag(values) and (words or main is None)
+        return Cells(values, np.zeros(column.size, dtype=np.bool_), main, flag, bare=bare)
+    tail = _mixed(_objects(column[rest]), own, values)
     if tail.measure is not None and tail.measure != main:
         return _mixed(_objects(column), decimal)
     values[rest] = tail.values
     bad = np.zeros(column.size, dtype=np.bool_)
     bad[rest] = tail.bad
     share = float(bad.sum()) / max(1, int(np.isfinite(values).sum() + bad.sum()))
-    return Cells(values, bad, main, _is_flag(values) and main is None, share, tail.example)
+    return Cells(values, bad, main, _is_flag(values) and main is None, share, tail.example, bare)
 
 
 def _own_decimal(column: NDArray[np.bytes_], decimal: Decimal) -> Decimal:
@@ -151,7 +154,8 @@ def _is_flag(values: Floats) -> bool:
     return bool(there.size) and bool(np.all((there == 0) | (there == 1)))
 
 
-def _mixed(column: Objects, decimal: Decimal) -> Cells:
+def _mixed(column: Objects, decimal: Decimal, beside: Floats | None = None) -> Cells:
+    """Cells of all kinds; ``beside``: numbers of the same column, read already."""
     values = np.full(column.size, np.nan)
     bad = np.zeros(column.size, dtype=np.bool_)
     is_text = np.fromiter((isinstance(cell, str) for cell in column), dtype=np.bool_, count=column.size)
@@ -182,7 +186,7 @@ def _mixed(column: Objects, decimal: Decimal) -> Cells:
     read = np.array([_in_unit(number, main) for number in found])
     empty = np.array([is_missing(text) for text in spelled])
     if words.any():
-        numbers = np.concatenate([read[~words], values[~is_text]])
+        numbers = np.concatenate([read[~words], values[~is_text], np.zeros(0) if beside is None else beside])
         if np.any((numbers != 0) & (numbers != 1) & np.isfinite(numbers)):
             read[words] = np.nan  # "on" among temperatures is no 1
             words[:] = False
@@ -193,7 +197,10 @@ def _mixed(column: Objects, decimal: Decimal) -> Cells:
     measured = int((~empty[codes]).sum()) + int(np.isfinite(values[~is_text]).sum())
     share = float(bad.sum()) / measured if measured else 0.0
     boolean = _is_flag(values) and (bool(words.any()) or main is None)
-    return Cells(values, bad, main, boolean, share, example)
+    without = np.array([number is not None and number.measure is None and number.value > 0 for number in found])
+    without &= ~words
+    bare = int(counts[without].sum()) + int((values[~is_text] > 0).sum()) if main is not None else 0
+    return Cells(values, bad, main, boolean, share, example, bare)
 
 
 def _as_float(cell: Any) -> float:

@@ -94,6 +94,11 @@ def put_in_order(
         left = np.ones(order.size, dtype=np.bool_)
         left[ties[equal] + 1] = False
         order, sorted_times = order[left], sorted_times[left]
+        ties = np.flatnonzero(np.diff(sorted_times) == 0)
+        if ties.size:
+            what = "sample has the stamp" if ties.size == 1 else "samples have the stamp"
+            at = spans(sorted(lines[order[ties + 1]].tolist()))
+            ledger.note(f"{ties.size} {what} of another with other values, at {at}; kept as written.")
     elif ties.size and stamp_step > 0:
         sorted_times = _spread(sorted_times, stamp_step, ledger)
     doubled = lines[state.doubled]

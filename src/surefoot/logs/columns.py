@@ -16,6 +16,7 @@ from surefoot.logs.measures import Measure, measure, split_unit
 from surefoot.logs.ordinary import UNSURE, Mask, doubt, nothing_measured, reckon, sleeping_zeros
 from surefoot.logs.plausible import bare_unit, outside
 from surefoot.logs.recognise import TAKE_FROM, Guess, guess
+from surefoot.logs.switched import switches
 from surefoot.runs import Channel, Floats
 
 IGNORE = "ignore"
@@ -108,9 +109,11 @@ def make_claim(
 ) -> Claim:
     """What one column claims to be, by the user's word or by its header, its unit and its values."""
     written = measure(unit) if unit else None
+    contradicted = ""
+    if written is None and cells.measure is not None and cells.bare:
+        contradicted = f"{cells.bare} of its cells have no unit, taken as {cells.measure.unit} as the others"
     if written is None and cells.measure is not None:
         written, unit = cells.measure, cells.measure.unit
-    contradicted = ""
     if written is not None and cells.measure is not None and cells.measure != written:
         # What stands beside the number is nearer to it than what stands above the column.
         contradicted = f"the header says {unit}, the cells {cells.measure.unit}"
@@ -142,6 +145,9 @@ def make_claim(
     if not found.quantity:
         return Claim(replace(blank, how=found.how), found, cells.values, None)
     how, confidence = found.how, found.confidence
+    switched, to = switches(found.quantity, cells.values)
+    if switched.size:
+        how, confidence = f"{how}; from one sample to the next its numbers go on as in {to}", min(confidence, UNSURE)
     if contradicted:
         how, confidence = f"{how}; {contradicted}", min(confidence, UNSURE)
     applied = written

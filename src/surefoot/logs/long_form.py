@@ -45,7 +45,8 @@ def turned(lines: Lines, dialect: Dialect, header: Header, ledger: Ledger) -> Tu
     rest = [place for place in range(len(plain)) if place not in (value, sensor, unit, *when)]
     rows: dict[tuple[str, ...], dict[str, str]] = {}
     began: dict[tuple[str, ...], int] = {}
-    names: dict[str, None] = {}
+    units: dict[str, dict[str, None]] = {}
+    written: dict[tuple[tuple[str, ...], str], str] = {}
     short: list[int] = []
     twice: list[int] = []
     for record in range(header.first, len(lines)):
@@ -59,15 +60,24 @@ def turned(lines: Lines, dialect: Dialect, header: Header, ledger: Ledger) -> Tu
             continue
         spelled = cells[unit] if unit is not None and unit < len(cells) else ""
         more = [cells[place] for place in rest if place < len(cells) and cells[place] and not is_value(cells[place])]
-        name = " ".join([*more, cells[sensor]]) + (f" [{spelled}]" if spelled and measure(spelled) else "")
-        names.setdefault(name)
+        name = " ".join([*more, cells[sensor]])
+        units.setdefault(name, {})
+        if spelled and measure(spelled):
+            units[name].setdefault(spelled)
         moment = tuple(cells[place] for place in when)
         row = rows.setdefault(moment, {})
         began.setdefault(moment, number)
         if name in row and row[name] != cells[value]:
             twice.append(number)
             continue
+        # Where a sensor has several units, each cell keeps its own.
         row[name] = cells[value]
+        if spelled and measure(spelled):
+            written[moment, name] = spelled
+    names = {name: f"{name} [{next(iter(own))}]" if len(own) == 1 else name for name, own in units.items()}
+    for (moment, name), spelled in written.items():
+        if len(units[name]) > 1 and is_value(rows[moment][name]):
+            rows[moment][name] += f" {spelled}"
     if not rows or not 1 <= len(names) <= _MOST_SENSORS or len(short) > 0.5 * len(lines):
         return None
     ledger.note(f"one reading a line, of {len(names)} sensors: turned into a column for each.")
@@ -76,4 +86,4 @@ def turned(lines: Lines, dialect: Dialect, header: Header, ledger: Ledger) -> Tu
     top = [header.texts[place] for place in when]
     body = [[*moment, *(row.get(name, "") for name in names)] for moment, row in rows.items()]
     first = int(lines.numbers[header.records[-1]])
-    return Turned(as_text([*top, *names], body), [first, *began.values()])
+    return Turned(as_text([*top, *names.values()], body), [first, *began.values()])

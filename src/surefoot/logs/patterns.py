@@ -7,6 +7,7 @@ have, where words stand, what unit is written behind a number. One pass at the s
 from __future__ import annotations
 
 import csv
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
@@ -17,6 +18,7 @@ from surefoot.logs.measures import Measure, measure
 from surefoot.logs.numbers import Decimal, as_number, is_missing
 from surefoot.logs.odd_cells import OddCells
 
+_PLAIN = re.compile(r"^-?[0-9]+(?:[.,][0-9]+)?$")
 _CHUNK = 1 << 20
 _DIGITS = b"0123456789+-"
 _MOST_PATTERNS = 3000
@@ -66,7 +68,7 @@ def find_patterns(lines: Lines, first: int, delimiter: str, decimal: Decimal) ->
             rows.pop()
         if len(rows) != end - start:
             return None
-        found = {pattern: 0 for pattern in rows}
+        found = dict.fromkeys(rows, 0)
         if len(found) + len(counts) > _MOST_PATTERNS:
             return None
         for pattern in rows:
@@ -172,23 +174,20 @@ def plan(
     united = {place: told for place, told in united.items() if place not in many}
     numbers = (plain - many) | set(united)
     records = sorted(
-        record
-        for pattern, places in odd.items()
-        if not numbers.isdisjoint(places)
-        for record in found.where[pattern]
+        record for pattern, places in odd.items() if not numbers.isdisjoint(places) for record in found.where[pattern]
     )
     taken_out = {code for place in united for code in found.usual[place].encode()}
     if len(records) > _MOST_ODD or taken_out & set(found.delimiter.encode() + b'"0123456789+-.,\r\n'):
         return None
     units = {**{place: told for place, told in headers.items() if place in plain}, **united}
-    new_lines, told = _rewritten(lines, records, found, frozenset(numbers), units)
+    new_lines, words = _rewritten(lines, records, found, frozenset(numbers), units, headers)
     return Plan(
         lines=new_lines,
         united=united,
         taken_out=bytes(sorted(taken_out)),
         as_text=frozenset(range(width)) - numbers,
         empties=tuple(sorted(empties - {""})),
-        odd=OddCells((), told),
+        odd=OddCells((), words),
         uneven=np.array(sorted(record for pattern in uneven for record in found.where[pattern]), dtype=np.int64),
     )
 
@@ -211,7 +210,12 @@ def _united(cell: str, samples: list[str], found: Patterns) -> Measure | None:
 
 
 def _rewritten(
-    lines: Lines, records: list[int], found: Patterns, numbers: frozenset[int], units: dict[int, Measure]
+    lines: Lines,
+    records: list[int],
+    found: Patterns,
+    numbers: frozenset[int],
+    units: dict[int, Measure],
+    headers: dict[int, Measure],
 ) -> tuple[Lines, dict[int, tuple[tuple[int, str], ...]]]:
     """The records with their odd cells as plain numbers or as gaps, and what was not understood, by column."""
     told: dict[int, list[tuple[int, str]]] = {}
@@ -227,7 +231,8 @@ def _rewritten(
             if place >= len(cells):
                 break  # the header names more columns than the samples have
             cell = cells[place]
-            kept = _as_plain(cell, units.get(place), found.decimal)
+            unit = units.get(place)
+            kept = _as_plain(cell, unit, found.decimal, unit is None or headers.get(place) == unit)
             if kept is None:
                 told.setdefault(place, []).append((int(lines.numbers[record]), cell))
                 kept = ""
@@ -244,17 +249,23 @@ def _rewritten(
     return changed, {place: tuple(cells) for place, cells in told.items()}
 
 
-def _as_plain(cell: str, unit: Measure | None, decimal: Decimal) -> str | None:
-    """A cell as a plain number in the column's unit, "" for a gap; None when it is neither."""
+def _as_plain(cell: str, unit: Measure | None, decimal: Decimal, bare: bool) -> str | None:
+    """A cell as a plain number in the column's unit, "" for a gap; None when it is neither. ``bare``: a number without
+    a unit is in the column's; below 0, as many say that nothing was measured, it is whatever the unit."""
     if is_missing(cell):
         return ""
     number = as_number(cell, decimal)
     if number is None or (number.measure is not None and unit is None):
+        return None
+    if number.measure is None and not bare and number.value > 0:
         return None
     value = number.value
     if number.measure is not None and unit is not None and number.measure != unit:
         if number.measure.family != unit.family:
             return None
         value = (value * number.measure.factor + number.measure.offset - unit.offset) / unit.factor
-    text = np.format_float_positional(value, trim="-")
-    return text.replace(".", decimal)
+    else:
+        text = cell[: len(cell) - len(number.unit)].strip()
+        if _PLAIN.match(text) and text.count(decimal) == text.count(".") + text.count(","):
+            return text  # as it is written: its decimals tell columns apart
+    return np.format_float_positional(value, trim="-").replace(".", decimal)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from surefoot.logs.formats import Formats, moved_by_format
 from surefoot.logs.lines import Ints
 from surefoot.runs import Floats
 
@@ -15,6 +16,8 @@ _JUMP = 0.35  # relative change from one sample to the next that makes a suspect
 _NEAR = 0.15
 _MOST_SUSPECTS = 3000
 _OFFSETS = (1, -1, 2, -2)
+_LEAST_GOOD = 3
+_FEW = 3
 
 
 @dataclass(frozen=True)
@@ -27,10 +30,11 @@ class Shifted:
     first: str
 
 
-def find_shifted(columns: Sequence[Floats | None]) -> Shifted | None:
+def find_shifted(columns: Sequence[Floats | None], formats: Formats | None = None) -> Shifted | None:
     """Samples that fit the columns beside theirs better than their own; None when all stand well.
 
-    ``columns``: by place in the file, shape (n,) each, NaN where nothing was read, None where it holds no numbers.
+    ``columns``: by place in the file, shape (n,) each, NaN where nothing was read, None where it holds no numbers;
+    ``formats``: how the numbers are written, where that is known.
     A suspect is a sample in which several columns change at once by more than a load step makes likely; it stands
     wrongly when its values are foreign to their own columns and near to what the columns beside them said just before.
     """
@@ -43,13 +47,24 @@ def find_shifted(columns: Sequence[Floats | None]) -> Shifted | None:
     if count < 3:
         return None
     suspects = _suspects(columns, places, count)
+    if formats is not None:
+        changes = formats.changes(columns, places, count)
+        holes = _holes(columns, places, count)
+        more = [some for some in (changes, holes) if some.size <= _MOST_SUSPECTS // 10]
+        suspects = np.unique(np.concatenate([suspects, *more]))
     if not suspects.size or suspects.size > max(_MOST_SUSPECTS, count // 2):
         return None
-    table = _Table(columns, places)
+    table = _Table(columns, places, formats)
     wrong = np.zeros(count, dtype=np.bool_)
-    good = np.arange(0, int(suspects[0]))[-BEFORE:]
-    since: int | None = None
     said = ""
+    begin = int(suspects[0])
+    if begin <= _FEW and count - begin > 2 * _FEW:
+        # The first lines have none before them: they are compared with those behind, the nearest last.
+        behind = np.arange(begin + 1, min(count, begin + 1 + BEFORE))[::-1]
+        said = table.stands_wrongly(begin - 1, behind)
+        wrong[:begin] = bool(said)
+    good = np.arange(0, begin)[-BEFORE:] if not said else np.zeros(0, dtype=np.int64)
+    since: int | None = None
     for place, row in enumerate(suspects):
         row = int(row)
         end = int(suspects[place + 1]) if place + 1 < suspects.size else count
@@ -57,7 +72,9 @@ def find_shifted(columns: Sequence[Floats | None]) -> Shifted | None:
             found = table.stands_wrongly(row, good)
         else:
             # Back in place is what the wrong ones say of it, or what the good ones before them say.
-            back = table.stands_wrongly(row, np.arange(since, row)[-BEFORE:]) or table.is_near(row, good)
+            back = table.is_back(row, good)
+            if back is None:
+                back = bool(table.stands_wrongly(row, np.arange(since, row)[-BEFORE:])) or table.is_near(row, good)
             found = "" if back else said
         if found:
             said = said or found
@@ -87,10 +104,33 @@ def _suspects(columns: Sequence[Floats | None], places: list[int], count: int) -
     return np.flatnonzero((jumps + np.minimum(gaps, 1) >= least) & (jumps > 0))
 
 
+def _holes(columns: Sequence[Floats | None], places: list[int], count: int) -> Ints:
+    """Samples with which a column begins or ends to have no number."""
+    found = np.zeros(count, dtype=np.bool_)
+    for place in places:
+        values = columns[place]
+        assert values is not None
+        there = np.isfinite(values)
+        if not there.all():
+            found[1:] |= there[1:] != there[:-1]
+    return np.flatnonzero(found)
+
+
 class _Table:
-    def __init__(self, columns: Sequence[Floats | None], places: list[int]) -> None:
+    def __init__(self, columns: Sequence[Floats | None], places: list[int], formats: Formats | None) -> None:
         self.columns = columns
         self.places = places
+        self.formats = formats
+
+    def is_back(self, row: int, good: Ints) -> bool | None:
+        """Whether a sample is written as good ones are again; None where their writing tells nothing apart."""
+        if self.formats is None or not good.size:
+            return None
+        fixed = self.formats.usual(good, self.places)
+        if len(set(fixed.values())) < 2:
+            return None
+        now = self.formats.of(row)
+        return all(place >= len(now) or now[place] in (None, decimals) for place, decimals in fixed.items())
 
     def is_near(self, row: int, good: Ints) -> bool:
         """Whether a sample goes on where good ones stopped."""
@@ -118,6 +158,18 @@ class _Table:
             if seen.size:
                 bands[place] = (float(seen.min()), float(seen.max()), float(seen[-1]))
         foreign = [place for place in self.places if place in bands and _is_foreign(now[place], bands[place])]
+        if self.formats is not None and good.size >= _LEAST_GOOD:
+            fixed = self.formats.usual(good, self.places)
+            written = self.formats.of(row)
+            said = moved_by_format(written, fixed, self.places, self.formats.empty(row), set(foreign))
+            said = said or self._pushed(
+                row, now, bands, [p for p in fixed if written[p : p + 1] not in ((None,), (fixed[p],), ())]
+            )
+            if said:
+                return said
+        said = self._holed(now, bands)
+        if said:
+            return said
         if not foreign:
             return ""
         jumped = {p for p in self.places if p in bands and _far(now[p], bands[p][2], 0.15)}
@@ -135,9 +187,50 @@ class _Table:
                 return f"its cells stand {abs(offset)} {'further right' if offset > 0 else 'further left'}"
         if len(foreign) == 2:
             one, two = foreign
-            if _fits(now[one], bands[two]) and _fits(now[two], bands[one]):
+            close = not _far(now[one], bands[two][2], 0.1) and not _far(now[two], bands[one][2], 0.1)
+            fit = _fits(now[one], bands[two]) and _fits(now[two], bands[one])
+            if fit and (close or good.size > _LEAST_GOOD):
                 return "two of its cells are exchanged"
         return ""
+
+    def _holed(self, now: dict[int, float], bands: dict[int, tuple[float, float, float]]) -> str:
+        """Whether the cells between a hole and the end of the row say what their neighbours did just before."""
+        places = [place for place in self.places if place in bands]
+        for offset in (1, -1):
+            for hole in [place for place in places if now[place] != now[place]]:
+                if offset < 0 and any(place > hole and now[place] == now[place] for place in places):
+                    continue  # cells that moved left leave their hole at the end
+                moved = [place for place in places if place > hole] if offset > 0 else []
+                place = hole - 1
+                while offset < 0 and place in bands and _is_next_to(now[place], bands[place + 1], False):
+                    moved.append(place)
+                    place -= 1
+                if not moved or any(place - offset not in bands for place in moved):
+                    continue
+                there = [place for place in moved if now[place] == now[place]]
+                fits = all(not _far(now[place], bands[place - offset][2], 0.15) for place in there)
+                # Nearer by far to what the neighbour just said than to what its own column did.
+                jumped = all(
+                    3 * abs(now[place] - bands[place - offset][2]) < abs(now[place] - bands[place][2])
+                    for place in there
+                )
+                if there and fits and jumped:
+                    return f"its cells stand 1 further {'right' if offset > 0 else 'left'}"
+        return ""
+
+    def _pushed(
+        self, row: int, now: dict[int, float], bands: dict[int, tuple[float, float, float]], odd: list[int]
+    ) -> str:
+        """Whether one cell, written as none of its column is, pushed those behind it on: they say what their left
+        neighbours did."""
+        if len(odd) != 1:
+            return ""
+        behind = [place for place in self.places if place > odd[0] and place in bands and place - 1 in bands]
+        behind = [place for place in behind if now[place] == now[place]]
+        if not behind or not all(_is_next_to(now[place], bands[place - 1], False) for place in behind):
+            return ""
+        jumped = [place for place in behind if _far(now[place], bands[place][2], 0.15)]
+        return "its cells stand 1 further right" if len(jumped) * 2 >= len(behind) and jumped else ""
 
 
 def _is_foreign(value: float, band: tuple[float, float, float]) -> bool:

@@ -1,0 +1,63 @@
+"""A column whose numbers go on in another unit from some line on, though nothing says so."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from surefoot.logs.lines import Ints
+from surefoot.runs import Floats
+
+_Way = Callable[[Floats], Floats]
+_THOUSANDS = ("clock", "power", "voltage", "current", "energy")
+# A load step changes clock and voltage little, power by some tens of times: milli and kilo lie well beyond.
+_FROM, _TO = 250.0, 4000.0
+_POWER_TO = 20000.0
+_JUMP = 22.0  # degrees from one sample to the next, in any unit
+_NEAR = 4.0
+_MOST = 40  # more such steps, and it is how the sensor is
+_SCALES: dict[str, tuple[_Way, _Way]] = {
+    "°F where °C was, or the other way about": (lambda t: 1.8 * t + 32.0, lambda t: (t - 32.0) / 1.8),
+    "K where °C was, or the other way about": (lambda t: t + 273.15, lambda t: t - 273.15),
+    "K where °F was, or the other way about": (
+        lambda t: (t - 32.0) / 1.8 + 273.15,
+        lambda t: (t - 273.15) * 1.8 + 32.0,
+    ),
+}
+
+
+def switches(quantity: str, values: Floats) -> tuple[Ints, str]:
+    """Samples from which on another unit is likely, and which, in words; none and "" where there are none.
+
+    ``values``: raw numbers, shape (n,), NaN where nothing was measured.
+    """
+    quantity = quantity.removesuffix("-limit")
+    nothing = np.zeros(0, dtype=np.int64)
+    if quantity not in (*_THOUSANDS, "temperature"):
+        return nothing, ""
+    with np.errstate(invalid="ignore", divide="ignore"):
+        low, high = np.fmin.reduce(values, initial=np.inf), np.fmax.reduce(values, initial=-np.inf)
+        if quantity == "temperature" and high - low < _JUMP:
+            return nothing, ""
+        if quantity != "temperature" and low > 0 and high < _FROM * low:
+            return nothing, ""
+        there = np.flatnonzero(np.isfinite(values) & (values != 0))
+        some = values[there]
+        if some.size < 2:
+            return nothing, ""
+        before, after = some[:-1], some[1:]
+        if quantity == "temperature":
+            for what, ways in _SCALES.items():
+                at = np.zeros(before.size, dtype=np.bool_)
+                for way in ways:
+                    at |= (np.abs(after - way(before)) <= _NEAR) & (np.abs(after - before) > _JUMP)
+                if 0 < at.sum() <= _MOST:
+                    return there[1:][at], what
+            return nothing, ""
+        ratio = after / before
+        top = _POWER_TO if quantity == "power" else _TO
+        at = ((ratio >= _FROM) & (ratio <= top)) | ((ratio <= 1 / _FROM) & (ratio >= 1 / top))
+        if 0 < at.sum() <= _MOST:
+            return there[1:][at], "a unit a thousand times as large or as small"
+    return nothing, ""
