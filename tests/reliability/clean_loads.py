@@ -27,21 +27,21 @@ GROWTH = 1.10
 LOOKS_A_LINE = 12
 
 
-def look(process: psutil.Process) -> tuple[int, int, int]:
-    """What the process and all below it hold: bytes of their own, file handles, and how many they are."""
-    own = handles = count = 0
+def look(process: psutil.Process) -> tuple[int, int]:
+    """What the process and all below it hold: bytes of their own and file handles."""
+    own = handles = 0
     for one in (process, *process.children(recursive=True)):
         try:
-            own, handles, count = own + one.memory_full_info().uss, handles + one.num_fds(), count + 1
+            own, handles = own + one.memory_full_info().uss, handles + one.num_fds()
         except (psutil.NoSuchProcess, psutil.AccessDenied, FileNotFoundError):
             continue
-    return own, handles, count
+    return own, handles
 
 
-def run(name: str, minutes: float) -> tuple[dict[str, Any], list[tuple[int, int, int]], str]:
-    """Run one load; what it said at its end (empty when it broke), every look, and its last words."""
+def run(name: str, minutes: float) -> tuple[dict[str, Any], list[tuple[float, int, int]], str]:
+    """Run one load; what it said at its end (empty when it broke), every look with its moment, and its last words."""
     command = [sys.executable, "-m", "surefoot", "load", "run", name, "--minutes", f"{minutes:g}", "--json"]
-    looks = []
+    looks: list[tuple[float, int, int]] = []
     with tempfile.TemporaryFile("w+") as said, tempfile.TemporaryFile("w+") as words:
         load = subprocess.Popen(command, stdout=said, stderr=words)
         process = psutil.Process(load.pid)
@@ -49,29 +49,32 @@ def run(name: str, minutes: float) -> tuple[dict[str, Any], list[tuple[int, int,
             while load.poll() is None:
                 time.sleep(EVERY_SECONDS)
                 if load.poll() is None:
-                    looks.append(look(process))
+                    looks.append((time.monotonic(), *look(process)))
                     if len(looks) % LOOKS_A_LINE == 0:
-                        own, handles, _ = looks[-1]
+                        _, own, handles = looks[-1]
                         at = len(looks) * EVERY_SECONDS / 60
                         print(f"  {at:4.0f} min: {own / 1e6:,.1f} MB, {handles} handles", flush=True)
         finally:
             if load.poll() is None:
                 load.terminate()
                 load.wait()
+            # A busy machine may take minutes to start it: what it held while it grew up is no growth.
+            while looks and time.monotonic() - looks[0][0] > 60 * minutes:
+                looks.pop(0)
         said.seek(0)
         words.seek(0)
         text, last = said.read(), words.read().strip().splitlines()
     return (json.loads(text) if text.strip().startswith("{") else {}), looks, last[-1] if last else ""
 
 
-def judge(looks: list[tuple[int, int, int]]) -> tuple[bool, str]:
+def judge(looks: list[tuple[float, int, int]]) -> tuple[bool, str]:
     """Whether memory and handles stayed as they were, and the figures."""
     tenth = len(looks) // 10
     if tenth < 1:
         return False, f"{len(looks)} looks are too few to tell whether memory grows"
     early, late = looks[tenth : 2 * tenth], looks[-tenth:]
-    was, now = (max(own for own, _, _ in part) for part in (early, late))
-    had, has = (max(handles for _, handles, _ in part) for part in (early, late))
+    was, now = (max(own for _, own, _ in part) for part in (early, late))
+    had, has = (max(handles for _, _, handles in part) for part in (early, late))
     flat = now <= GROWTH * was and has <= had
     return flat, f"{was / 1e6:,.1f} to {now / 1e6:,.1f} MB of their own, {had} to {has} handles, {len(looks)} looks"
 

@@ -91,7 +91,8 @@ def test_single_runs_are_lines_where_there_are_three(drawn: Picture, logs: tuple
 def test_every_percentile_has_its_place_and_every_line_its_legend(drawn: Picture) -> None:
     data = list(drawn.spec(PAGE)["datasets"].values())
     places = {row["percent"]: row["place"] for row in data[0]}
-    # Quantiles of the standard normal distribution (NIST/SEMATECH e-Handbook, 1.3.6.7.1): 90 % 1.282, 99 % 2.326.
+    # Quantiles of the standard normal distribution (NIST/SEMATECH e-Handbook; 1.3.6.7.1, the section from memory):
+    # 90 % 1.282, 99 % 2.326.
     assert (places[50.0], places[90.0], places[99.0]) == pytest.approx((0, 1.282, 2.326), abs=6e-4)
     assert places[1.0] == -places[99.0]
     assert [item.label for item in drawn.legend] == list(dict.fromkeys(drawn.table["configuration"]))

@@ -7,13 +7,16 @@ import signal
 import subprocess
 import sys
 import textwrap
+import threading
 import time
+from types import SimpleNamespace
 
 import psutil
 import pytest
 
 from surefoot.errors import BadInput
 from surefoot.rig.loads.cpu import CpuLoad
+from surefoot.rig.loads.crew import WorkerProcess, unread_bytes
 from surefoot.rig.loads.fault import FAULT_VARIABLE, Fault
 from surefoot.rig.loads.processors import allowed_processors
 from surefoot.runs import Outcome
@@ -220,3 +223,24 @@ def test_bad_input():
     for minutes in (0, -1, float("nan")):
         with pytest.raises(BadInput):
             CpuLoad("cpu").start(minutes)
+
+
+@posix
+def test_a_word_that_lies_unread_is_no_silence():
+    """On a machine with too much to do the thread that reads waits for its turn as the workers do."""
+    read, write = os.pipe()
+    with os.fdopen(read, "rb") as stream:
+        worker = SimpleNamespace(
+            _process=SimpleNamespace(stdout=stream),
+            _lock=threading.Lock(),
+            _words=1,
+            _words_seen=1,
+            _silent_seconds=0.0,
+        )
+        WorkerProcess.count_silence(worker, 3.0)
+        assert (unread_bytes(stream), worker._silent_seconds) == (0, 3.0)
+        os.write(write, b'{"beat": 1}\n')
+        WorkerProcess.count_silence(worker, 3.0)
+        assert (unread_bytes(stream), worker._silent_seconds) == (12, 0.0)
+    os.close(write)
+    assert unread_bytes(stream) == 0

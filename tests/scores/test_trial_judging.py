@@ -10,6 +10,7 @@ import pytest
 
 from surefoot.errors import BadInput
 from surefoot.runs import Score
+from surefoot.scores.block_spreads import stand_apart
 from surefoot.scores.blocks import within_blocks
 from surefoot.scores.comparison import REAL, Comparison, compare
 from surefoot.scores.configurations import Configuration, Parts, key_of
@@ -164,9 +165,57 @@ def test_a_baseline_that_varies_more_is_compared_by_its_own_spread() -> None:
     others = table[:, 1:] - table[:, 1:].mean(axis=1, keepdims=True)
     others = others - others.mean(axis=0)
     variance = against.var(ddof=1) + 0.75 * np.sum(others**2) / (7 * 3)
-    assert found.errors == pytest.approx(math.sqrt(variance / 8)) and 7 <= found.degrees < 9
+    assert found.errors == pytest.approx(math.sqrt(variance / 8)) and np.all((found.degrees >= 7) & (found.degrees < 9))
     # The differences share the baseline's error, so less must be allowed for their number than for four apart.
     assert found.reaches[0].share == 0.9 and found.adjusted.min() < 2.2 * found.p_values.min()
+
+
+def test_one_that_stands_apart_from_all_is_not_blamed_on_a_baseline_that_varies_more() -> None:
+    """What a baseline does, it does to all differences alike: one that differs from the others too is its own doing."""
+    table = np.random.default_rng(24).normal(size=(8, 5)) * np.r_[2.5, np.ones(4)]
+    table -= table.mean(axis=0)
+    # Alike in what the residuals say; all differ from the baseline, or one of them from everything.
+    alike, one = table.copy(), table.copy()
+    alike[:, 1:] += 4.0
+    one[:, 2] += 4.0
+    by_baseline, alone = within_blocks(alike), within_blocks(one)
+    assert by_baseline.errors[1] > 1.3 * alone.errors[1] and by_baseline.degrees[1] < 12 < alone.degrees[1]
+    assert alone.errors[1] == pytest.approx(math.sqrt(2 / 8) * alone.spread) and alone.degrees[1] == 28
+    # The others, which do not stand apart, are held to the baseline's own spread all the same.
+    assert alone.errors[0] == pytest.approx(by_baseline.errors[0])
+
+
+def test_standing_apart_is_asked_only_of_what_is_left_to_judge() -> None:
+    differences = np.array([[9.0, 8.9, 0.2, -0.1], [9.0, 0.1, 0.2, -0.1], [-9.0, 9.0, 0.1, 0.0], [3.0, 3.1, 3.0, 2.9]])
+    order = np.argsort(-np.abs(differences), axis=1, kind="stable")
+    found = stand_apart(differences, order, np.ones(4), 5)
+    # 9.0 has one beside it that is like it, 8.9 has none left like it; what lies on both sides stands apart on each.
+    assert found.tolist() == [
+        [True, True, False, False],
+        [True, False, False, False],
+        [True, True, False, False],
+        [False] * 4,
+    ]
+    # 2.8 standard errors of one against three: not by chance once, but for four to choose from it may be.
+    edge = np.array([[1.9, 0.0, 0.0, 0.0]])
+    assert not stand_apart(edge, np.arange(4)[None], np.ones(1), 4).any()
+    assert stand_apart(3 * edge, np.arange(4)[None], np.ones(1), 4).tolist() == [[True, False, False, False]]
+
+
+@pytest.mark.parametrize("many", [5, 8])
+def test_a_real_2_percent_is_found_as_often_as_promised(many: int) -> None:
+    """The measure: 0.6 with five blocks, 0.9 with eight, at 1 % spread; less two standard errors of what is played."""
+    assert power(5, many, 2, 1).chance >= 0.6 - 2 * 0.0077
+    assert power(8, many, 2, 1).chance >= 0.9 - 2 * 0.0047
+
+
+def test_what_really_differs_lets_nothing_pass_with_it() -> None:
+    rng = np.random.default_rng(31)
+    for real, by in ((1, 2.0), (3, 4.0), (6, 2.0)):
+        table = rng.normal(size=(6000, 5, 8))
+        table[:, :, 1 : 1 + real] += by
+        wrong = (adjusted_many(table)[:, real:] <= 0.05).any(axis=1).mean()
+        assert wrong <= 0.05 + 2 * math.sqrt(0.05 * 0.95 / 6000)
 
 
 def test_a_trial_that_goes_on_is_not_judged_and_one_that_looks_is_judged_strictly() -> None:

@@ -9,7 +9,7 @@ import numpy as np
 from surefoot.errors import BadInput
 from surefoot.runs import Floats
 from surefoot.scores.drift import against_drift_many
-from surefoot.scores.many_to_one import Corrected, Reach, Tails, corrected, exactly, reaches, trust
+from surefoot.scores.many_to_one import PLAIN_ALPHA, Corrected, Reach, Tails, corrected, exactly, reaches, trust
 from surefoot.scores.students_t import two_sided
 from surefoot.scores.tail_tables import tabled
 
@@ -50,14 +50,15 @@ def one_spread(
     own = parts[:, 1:] + parts[:, :1]
     own_degrees = 1 / ((parts[:, 1:] / own) ** 2 / left[1:] + (parts[:, :1] / own) ** 2 / left[0])
     runs = int(counts.min())
-    baseline_limit, other_limit, _ = trust(runs)
+    baseline_limit, other_limit, own_limit = trust(runs)
     apart = (more[:, :1] < baseline_limit) | (more[:, 1:] < other_limit)
     shares = np.broadcast_to(counts[1:] / (counts[1:] + counts[0]), errors.shape)
-    free = np.full(means.shape[0], degrees)
+    own_allowed = np.where(apart, 1.0, own_limit / PLAIN_ALPHA)
+    free = np.full(errors.shape, degrees)
     found = corrected(
-        means[:, 1:] - means[:, :1], errors, free, np.sqrt(own), own_degrees, apart, runs, shares=shares, tails=tails
+        means[:, 1:] - means[:, :1], errors, free, np.sqrt(own), own_degrees, own_allowed, shares=shares, tails=tails
     )
-    reach = reaches(found, errors[0], degrees, np.sqrt(own)[0], own_degrees[0])
+    reach = reaches(found, errors[0], free[0], np.sqrt(own)[0], own_degrees[0], np.full(errors.shape[1], 0.5))
     return OneSpread(common, errors, degrees, own_degrees, found, reach)
 
 

@@ -166,7 +166,7 @@ def _in_blocks(
         name: Verdictless(
             difference=float(found.differences[i]),
             error=float(found.errors[i]),
-            degrees=found.degrees,
+            degrees=float(found.degrees[i]),
             p_value=float(found.p_values[i]),
             adjusted=float(found.adjusted[i]),
             level=level,

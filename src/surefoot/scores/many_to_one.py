@@ -80,8 +80,8 @@ def critical(comparisons: int, degrees: float, alpha: float = 0.05, share: float
 @dataclass(frozen=True, slots=True)
 class Reach:
     """What the interval of one of several differences rests on: how many it was corrected for, the common spread's
-    standard error and degrees, the own spreads', how much of the level these are allowed, and the ``share`` of a
-    difference's variance that is the baseline's."""
+    standard error and degrees, the own spreads', how much of the level these are allowed, the ``share`` of a
+    difference's variance that is the baseline's, and how much of the level the common spread is ``allowed``."""
 
     comparisons: int
     error: float
@@ -90,10 +90,11 @@ class Reach:
     own_degrees: float = 1.0
     own_share: float = 1.0
     share: float = 0.5
+    allowed: float = 1.0
 
     def half(self, level: float) -> float:
         """Half the interval, outside of which 0 lies where the corrected chance of error stays below ``level``."""
-        common = critical(self.comparisons, self.degrees, level, self.share) * self.error
+        common = critical(self.comparisons, self.degrees, min(0.9, level * self.allowed), self.share) * self.error
         if self.own_error <= 0:
             return common
         own = critical(self.comparisons, self.own_degrees, min(0.9, level * self.own_share)) * self.own_error
@@ -106,14 +107,9 @@ def trust(runs: int) -> tuple[float, float, float]:
     Returns the chances below which the baseline's and another's own runs are said to vary more than the rest (F test,
     one-sided), and the largest corrected chance of error that a difference may have by its own two spreads. With few
     runs spreads cannot be told apart, so that the first are large there. Set by simulation (tests/benchmarks/trial.py);
-    `surefoot.scores.blocks.spreads_apart` is the rule for runs taken in blocks.
+    `surefoot.scores.block_spreads` has the rules for runs taken in blocks.
     """
-    return min(0.4, 6 / runs**3), min(0.15, 2 / runs**3), own_at_most(runs)
-
-
-def own_at_most(runs: int) -> float:
-    """The largest corrected chance of error that a difference may have by its own two spreads alone; see `trust`."""
-    return min(OWN_AT_MOST, 1.2 / runs)
+    return min(0.4, 6 / runs**3), min(0.15, 2 / runs**3), min(OWN_AT_MOST, 1.2 / runs)
 
 
 class Tails(Protocol):
@@ -133,14 +129,15 @@ def exactly(t: Floats, comparisons: int, degrees: Floats, shares: Floats | None 
 class Corrected:
     """Chances of error of several differences to one baseline, for many data sets at once, shape (sets, m).
 
-    ``raw``: alone; ``adjusted``: corrected for their number; ``left``: how many each was corrected for; ``own_share``:
-    how much of the level its own two spreads are allowed.
+    ``raw``: alone; ``adjusted``: corrected for their number; ``left``: how many each was corrected for; ``allowed``,
+    ``own_allowed``: how much of the level the common spread, and its own two spreads, are allowed.
     """
 
     raw: Floats
     adjusted: Floats
     left: np.ndarray
-    own_share: Floats
+    allowed: Floats
+    own_allowed: Floats
 
 
 def corrected(
@@ -149,56 +146,63 @@ def corrected(
     degrees: Floats,
     own_error: Floats,
     own_degrees: Floats,
-    apart: np.ndarray,
-    runs: int,
+    own_allowed: Floats,
     *,
+    order: np.ndarray | None = None,
     shares: Floats | None = None,
+    one_share: bool = False,
+    allowed: Floats | None = None,
     tails: Tails = exactly,
 ) -> Corrected:
-    """Correct many-to-one, shape (sets, m) each: ``differences`` and their ``error`` by the spread they have in common.
+    """Correct many-to-one, shape (sets, m) each: ``differences``, their ``error`` and ``degrees`` by a common spread.
 
-    ``degrees``: of that, shape (sets,); ``own_error``, ``own_degrees``: by the two configurations' own spreads alone;
-    ``apart``: whether a configuration varies so much more than the rest that its own spread decides; ``shares``, shape
-    (sets, m): of a difference's variance that is the baseline's, see `tail`; ``tails``: exact, or from tables.
+    ``own_error``, ``own_degrees``: by the two configurations' own spreads alone; ``own_allowed``: how many times the
+    level these may reach, ``allowed``: likewise the common spread (1 when None); ``order``: in which they are stepped
+    through (the largest |t| first when None); ``shares``: of a difference's variance that is the baseline's, see
+    `tail`; ``one_share``: whether that of the one judged holds for all that are left; ``tails``: exact, or from tables.
     Step-down from the largest |t| (closed testing: Marcus, Peritz and Gabriel 1976, Biometrika 63; as Holm's, with
     Dunnett's distribution in place of Bonferroni's bound).
     """
     sets, m = differences.shape
     t = np.abs(differences) / error
     own_t = np.abs(differences) / own_error
-    raw = two_sided(t, degrees[:, None])
-    own_share = np.where(apart, 1.0, own_at_most(runs) / PLAIN_ALPHA)
-    order = np.argsort(-t, axis=1, kind="stable")
+    raw = two_sided(t, degrees)
+    times = np.ones((sets, m)) if allowed is None else allowed
+    order = np.argsort(-t, axis=1, kind="stable") if order is None else order
     made = np.ones((sets, m))
     left = np.ones((sets, m), dtype=int)
     so_far = np.zeros(sets)
     rows = np.arange(sets)
     for place in range(m):
         at = order[:, place]
-        kept = None if shares is None else np.take_along_axis(shares, order[:, place:], axis=1)
-        common = tails(t[rows, at], m - place, degrees, kept)
+        kept = None
+        if shares is not None:
+            here = np.repeat(at[:, None], m - place, axis=1) if one_share else order[:, place:]
+            kept = np.take_along_axis(shares, here, axis=1)
+        common = tails(t[rows, at], m - place, degrees[rows, at], kept) / times[rows, at]
         alone = tails(own_t[rows, at], m - place, own_degrees[rows, at])
         # So that at 5 % both hold: the common spread's answer, and the own spreads' at their own limit.
-        own = np.minimum(1.0, alone / own_share[rows, at])
+        own = np.minimum(1.0, alone / own_allowed[rows, at])
         so_far = np.maximum.reduce([so_far, common, own, raw[rows, at]])
         made[rows, at] = so_far
         left[rows, at] = m - place
-    return Corrected(raw, made, left, own_share)
+    return Corrected(raw, made, left, times, own_allowed)
 
 
 def reaches(
-    found: Corrected, error: Floats, degrees: float, own_error: Floats, own_degrees: Floats, share: float = 0.5
+    found: Corrected, error: Floats, degrees: Floats, own_error: Floats, own_degrees: Floats, share: Floats
 ) -> tuple[Reach, ...]:
     """How far the intervals of one data set reach, each of shape (m,); ``found``: of that set alone."""
     return tuple(
         Reach(
             int(found.left[0, i]),
             float(error[i]),
-            degrees,
+            float(degrees[i]),
             float(own_error[i]),
             max(1.0, round(float(own_degrees[i]), 1)),
-            float(found.own_share[0, i]),
-            share,
+            float(found.own_allowed[0, i]),
+            float(share[i]),
+            float(found.allowed[0, i]),
         )
         for i in range(error.size)
     )

@@ -11,7 +11,7 @@ import time
 from collections import deque
 from collections.abc import Sequence
 from contextlib import suppress
-from typing import Any
+from typing import IO, Any
 
 import psutil
 
@@ -33,6 +33,8 @@ STUCK_SECONDS = 0.9
 """Of silence after which the system is asked what a worker is doing; it speaks four times a second."""
 BUSY_SECONDS = 0.8
 ASLEEP_SECONDS = 0.6
+ASLEEP_LOOKS = 2
+"""Looks, after the first, that must find it asleep: one may come seconds late on a machine with too much to do."""
 _STOPPED = (psutil.STATUS_STOPPED, psutil.STATUS_TRACING_STOP)
 
 
@@ -58,6 +60,7 @@ class WorkerProcess:
         self._spent: float | None = None
         self._spent_last = 0.0
         self._asleep_from = 0.0
+        self._asleep_looks = 0
         self.begun = False
         self._process = _launch(module, job)
         self._seen = psutil.Process(self._process.pid)
@@ -113,9 +116,14 @@ class WorkerProcess:
             stream.flush()
 
     def count_silence(self, awake_seconds: float) -> None:
-        """Add the time that the parent itself was awake to the worker's silence, or end it where there was a word."""
+        """Add the time that the parent itself was awake to the worker's silence, or end it where there was a word.
+
+        A word that lies unread in the pipe is one: where the machine has too much to do, the thread that reads waits
+        for its turn as the workers do.
+        """
+        unread = self._process.stdout is not None and unread_bytes(self._process.stdout) > 0
         with self._lock:
-            if self._words != self._words_seen:
+            if self._words != self._words_seen or unread:
                 self._words_seen = self._words
                 self._silent_seconds = 0.0
             else:
@@ -177,7 +185,7 @@ class WorkerProcess:
         if self._spent is None:
             # From here on: what it spent before it fell silent is not known.
             self._spent = self._spent_last = spent
-            self._asleep_from = self._silent_seconds
+            self._asleep_from, self._asleep_looks = self._silent_seconds, 0
             return ""
         # On a slow processor a unit of work takes longer.
         if spent - self._spent >= max(BUSY_SECONDS, 5 * float(self._ready.get("longest_seconds", 0.0))):
@@ -187,10 +195,11 @@ class WorkerProcess:
         # One look may fall on a short sleep. Runnable, it only waits for its turn; in the system's own sleep for a
         # disk, it may be waiting for memory that was swapped out.
         if status != psutil.STATUS_SLEEPING or spent != self._spent_last:
-            self._asleep_from, self._spent_last = self._silent_seconds, spent
+            self._asleep_from, self._spent_last, self._asleep_looks = self._silent_seconds, spent, 0
             return ""
-        asleep = self._silent_seconds - self._asleep_from
-        return "has been asleep when it should work" if asleep >= ASLEEP_SECONDS else ""
+        self._asleep_looks += 1
+        asleep = self._asleep_looks >= ASLEEP_LOOKS and self._silent_seconds - self._asleep_from >= ASLEEP_SECONDS
+        return "has been asleep when it should work" if asleep else ""
 
     def wait(self, seconds: float) -> bool:
         """Wait for its end; returns whether it ended."""
@@ -211,6 +220,20 @@ class WorkerProcess:
         with suppress(OSError, ValueError):
             if self._process.stdin is not None:
                 self._process.stdin.close()
+
+
+def unread_bytes(stream: IO[bytes]) -> int:
+    """Bytes that lie in a pipe and have not been read yet; 0 where the system does not tell, or it is closed."""
+    if sys.platform == "win32":
+        return 0
+    import array
+    import fcntl
+    import termios
+
+    waiting = array.array("i", [0])
+    with suppress(OSError, ValueError):
+        fcntl.ioctl(stream.fileno(), termios.FIONREAD, waiting)
+    return waiting[0]
 
 
 def _launch(module: str, job: dict[str, Any]) -> subprocess.Popen[bytes]:
