@@ -10,6 +10,7 @@ import textwrap
 import threading
 import time
 from types import SimpleNamespace
+from typing import Any
 
 import psutil
 import pytest
@@ -230,7 +231,7 @@ def test_a_word_that_lies_unread_is_no_silence():
     """On a machine with too much to do the thread that reads waits for its turn as the workers do."""
     read, write = os.pipe()
     with os.fdopen(read, "rb") as stream:
-        worker = SimpleNamespace(
+        worker: Any = SimpleNamespace(
             _process=SimpleNamespace(stdout=stream),
             _lock=threading.Lock(),
             _words=1,
