@@ -43,6 +43,12 @@ class Says(Unattended):
         return next((answer for word, answer in self.answers.items() if word in question), default)
 
 
+class Piped(Says):
+    """Its answers come through a pipe."""
+
+    at_terminal = False
+
+
 @pytest.fixture
 def tuned(journal: Journal, unit: Unit) -> Journal:
     held_before(journal, unit, 0, *(depth for depth in (20, 40, 60) for _ in range(6)))
@@ -130,7 +136,7 @@ def test_the_machine_is_asked_for_once_and_another_is_refused(
             return "somebody else's"
 
     other = Another(unit, machine.edges, seed=2)
-    for nobody in (Unattended(), Says()):
+    for nobody in (Unattended(), Says(), Piped(Is="yes")):
         with pytest.raises(AnswerIsNo, match="not known as unit"):
             recall_and_apply(Bench(tuned, unit, other, nobody, goal=EASY), AGREED)
     assert other.setting.is_stock
@@ -201,10 +207,6 @@ def test_an_exception_is_asked_for_and_journaled(
 
 def test_an_answer_that_was_piped_in_makes_no_exception(journal: Journal, unit: Unit, machine: VirtualMachine) -> None:
     """`yes | surefoot measure` was written before the question."""
-
-    class Piped(Says):
-        at_terminal = False
-
     held_before(journal, unit, 0, 20)
     with pytest.raises(BadInput, match="further than"):
         measure(Bench(journal, unit, machine, Piped(Apply="yes")), measuring(60))

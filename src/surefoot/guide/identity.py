@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from surefoot.errors import AnswerIsNo
 from surefoot.guide.bench import Bench
+from surefoot.guide.voice import at_terminal
 
 
 def see_identity(bench: Bench, told: bool) -> None:
@@ -24,14 +25,20 @@ def see_identity(bench: Bench, told: bool) -> None:
                 "crash another, of the same model too.",
                 "warn",
             )
+            if not at_terminal(bench.voice):
+                raise _another(name)
         answer = bench.voice.choose(
             f"Is the machine that this runs on the unit {name!r}?",
             {"yes": "it is this very machine", "no": "it is another; change nothing"},
             "no" if known else "yes",
         )
         if answer != "yes":
-            raise AnswerIsNo(
-                f"nothing was changed: this machine is not known as unit {name!r}.",
-                remedy="If it is (a new disk, a new installation), say so with --this-machine.",
-            )
+            raise _another(name)
     bench.journal.know_machine(name, identity, at=bench.machine.now())
+
+
+def _another(name: str) -> AnswerIsNo:
+    return AnswerIsNo(
+        f"nothing was changed: this machine is not known as unit {name!r}.",
+        remedy="If it is (a new disk, a new installation), say so with --this-machine.",
+    )
