@@ -25,6 +25,7 @@ class Bench:
 
     ``given_hands``: in place of those that the unit's card names; ``goal``: its strides are the ones kept to. `apply`
     is the one door to the hands: whoever comes, card and rules are asked first, and the journal is told.
+    ``temperatures_seen``: the domains whose temperature was read so far: what tells nothing any more is missed.
     """
 
     journal: Journal
@@ -33,6 +34,7 @@ class Bench:
     voice: Voice
     given_hands: Hands | None = None
     goal: Goal = field(default_factory=Goal)
+    temperatures_seen: set[str] = field(default_factory=set)
     _excepted: set[Setting] = field(default_factory=set)
 
     @cached_property

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from surefoot.guide.bench import Bench
+from surefoot.guide.blind import read_in
 from surefoot.guide.voice import LiveView
 
 WATCHED: Final[tuple[str, ...]] = ("cpu.temperature", "gpu.temperature")
@@ -34,8 +35,11 @@ def settle(bench: Bench, settling: Settling, reference: dict[str, float] | None)
     history: list[tuple[float, dict[str, float]]] = []
     while True:
         sample = machine.sample()
+        bench.temperatures_seen.update(read_in(sample))
         temperatures = {name: sample[name] for name in WATCHED if name in sample}
         waited = machine.seconds() - began
+        if not temperatures and history:
+            return {}, "the temperatures are told no more, so a comparable start could not be checked"
         if not temperatures:
             return {}, "no temperature sensor, so a comparable start could not be checked"
         history.append((waited, temperatures))

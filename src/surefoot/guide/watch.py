@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Final
 
-from surefoot.guide.blind import Blind
+from surefoot.guide.blind import Blind, read_in
 from surefoot.guide.ends import End, failed
 from surefoot.guide.machine import Machine
 from surefoot.guide.run_in_hand import RunInHand
@@ -32,10 +32,11 @@ def watch(run: RunInHand, poll: Callable[[], LoadState]) -> End:
     bench, plan, holding = run.bench, run.plan, run.holding
     heat = Heat(bench.machine, bench.unit.ceilings_celsius)
     gaps = Gaps(bench.machine)
-    blind = Blind(bench.machine, bench.unit.ceilings_celsius)
+    blind = Blind(bench.machine, bench.unit.ceilings_celsius, bench.temperatures_seen)
     while True:
         state = poll()
         sample, hot = heat.read()
+        bench.temperatures_seen.update(read_in(sample))
         moment = run.note(sample)
         if hot:
             return End(Outcome.OVERHEAT, hot)
