@@ -12,6 +12,7 @@ import json
 import os
 import re
 import shlex
+import shutil
 import socket
 import subprocess
 import sys
@@ -42,11 +43,15 @@ exec switch_root /new /bin/sh $script
 """
 
 
+def tool(name: str) -> str | None:
+    """Where a program lies; the administrator's are not on everybody's path."""
+    return shutil.which(name, path=f"{os.environ.get('PATH', '')}:/usr/sbin:/sbin")
+
+
 def why_not() -> str:
     """What is missing here for such a machine, in words; "" when nothing is."""
     tools = ("qemu-system-x86_64", "dpkg-deb", "mkfs.ext4", "debugfs")
-    path = f"{os.environ.get('PATH', '')}:/usr/sbin:/sbin"
-    missing = [tool for tool in tools if not any((Path(folder) / tool).exists() for folder in path.split(":"))]
+    missing = [name for name in tools if tool(name) is None]
     if missing:
         return f"not here: {', '.join(missing)}"
     return "" if os.geteuid() == 0 else "needs the administrator's rights, to share this machine's files with it"
@@ -127,7 +132,7 @@ class Guest:
         self.disk, self.console = folder / "disk", folder / "console.txt"
         with self.disk.open("wb") as file:
             file.truncate(256 << 20)
-        subprocess.run(["/usr/sbin/mkfs.ext4", "-q", "-F", str(self.disk)], check=True)
+        subprocess.run([tool("mkfs.ext4") or "mkfs.ext4", "-q", "-F", str(self.disk)], check=True)
         (folder / "guest.sh").write_text(script)
         kernel, initramfs = PARTS / "vmlinuz", PARTS / "initramfs"
         network = ["-nic", "none"]
@@ -190,8 +195,8 @@ class Guest:
     def kept(self, place: str, into: Path) -> Path:
         """A folder of its disk, taken out once it is off."""
         into.mkdir(parents=True, exist_ok=True)
-        ask = ["/usr/sbin/debugfs", "-R", f"rdump {place} {into}", str(self.disk)]
-        subprocess.run(["/usr/sbin/e2fsck", "-fy", str(self.disk)], check=False, capture_output=True)
+        ask = [tool("debugfs") or "debugfs", "-R", f"rdump {place} {into}", str(self.disk)]
+        subprocess.run([tool("e2fsck") or "e2fsck", "-fy", str(self.disk)], check=False, capture_output=True)
         subprocess.run(ask, check=True, capture_output=True)
         return into / Path(place).name
 
@@ -217,9 +222,11 @@ def _joined(path: Path) -> socket.socket:
 
 def surroundings(home: str) -> str:
     """Lines of a shell script that make Surefoot's own surroundings in the guest. ``home``: the data directory."""
+    path = f"{Path(sys.executable).parent}:/usr/sbin:/usr/bin:/sbin:/bin:{os.environ.get('PATH', '')}"
+    modules = os.pathsep.join([str(SOURCE), *filter(None, [os.environ.get("PYTHONPATH")])])
     return (
-        f"export PATH={shlex.quote(str(Path(sys.executable).parent))}:/usr/sbin:/usr/bin:/sbin:/bin\n"
+        f"export PATH={shlex.quote(path)}\n"
         f"export HOME=/mnt/user XDG_DATA_HOME=/mnt/user XDG_CONFIG_HOME=/mnt/user TMPDIR=/run/tmp LC_ALL=C.UTF-8\n"
-        f"export SUREFOOT_HOME={home} PYTHONPATH={shlex.quote(str(SOURCE))} PYTHONDONTWRITEBYTECODE=1 COLUMNS=400\n"
+        f"export SUREFOOT_HOME={home} PYTHONPATH={shlex.quote(modules)} PYTHONDONTWRITEBYTECODE=1 COLUMNS=400\n"
         "mkdir -p /mnt/user /run/tmp\n"
     )

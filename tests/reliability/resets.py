@@ -22,13 +22,12 @@ import tempfile
 import threading
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from qemu_guest import SOURCE, Guest, fetched, surroundings, why_not
-from table import print_table
+from qemu_guest import SOURCE, Guest, fetched, surroundings, tool, why_not
+from table import Counted, keep, print_table
 
 from surefoot.guide.goals import goal_for
 from surefoot.journal import Journal
@@ -43,24 +42,6 @@ SLACK_SECONDS = 4.0
 """Between a heartbeat's own moment and its being on disk, on a machine with one slow processor."""
 RESETS_A_SESSION = 3
 TUNE = "--unattended --i-agree --load turns --max-failures 30 --within 1"
-
-
-@dataclass
-class Line:
-    """One line of the table."""
-
-    what: str
-    tried: int = 0
-    survived: int = 0
-    lost: list[str] = field(default_factory=list)
-
-    def count(self, well: bool, words: str) -> None:
-        """One more that was tried."""
-        self.tried += 1
-        if well:
-            self.survived += 1
-        else:
-            self.lost.append(words)
 
 
 def unit_named(name: str, remote: RemoteCard | None = None) -> Unit:
@@ -95,6 +76,9 @@ class Played:
         self._draw = random.Random(number)
         self._planned: threading.Timer | None = None
         self.guest: Guest
+        self.session: subprocess.Popen[str] | None = None
+        self.cut_off = False
+        """The time was up before it came to its end."""
 
     def hear(self) -> None:
         """Listen to the machine until it is off."""
@@ -122,6 +106,15 @@ class Played:
             self.exit_code = int(line.split()[1])
         elif line.startswith("Run ") and ": held after" in line:
             self.held_said.add(int(line.split()[1].rstrip(":")))
+
+    def stop(self) -> None:
+        """The time is up: what was done until now is judged."""
+        self.cut_off = True
+        if self._planned is not None:
+            self._planned.cancel()
+        if self.session is not None:
+            self.session.terminate()
+        self.guest.off()
 
     def button(self) -> None:
         """Press it."""
@@ -183,12 +176,12 @@ def on(played: Played) -> Path:
         "ip link set lo up; ip link set eth0 up; ip addr add 10.0.2.15/24 dev eth0; ip route add default via 10.0.2.2\n"
         # What an agent loads is read once before it is asked for: this processor is slow.
         "python -m surefoot agent < /dev/null > /dev/null 2>&1\n"
-        f"exec /usr/sbin/sshd -D -e -f {folder / 'sshd_config'}\n"
+        f"exec {tool('sshd')} -D -e -f {folder / 'sshd_config'}\n"
     )
     played.guest = Guest(folder, script, port)
     threading.Thread(target=played.hear, daemon=True).start()
     home = folder / "home"
-    more = {"SUREFOOT_HOME": str(home), "SUREFOOT_SSH_CONFIG": str(folder / "ssh_config"), "PYTHONPATH": str(SOURCE)}
+    more = {"SUREFOOT_HOME": str(home), "SUREFOOT_SSH_CONFIG": str(folder / "ssh_config"), "PYTHONPATH": _modules()}
     environment = {**os.environ, **more, "COLUMNS": "400"}
     prepare = [sys.executable, "-c", PREPARE, str(Path(__file__).parent), played.name, "sh", str(folder / "agent.sh")]
     subprocess.run(prepare, env=environment, check=True)
@@ -203,6 +196,7 @@ def on(played: Played) -> Path:
         ) as process,
         (folder / "session.txt").open("w") as told,
     ):
+        played.session = process
         assert process.stdout is not None
         for line in process.stdout:
             told.write(line)
@@ -211,6 +205,10 @@ def on(played: Played) -> Path:
         played.exit_code = process.wait(60)
     played.guest.off()
     return home
+
+
+def _modules() -> str:
+    return os.pathsep.join([str(SOURCE), *filter(None, [os.environ.get("PYTHONPATH")])])
 
 
 def _answers(played: Played) -> None:
@@ -229,7 +227,7 @@ def _answers(played: Played) -> None:
     raise RuntimeError("no ssh server in the guest")
 
 
-def judge(played: Played, home: Path, lines: dict[str, Line]) -> None:
+def judge(played: Played, home: Path, lines: dict[str, Counted]) -> None:
     """Hold the journal to what was really done."""
     name = played.name
     with Journal.open(home, read_only=True) as journal:
@@ -238,16 +236,21 @@ def judge(played: Played, home: Path, lines: dict[str, Line]) -> None:
         unit = journal.unit(name)
     certified = known_stable(unit, runs, goal_for(unit)) is not None
     lost = [run for run in runs if run.outcome is Outcome.RESET]
-    lines["boots"].count(len(lost) == len(played.resets), f"{name}: {len(played.resets)} resets, {len(lost)} judged so")
+    if not played.cut_off:
+        words = f"{name}: {len(played.resets)} resets, {len(lost)} judged so"
+        lines["boots"].judge(len(lost) == len(played.resets), words)
     for run, seconds in zip(lost, played.resets, strict=False):
-        lines["resets"].count(*_at_its_last_heartbeat(name, run, seconds))
-    others = [run for run in runs if run.outcome not in (Outcome.RESET, Outcome.HELD)]
+        lines["resets"].judge(*_at_its_last_heartbeat(name, run, seconds))
+    fine = {Outcome.RESET, Outcome.HELD} | ({None, Outcome.VOID} if played.cut_off else set())
+    others = [run for run in runs if run.outcome not in fine]
     for run in others:
-        lines["others"].count(False, f"{name}: run {run.id} is {run.outcome}: {run.closing and run.closing.judged_by}")
+        lines["others"].judge(False, f"{name}: run {run.id} is {run.outcome}: {run.closing and run.closing.judged_by}")
     ids = {run.id for run in runs if run.outcome is Outcome.HELD}
     for number in played.held_said:
-        lines["said"].count(number in ids, f"{name}: run {number} was said to have held")
-    lines["sessions"].count(
+        lines["said"].judge(number in ids, f"{name}: run {number} was said to have held")
+    if played.cut_off:
+        return
+    lines["sessions"].judge(
         played.exit_code == 0 and certified and not open_left,
         f"{name}: exit code {played.exit_code}, certified: {certified}, {len(open_left)} runs open",
     )
@@ -263,49 +266,69 @@ def _at_its_last_heartbeat(name: str, run: Run, seconds: float) -> tuple[bool, s
     return well, f"{name}: run {run.id} closed at {run.closing.minutes:.2f} min, the reset {after:.1f} s later"
 
 
-def lines_of_the_table() -> dict[str, Line]:
+def lines_of_the_table(how: str) -> dict[str, Counted]:
     """Empty."""
     return {
-        "resets": Line("resets, judged `reset` at the last heartbeat"),
-        "boots": Line("sessions, with a crash for each reset and no more"),
-        "others": Line("runs that ended in any other way than held or reset"),
-        "said": Line("runs that were said to have held, in the journal"),
-        "sessions": Line("sessions, come to their certificate"),
+        "resets": Counted(f"{how}: resets, judged `reset` at the last heartbeat"),
+        "boots": Counted(f"{how}: sessions, with a crash for each reset and no more"),
+        "others": Counted(f"{how}: runs that ended in any other way than held or reset"),
+        "said": Counted(f"{how}: runs that were said to have held, in the journal"),
+        "sessions": Counted(f"{how}: sessions, come to their certificate"),
     }
 
 
-def play(how: Callable[[Played], Path], resets: int, folder: Path, at_once: int, first: int = 0) -> dict[str, Line]:
-    """As many machines as it takes. ``first``: the first one's number, of which its draws are made. What was counted
-    so far is told after each session, so that a table that was never printed is not lost."""
-    lines = lines_of_the_table()
+def play(
+    how: Callable[[Played], Path], resets: int, folder: Path, at_once: int, first: int = 0, seconds: float = 1e9
+) -> dict[str, Counted]:
+    """As many machines as it takes. ``first``: the first one's number, of which its draws are made; after so many
+    ``seconds`` those that are not at their end are switched off, and what they did until then is judged. What was
+    counted so far is told after each session, so that a table that was never printed is not lost."""
+    until = time.monotonic() + seconds
+    under_way: list[Played] = []
+    lines = lines_of_the_table(how.__name__)
     done: list[Played] = []
     guard = threading.Lock()
 
     def one(number: int) -> None:
         played = Played(folder / f"{number}", number, _free_port() if how is on else None)
         played.folder.mkdir()
+        under_way.append(played)
         try:
             home = how(played)
         except (OSError, RuntimeError, subprocess.SubprocessError) as error:
             with guard:
-                lines["sessions"].count(False, f"{played.name}: {type(error).__name__}: {error}")
+                under_way.remove(played)
+                lines["sessions"].judge(False, f"{played.name}: {type(error).__name__}: {error}")
             return
         with guard:
+            under_way.remove(played)
             done.append(played)
             judge(played, home, lines)
             counts = {key: [line.tried, line.survived, line.lost] for key, line in lines.items()}
-            told = {"session": played.name, "resets": len(played.resets), "boots": played.boots, "so far": counts}
+            told = {
+                "session": played.name,
+                "resets": len(played.resets),
+                "boots": played.boots,
+                "cut off": played.cut_off,
+                "so far": counts,
+            }
             print(json.dumps(told), file=sys.stderr, flush=True)
 
     number = first
-    while lines["resets"].tried < resets and number < first + resets:
+    while lines["resets"].tried < resets and number < first + resets and time.monotonic() < until:
         wanted = max(1, min(at_once, -(-(resets - lines["resets"].tried) // RESETS_A_SESSION)))
         threads = [threading.Thread(target=one, args=(number + place,)) for place in range(wanted)]
         number += wanted
         for thread in threads:
             thread.start()
+        last = min(until, time.monotonic() + LONGEST_MINUTES * 60)
         for thread in threads:
-            thread.join(LONGEST_MINUTES * 60)
+            thread.join(max(0.0, last - time.monotonic()))
+        for played in [*under_way]:
+            played.stop()
+        for thread in threads:
+            thread.join(120)
+    print(f"{sum(one.cut_off for one in done)} sessions were not at their end when the time was up.", file=sys.stderr)
     return lines
 
 
@@ -322,7 +345,9 @@ def main() -> int:
     asked.add_argument("--resets", type=int, default=20)
     asked.add_argument("--at-once", type=int, default=4, help="machines side by side")
     asked.add_argument("--first", type=int, default=0, help="number of the first machine; slices of others add up")
-    asked.add_argument("--keep", action="store_true", help="leave the folder of each machine")
+    asked.add_argument("--seconds", type=float, default=1e9, help="then they are switched off and judged")
+    asked.add_argument("--folders", action="store_true", help="leave the folder of each machine")
+    asked.add_argument("--keep", type=Path, help="write the lines there as well, for `everything.py --add`")
     told = asked.parse_args()
     if words := why_not():
         print(f"not tried: {words}")
@@ -330,11 +355,15 @@ def main() -> int:
     fetched()
     folder = Path(tempfile.mkdtemp(prefix="resets-"))
     try:
-        lines = play({"inside": inside, "on": on}[told.how], told.resets, folder, told.at_once, told.first)
-        print(json.dumps({"how": told.how, "folder": str(folder) if told.keep else ""}), file=sys.stderr)
+        plays = {"inside": inside, "on": on}[told.how]
+        lines = play(plays, told.resets, folder, told.at_once, told.first, told.seconds)
+        if told.folders:
+            print(f"The machines' folders: {folder}", file=sys.stderr)
+        if told.keep:
+            keep(lines.values(), told.keep)
         return print_table(lines.values())
     finally:
-        if not told.keep:
+        if not told.folders:
             shutil.rmtree(folder, ignore_errors=True)
 
 

@@ -31,6 +31,14 @@ class Counted:
     most: dict[str, float] = field(default_factory=dict)
     sums: dict[str, float] = field(default_factory=dict)
 
+    def judge(self, well: bool, words: str) -> None:
+        """One more that was tried; ``words`` where it is lost."""
+        self.tried += 1
+        if well:
+            self.survived += 1
+        else:
+            self.lost.append(words)
+
     def at_most(self, name: str, value: float) -> None:
         """Remember the greatest."""
         self.most[name] = max(self.most.get(name, value), value)

@@ -55,7 +55,7 @@ def played(tmp_path: Path, closings: list[tuple[Outcome, float]], pressed: list[
             journal.heartbeat(run_id, minutes)
             journal.close_run(run_id, Closing(outcome=outcome, minutes=minutes, judged_by="test"), at=at)
     one.resets = pressed
-    lines = resets.lines_of_the_table()
+    lines = resets.lines_of_the_table("inside")
     resets.judge(one, tmp_path / "home", lines)
     return lines
 
