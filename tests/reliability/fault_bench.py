@@ -106,8 +106,12 @@ class FaultBench:
 
     def runs(self) -> list[Run]:
         """All runs but those of the beginning."""
+        return [run for run in self.runs_and_logs() if run.plan.source != "hand"]
+
+    def runs_and_logs(self) -> list[Run]:
+        """All runs."""
         with Journal.open(self.home, read_only=True) as journal:
-            return [run for run in journal.runs("box") if run.plan.source != "hand"]
+            return journal.runs("box")
 
     def well(self) -> None:
         """The journal is well."""

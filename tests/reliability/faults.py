@@ -1,6 +1,6 @@
 """Everything around the tool that can fail, made to fail while the real command runs; one table of what became of it.
 
-    python tests/reliability/faults.py [WORD]
+    python tests/reliability/faults.py [WORD] [--keep FILE]
 
 Each fault is a function here: it breaks something under ``surefoot``, run as a process, and holds what follows to four
 things: one clear message and no traceback, the right outcome in the journal, the unit at stock (or told), and the exit
@@ -9,8 +9,10 @@ code that is documented. ``WORD``: only those whose name has it.
 
 from __future__ import annotations
 
+import argparse
 import json
 import os
+import random
 import shutil
 import signal
 import subprocess
@@ -19,11 +21,12 @@ import tempfile
 import time
 from collections.abc import Callable
 from contextlib import AbstractContextManager, suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from fault_bench import FaultBench, can_mount, fill, mounted, outcomes, until
+from table import Counted, keep, print_table
 
 from surefoot.journal import Journal, schema
 from surefoot.runs import Outcome
@@ -126,6 +129,42 @@ def _(top: Path) -> None:
         with Journal.open(disk) as journal:
             assert len(journal.runs("box")) == 3
         bench.well()
+
+
+@fault("disk full in the middle of an import", slow=True)
+def _(top: Path) -> None:
+    """Room for some of it only: more each time, until it goes through."""
+    chance = random.Random(5)
+    names = [f"Core {core} Temperature [°C]" for core in range(6)]
+    rows = [
+        ",".join([f"2026-11-01 {10 + at // 3600}:{at // 60 % 60:02}:{at % 60:02}"]
+                 + [f"{45 + 5 * core + chance.uniform(0, 4):.2f}" for core in range(6)])
+        for at in range(6000)
+    ]  # fmt: skip
+    log = top / "log.csv"
+    log.write_text("Time," + ",".join(names) + "\n" + "\n".join(rows), encoding="utf-8")
+    wanted = ["trace", "import", str(log), "--unit", "box", "--yes", "--sure"]
+    with small_disk(top) as disk:
+        bench = FaultBench(top, home=disk)
+        before = {path.name for path in disk.iterdir()}
+        stopped = 0
+        for room in (8, 32, 64, 128, 192, 256, 512, 2048):
+            fill(disk, leave=room << 10)
+            done = bench.do(*wanted)
+            (disk / "ballast").unlink()
+            bench.well()
+            found = [run for run in bench.runs_and_logs() if run.plan.purpose == "log"]
+            if done.returncode == 0:
+                with Journal.open(disk) as journal:
+                    samples = [len(journal.trace(run.id).seconds) for run in found]
+                assert samples == [6000], samples
+                break
+            stopped += 1
+            assert done.returncode == 3 and "the disk is full" in done.stderr and found == [], (room, done.stderr)
+            assert {path.name for path in disk.iterdir()} <= before | {"journal.sqlite-wal", "journal.sqlite-shm"}, room
+        else:
+            raise AssertionError("it never went through")
+        assert stopped >= 3, f"it was stopped in the middle {stopped} times only"
 
 
 @fault("disk full at the first start")
@@ -641,16 +680,6 @@ def _(top: Path) -> None:
     assert bench.runs()[0].outcome is Outcome.VOID
 
 
-@dataclass
-class Counted:
-    """One line of the table."""
-
-    what: str
-    tried: int = 0
-    survived: int = 0
-    lost: list[str] = field(default_factory=list)
-
-
 def count(word: str = "") -> list[Counted]:
     """Try every fault whose name has the word."""
     found = []
@@ -672,7 +701,16 @@ def count(word: str = "") -> list[Counted]:
     return found
 
 
-if __name__ == "__main__":
-    from table import print_table
+def main() -> int:
+    asked = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    asked.add_argument("word", nargs="?", default="")
+    asked.add_argument("--keep", type=Path, help="write the lines there as well, for `everything.py --add`")
+    told = asked.parse_args()
+    lines = count(told.word)
+    if told.keep:
+        keep(lines, told.keep)
+    return print_table(lines)
 
-    sys.exit(print_table(count(sys.argv[1] if sys.argv[1:] else "")))
+
+if __name__ == "__main__":
+    sys.exit(main())
