@@ -40,6 +40,7 @@ LONGEST_MINUTES = 45.0
 HEARTBEAT_SECONDS = 10.0
 SLACK_SECONDS = 4.0
 """Between a heartbeat's own moment and its being on disk, on a machine with one slow processor."""
+UP_SECONDS = 300.0
 RESETS_A_SESSION = 3
 TUNE = "--unattended --i-agree --load turns --max-failures 30 --within 1"
 
@@ -185,7 +186,7 @@ def on(played: Played) -> Path:
     environment = {**os.environ, **more, "COLUMNS": "400"}
     prepare = [sys.executable, "-c", PREPARE, str(Path(__file__).parent), played.name, "sh", str(folder / "agent.sh")]
     subprocess.run(prepare, env=environment, check=True)
-    until = time.monotonic() + 120
+    until = time.monotonic() + UP_SECONDS
     while played.boots == 0 and time.monotonic() < until:
         time.sleep(0.2)
     _answers(played)
@@ -213,7 +214,7 @@ def _modules() -> str:
 
 def _answers(played: Played) -> None:
     """Wait until an ssh server is at the other end."""
-    until = time.monotonic() + 120
+    until = time.monotonic() + UP_SECONDS
     while time.monotonic() < until:
         with socket.socket() as probe:
             probe.settimeout(5)
