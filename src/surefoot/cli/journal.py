@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from surefoot.cli import journal_thin
 from surefoot.cli.common import JsonFlag, show, working
 from surefoot.errors import AnswerIsNo
 
@@ -23,10 +24,13 @@ Force = Annotated[bool, typer.Option("--force", help="Write over a file of that 
 
 def register(app: typer.Typer) -> None:
     """Add `journal` and what belongs to it."""
-    group = typer.Typer(help="The journal's file: check it, back it up, rescue a damaged one.", no_args_is_help=True)
+    group = typer.Typer(
+        help="The journal's file: check it, back it up, rescue a damaged one, thin old traces.", no_args_is_help=True
+    )
     group.command("check")(check)
     group.command("backup")(backup)
     group.command("rescue")(rescue)
+    journal_thin.register(group)
     app.add_typer(group, name="journal")
 
 

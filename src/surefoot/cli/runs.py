@@ -153,7 +153,7 @@ def amend(
         doubts = doubts_of(journal, card, before, changes, now, when=when)
         if not sure:
             _settle(doubts, effect_of(journal, card, before, changes, now), "Amend it so all the same?", as_json)
-        after = journal.amend_run(run, changes, who=who or _user(), why=why)
+        after = journal.amend_run(run, changes, who=who or user_name(), why=why)
         written = journal.run_as_written(run)
         traced = journal.has_trace(run)
     _show_corrected(after, written, card, traced, as_json)
@@ -169,7 +169,7 @@ def void(run: RunNumber, why: Why, who: Who = None, sure: Sure = False, as_json:
         if not sure:
             effect = effect_of(journal, card, before, {"outcome": "void"}, datetime.now(UTC))
             _settle((), effect, "Take it out all the same?", as_json)
-        after = journal.void_run(run, who=who or _user(), why=why)
+        after = journal.void_run(run, who=who or user_name(), why=why)
         card, written, traced = journal.unit(after.plan.unit_name), journal.run_as_written(run), journal.has_trace(run)
     _show_corrected(after, written, card, traced, as_json)
 
@@ -187,7 +187,8 @@ def _show_corrected(after: Run, written: Run, card: Unit, traced: bool, as_json:
     show(record, lambda: _in_full(after, written, card, traced), as_json)
 
 
-def _user() -> str:
+def user_name() -> str:
+    """Of whoever gives the command."""
     import getpass
 
     try:

@@ -50,10 +50,18 @@ def show_trace(
 
     with open_journal() as journal:
         found, card, trace = run_with_trace(journal, run)
+        thinnings = journal.thinnings(run)
     names = channel or usual_channels(trace)
     if as_json:
-        show(_samples(run, trace, names), list, True)
+        show({**_samples(run, trace, names), "thinnings": thinnings}, list, True)
         return
+    for made in thinnings:
+        typer.echo(
+            for_eyes(
+                f"Thinned on {made.at.astimezone():%Y-%m-%d} by {made.who}: one sample each {made.every_seconds:g} s, "
+                f"and every highest and lowest; {made.samples_after:,} of {made.samples_before:,} samples are left."
+            )
+        )
     for line in drawn(found, card, trace, names, rows=rows, plain=plain, width=width_here()):
         typer.echo(for_eyes(line))
 

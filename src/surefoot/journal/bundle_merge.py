@@ -26,8 +26,17 @@ _ADDED: Final = ("scores", "readings", "forecasts", "exceptions")
 _NEWEST: Final = ("consents", "configuration_names")
 """Records of which the newest counts: those newer than all that is here are added."""
 # What stands applied, and which machine a unit is, is the machine's own: another journal cannot tell it.
-_OF_NEW_RUN: Final = ("trial_runs", "applications", "heartbeats", "closings", "corrections", "trace_blocks")
+_OF_NEW_RUN: Final = (
+    "trial_runs",
+    "applications",
+    "heartbeats",
+    "closings",
+    "corrections",
+    "trace_blocks",
+    "thinnings",
+)
 
+_THINNED: Final = "SELECT 1 FROM thinnings WHERE run_id = ? LIMIT 1"
 
 _WORDS: Final = frozenset({"note", "judged_by", "detail", "who", "why", "rule", "changes", "forecast"})
 """What a bundle may have left words out of: a record is known again without it, by its moment to the microsecond."""
@@ -182,9 +191,12 @@ def _merge_corrections(source: Store, target: Store, named: str, known: dict[int
 def _merge_imports(source: Store, target: Store, named: str, known: dict[int, int], new_ids: NewIds) -> None:
     digest = "SELECT run_id, samples, data FROM trace_blocks WHERE heartbeat_id IS NULL AND run_id = ?"
     copied: set[int] = set()
+    # Samples that were taken away on one side are not what the other still has beside them: they stay as they are.
+    thinned = {row["run_id"] for row in rows_of(source, "thinnings", named)}
+    thinned |= {there for there, here in known.items() if target.row(_THINNED, (here,)) is not None}
     for row in rows_of(source, "trace_blocks", named):
         here = known.get(row["run_id"])
-        if here is None or row["heartbeat_id"] is not None:
+        if here is None or row["heartbeat_id"] is not None or row["run_id"] in thinned:
             continue
         first = row["import_id"] is None
         have = any(

@@ -95,8 +95,8 @@ class LeavingOut:
         nested = _NESTED.get(table)
         if nested and isinstance(made.get(nested), str):
             made[nested] = json.dumps(self._deep(json.loads(made[nested])))
-        if table == "corrections":
-            self._taken["who corrected runs"] += 1
+        if table in ("corrections", "thinnings"):
+            self._taken["who corrected runs" if table == "corrections" else "who thinned traces"] += 1
             made["who"] = LEFT_OUT
         if table == "cards" and made.get("card") is not None:
             made["card"] = self.card(Unit.model_validate_json(made["card"])).model_dump_json()

@@ -15,10 +15,10 @@ OF_UNIT = (
     *("cards", "consents", "runs", "scores", "readings", "configuration_names", "forecasts"),
     *("standings", "machines", "exceptions", "trials", "trial_ends", "found_values"),
 )
-OF_RUN = ("applications", "heartbeats", "closings", "corrections", "trace_blocks", "trial_runs")
+OF_RUN = ("applications", "heartbeats", "closings", "corrections", "trace_blocks", "thinnings", "trial_runs")
 ORDER = (
     *("cards", "consents", "trials", "trial_ends", "runs", "trial_runs"),
-    *("applications", "heartbeats", "closings", "corrections", "trace_blocks"),
+    *("applications", "heartbeats", "closings", "corrections", "trace_blocks", "thinnings"),
     *("scores", "readings", "configuration_names", "forecasts"),
     *("standings", "machines", "exceptions", "found_values"),
 )
@@ -79,6 +79,9 @@ def copy_row(
         values["unit"] = name
     if table == "cards" and values["card"] is not None:
         values["card"] = named_card(values["card"], name)
+    if table == "thinnings" and not keep_ids:
+        # It opens no door to blocks that have other numbers here.
+        values["through_block"] = 0
     if table == "trace_blocks":
         _bring_layout(source, target, values["layout_id"], new_ids["trace_layouts"])
     for column, pointed in POINTS_TO.items():

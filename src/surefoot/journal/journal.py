@@ -16,6 +16,7 @@ from surefoot.journal.place import journal_path
 from surefoot.journal.runs import RunRecords
 from surefoot.journal.standing import StandingRecords
 from surefoot.journal.store import Store
+from surefoot.journal.thinning import ThinningRecords
 from surefoot.journal.trace_codec import Column
 from surefoot.journal.trials import TrialRecords
 
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
     from sqlite_utils import Database
 
 
-class Journal(RunRecords, MeasureRecords, StandingRecords, TrialRecords):
+class Journal(RunRecords, ThinningRecords, MeasureRecords, StandingRecords, TrialRecords):
     """Everything that was recorded, in one SQLite file: append-only, written ahead, durable at every step.
 
     A method that writes has put its record on the disk when it returns, and has written nothing when it raises.

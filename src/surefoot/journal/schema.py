@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from surefoot.journal import schema_1, schema_2, schema_3, schema_4, schema_5
+from surefoot.journal import schema_1, schema_2, schema_3, schema_4, schema_5, schema_6
 
 if TYPE_CHECKING:
     import sqlite3
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 APPLICATION_ID = 0x53724674
 """`PRAGMA application_id` of a journal: the letters SrFt."""
 
-SCHEMAS = (schema_1, schema_2, schema_3, schema_4, schema_5)
+SCHEMAS = (schema_1, schema_2, schema_3, schema_4, schema_5, schema_6)
 """The files that make each schema of the one before, oldest first. A new one is a file and a place in this row."""
 
 VERSION = len(SCHEMAS)

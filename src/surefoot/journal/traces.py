@@ -40,14 +40,7 @@ class TraceRecords(Records):
             raise BadInput("the trace has no samples.", where=f"run {run_id}")
         with self._store.transaction():
             self._known_run(run_id)
-            import_id: int | None = None
-            packing: dict[str, Column] = {}
-            for first in range(0, len(trace), BLOCK_SAMPLES):
-                part = _columns(trace, first, first + BLOCK_SAMPLES)
-                layout, data = trace_codec.encode(part, packing)
-                packing = {column.name: column for column in layout}
-                block = self._insert_block(run_id, layout, len(part[TIME]), data, trace.started_at, import_id=import_id)
-                import_id = import_id or block
+            self._put_blocks(run_id, trace)
 
     def has_trace(self, run_id: int) -> bool:
         """Whether a run has any samples. Raises BadInput for an unknown run."""
@@ -94,6 +87,19 @@ class TraceRecords(Records):
 
     def _forget_packing(self, run_id: int) -> None:
         self._packing.pop(run_id, None)
+
+    def _put_blocks(self, run_id: int, trace: Trace, heartbeat_id: int | None = None) -> None:
+        """A whole trace, as an import or as samples of that heartbeat and those after it."""
+        import_id: int | None = None
+        packing: dict[str, Column] = {}
+        for first in range(0, len(trace), BLOCK_SAMPLES):
+            part = _columns(trace, first, first + BLOCK_SAMPLES)
+            layout, data = trace_codec.encode(part, packing)
+            packing = {column.name: column for column in layout}
+            block = self._insert_block(
+                run_id, layout, len(part[TIME]), data, trace.started_at, heartbeat_id=heartbeat_id, import_id=import_id
+            )
+            import_id = import_id or (block if heartbeat_id is None else None)
 
     def _insert_block(
         self,
