@@ -28,7 +28,10 @@ TABLES = (
 
 INDEXES = ("CREATE INDEX thinnings_by_run ON thinnings (run_id, id)",)
 
-UNTOLD = "the journal is append-only: samples of a trace are taken away only by `surefoot journal thin`, which writes down that it was done"
+UNTOLD = (
+    "the journal is append-only: samples of a trace are taken away only by `surefoot journal thin`, which writes down "
+    "that it was done"
+)
 
 GUARD = (
     "DROP TRIGGER trace_blocks_no_delete",
