@@ -32,8 +32,10 @@ def test_arrows_point_one_way() -> None:
 def test_a_report_that_would_write_is_seen(importer: str, imported: str, allowed: bool) -> None:
     """The contract itself, against one import more than there is."""
     import grimp
+    from importlinter.configuration import configure
     from importlinter.contracts.forbidden import ForbiddenContract
 
+    configure()
     settings = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["tool"]["importlinter"]
     name = "The report does not import what writes"
     options = next(one for one in settings["contracts"] if one["name"] == name)

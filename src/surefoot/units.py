@@ -416,4 +416,8 @@ def _complaints(error: ValidationError) -> Iterator[str]:
         text = item["msg"].removeprefix("Value error, ")
         if item["type"] in ("extra_forbidden", "unexpected_keyword_argument"):
             text = "this field is not known"
+        elif item["type"] in ("missing", "missing_argument"):
+            text = "this field is missing"
+        elif item["type"] in ("dataclass_type", "model_type"):
+            text = "it must be a table of fields"
         yield f"{place}: {text}" if place else text

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 from devtools import Browser, Page
+from labels import CROSSED
 
 from surefoot.journal import Journal
 from surefoot.report.page import write_report
@@ -333,6 +334,16 @@ def test_nothing_runs_out_of_the_page(browser: Browser, page_file: Path, width: 
       }).map((text) => text.closest('figure').id + ' ' + text.textContent)
     """)
     assert cut == []
+
+
+@pytest.mark.parametrize("width", [1280, 390])
+def test_no_label_is_crossed_by_a_line_or_lies_on_another(browser: Browser, page_file: Path, width: int) -> None:
+    opened = browser.page(width, 800)
+    opened.open(page_file)
+    opened.wait_for(READY)
+    drawn = opened.evaluate(CROSSED)
+    assert drawn["found"] == []
+    assert drawn["labels"] > 500 and drawn["points"] > 20_000, "labels and lines were really looked at"
 
 
 def test_it_prints(page: Page, tmp_path: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from typing import Any
 
 import altair as alt
@@ -18,6 +19,7 @@ from surefoot.units import Knob
 
 EDGE = "the edge: one hour between failures"
 GOAL = "the deepest that meets the goal"
+NARROW = 340
 
 
 def _x(knob: Knob, reach: tuple[float, float]) -> Any:
@@ -89,11 +91,15 @@ def _guard(
 ) -> list[Any]:
     band = alt.Chart(alt.Data(values=[{"value": recommended, "end": edge}]))
     at = alt.Chart(alt.Data(values=[{"value": recommended}])).encode(x=x)
-    words = f"recommended {recommended:+g} {knob.unit}" if recommended else "recommended: stock"
+    band_words = f"{abs(edge - recommended):.3g} {knob.unit}"
+    words = [minus(f"recommended {recommended:+g} {knob.unit}") if recommended else "recommended: stock"]
+    words.append(f"guard band {band_words}")
+    # Where there is little room the title above says what is what.
+    short = [minus(knob.describe(knob.depth_of(recommended))), f"guard {band_words}"]
     # Towards the side that has room.
-    left = (knob.depth_of(recommended) - reach[0]) > 0.4 * (reach[1] - reach[0])
+    left = (knob.depth_of(recommended) - reach[0]) > 0.5 * (reach[1] - reach[0])
     letters = {
-        "text": [minus(words), f"guard band {abs(edge - recommended):.3g} {knob.unit}"],
+        "text": alt.ExprRef(f"width < {NARROW} ? {json.dumps(short)} : {json.dumps(words)}"),
         "align": "right" if left else "left", "dx": -7 if left else 7, "dy": 6, "baseline": "top", "aria": False,
         "fontSize": canvas.px(12), "fontWeight": 600, "lineHeight": canvas.px(15),
     }  # fmt: skip
@@ -149,8 +155,12 @@ def life(frame: pd.DataFrame, knob: Knob, reach: tuple[float, float], goal_hours
     )  # fmt: skip
     goal = alt.Chart(alt.Data(values=[{"hours": goal_hours}])).encode(y=alt.Y("hours:Q", scale=y_scale))
     rule = goal.mark_rule(color=ink("accent"), strokeWidth=canvas.px(1.6), strokeDash=[6, 3], aria=False)
+    # The line comes down from the left, where the knob is at stock: below the goal's line there is room beside it.
+    # Where even stock does not meet the goal, it runs below throughout, and the room is above.
+    below = bool(frame["middle"].iloc[0] > goal_hours) if len(frame) else False
     label = goal.mark_text(
-        text=f"goal: {goal_hours:g} h", align="right", baseline="bottom", dx=-4, dy=-4, fontSize=canvas.px(12),
-        fontWeight=600, color=ink("accent"), aria=False,
-    ).encode(x=alt.XValue("width"))  # fmt: skip
+        text=f"goal: {goal_hours:g} h", align="left" if below else "right", baseline="top" if below else "bottom",
+        dx=4 if below else -4, dy=5 if below else -4, fontSize=canvas.px(12), fontWeight=600, color=ink("accent"),
+        aria=False,
+    ).encode(x=alt.XValue(0 if below else "width"))  # fmt: skip
     return alt.layer(band, line, rule, label, touch, height=canvas.height or 300)

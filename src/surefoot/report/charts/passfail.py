@@ -9,6 +9,7 @@ import pandas as pd
 
 from surefoot.report import datasets
 from surefoot.report.charts import common
+from surefoot.report.charts.room import Place, roomiest
 from surefoot.report.picture import Canvas
 from surefoot.report.theme import ink
 from surefoot.units import Knob
@@ -47,7 +48,7 @@ def draw(
     if border is not None and len(border):
         layers += _border(border, x, y, canvas)
     if known is not None:
-        layers += _known(known, x, y, canvas)
+        layers += _known(known, _below(border, known, frame, across, up), x, y, canvas)
     marks = (
         alt.Chart(datasets.values(_side_by_side(frame)))
         .mark_point(filled=True, stroke=ink("card"), strokeWidth=1, opacity=1)
@@ -87,10 +88,31 @@ def _at(x: Any) -> Any:
     return moved
 
 
-def _scale(values: pd.Series[float], knob: Knob) -> Any:
-    """From just beside stock to just past the deepest that was tried, deeper to the right or upwards."""
+def _reach(values: pd.Series[float], knob: Knob) -> tuple[float, float]:
+    """From just beside stock to just past the deepest that was tried."""
     reach = max(float(values.abs().max()), knob.step)
-    low, high = sorted((-0.07 * reach * knob.sign, 1.1 * reach * knob.sign))
+    return -0.07 * reach * knob.sign, 1.1 * reach * knob.sign
+
+
+def _below(
+    border: pd.DataFrame | None, known: tuple[float, float], frame: pd.DataFrame, across: Knob, up: Knob
+) -> bool:
+    """Whether the word of the known-stable setting stands below its square, clear of the border, or else above."""
+    if border is None or not len(border):
+        return True
+
+    def share(values: Any, reach: tuple[float, float]) -> Any:
+        return (values - reach[0]) / (reach[1] - reach[0])
+
+    wide, high = _reach(frame["x"], across), _reach(frame["y"], up)
+    x, y = float(share(known[0], wide)), float(share(known[1], high))
+    places = [Place(x - 0.2, x + 0.2, y - far, y - near) for near, far in ((0.05, 0.12), (-0.12, -0.05))]
+    return roomiest(places, share(border["x"].to_numpy(), wide), share(border["y"].to_numpy(), high)) is places[0]
+
+
+def _scale(values: pd.Series[float], knob: Knob) -> Any:
+    """Deeper to the right or upwards."""
+    low, high = sorted(_reach(values, knob))
     return alt.Scale(domain=[low, high], reverse=knob.sign < 0, nice=False)
 
 
@@ -110,10 +132,11 @@ def _border(border: pd.DataFrame, x: Any, y: Any, canvas: Canvas) -> list[Any]:
     return [area.encode(x=x, y=y, y2=alt.Y2Datum(0)), line.encode(x=x, y=y, order=alt.Order("x:Q")), label]
 
 
-def _known(known: tuple[float, float], x: Any, y: Any, canvas: Canvas) -> list[Any]:
+def _known(known: tuple[float, float], below: bool, x: Any, y: Any, canvas: Canvas) -> list[Any]:
     at = alt.Chart(alt.Data(values=[{"x": known[0], "y": known[1]}])).encode(x=x, y=y)
     letters = {
-        "text": "known-stable", "baseline": "top", "dy": canvas.px(24), "fontSize": canvas.px(12), "fontWeight": 600,
+        "text": "known-stable", "baseline": "top" if below else "bottom",
+        "dy": canvas.px(24 if below else -22), "fontSize": canvas.px(12), "fontWeight": 600,
         "aria": False,
     }  # fmt: skip
     return [

@@ -61,7 +61,7 @@ def draw(frame: pd.DataFrame, order: list[str], canvas: Canvas) -> Any:
         ],
     )
     middle = base.transform_calculate(middle="(datum.start + datum.end) / 2").transform_filter(
-        f"datum.share * width > length(datum.label) * {canvas.px(6.6)} + 10"
+        f"datum.share * width > length(datum.label) * {canvas.px(6.6)} + 16"
     )
     # A plate under the letters, so that they are read over any hatching.
     labels = {"fontSize": canvas.px(11.5), "fontWeight": 600, "yOffset": drop, "baseline": "middle", "aria": False}

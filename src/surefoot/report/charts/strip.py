@@ -84,8 +84,12 @@ def draw(
     )
     layers = [*names, *ends, dots, bars, marks]
     if baseline is not None:
-        at = alt.Chart(alt.Data(values=[{"mean": baseline}])).encode(x=alt.X("mean:Q", scale=x_scale, title=axis_title))
-        layers.insert(0, at.mark_rule(color=ink("soft"), strokeDash=[3, 3], aria=False))
+        # A piece beside each row's marks: the names and figures above them stay clear of it.
+        piece = base.mark_point(
+            shape="M0,-1V1", size=(2 * canvas.px(11)) ** 2, filled=False, opacity=1, stroke=ink("soft"), strokeWidth=1,
+            strokeDash=[3, 3], yOffset=canvas.px(11), aria=False,
+        )  # fmt: skip
+        layers.insert(0, piece.encode(x=alt.X(datum=baseline, type="quantitative", scale=x_scale, title=axis_title)))
     return alt.layer(*layers, height=canvas.height or ROW * len(order) + 10)
 
 
