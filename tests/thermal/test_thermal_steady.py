@@ -260,3 +260,16 @@ def test_a_step_of_the_fan_begins_another_stretch() -> None:
     assert state.low <= 76 <= state.high
     late = steady_state(t[:1260], y[:1260], fan[:1260])
     assert late.half_width > 4
+
+
+def test_flat_for_five_minutes_is_not_settled_while_a_chassis_may_be_warming() -> None:
+    """Eight minutes after a fan step: 26 degrees of rise, of which a slow chassis has 3 to come."""
+    random = np.random.default_rng(9)
+    t = np.arange(480.0)
+    y = 58.8 - 8 * np.exp(-t / 60) - 3.2 * np.exp(-t / 1900) + 0.3 * random.normal(size=t.size)
+    before = np.arange(-480.0, 0.0)
+    early = 60 - 27 * np.exp(-(before + 480) / 90) + 0.3 * random.normal(size=before.size)
+    whole, fan = np.concatenate([early, y]), np.where(np.arange(960) < 480, 1200.0, 1900.0)
+    state = forecast_final(np.arange(960.0), np.round(whole), fan)
+    assert not state.reached
+    assert state.low <= 58.8 <= state.high

@@ -81,7 +81,7 @@ def contradictions(
                 f"the power limit of {power_limit:g} W that is known is not what holds: "
                 f"{level:.1f} W was drawn for {spent / 60:.1f} minutes"
             )
-        elif sustained is not None and abs(sustained.value / power_limit - 1.0) > _SAME:
+        elif sustained is not None and power_limit > 0 and abs(sustained.value / power_limit - 1.0) > _SAME:
             side = "below" if sustained.value < power_limit else "above"
             said.append(
                 f"the power limit of {power_limit:g} W that is known is not what holds: power is held at "
@@ -158,7 +158,7 @@ def _power(seen: Seen, known: float | None) -> list[FoundLimit]:
                 to_minutes=float(at[-1]),
                 evidence=_power_evidence(seen, near, value),
                 confidence=confidence,
-                known=known is not None and abs(value / known - 1.0) <= _SAME,
+                known=known is not None and known > 0 and abs(value / known - 1.0) <= _SAME,
             )
         )
     return made

@@ -168,7 +168,8 @@ def _cannot(n: int, hardware: Said, inference: Inference) -> tuple[str, ...]:
 
 def _main(shares: Mapping[str, float]) -> str:
     working = {name: share for name, share in shares.items() if name not in ("idle", "unknown") and share > 0}
-    if working and max(working.values()) >= min(0.05, shares["unknown"]):
+    # A few sure seconds do not speak for a run of which most could not be judged.
+    if working and max(working.values()) >= 0.25 * shares["unknown"]:
         return max(working, key=lambda name: working[name])
     return "idle" if shares["idle"] > shares["unknown"] else "unknown"
 

@@ -18,6 +18,7 @@ from typing import Any
 import numpy as np
 
 from surefoot.runs import Floats, Trace
+from surefoot.thermal.as_it_warms import kept_while_warming
 from surefoot.thermal.channels import Windows, sample_weights, whole
 from surefoot.thermal.kept import KEPT, Elsewhere, Means, chances, step_edges
 from surefoot.thermal.labels import CODE, Mask, Ruling
@@ -110,6 +111,7 @@ class _Signals:
     celsius: Floats | None
     celsius_5: Floats | None
     amps: Floats | None
+    volts: Floats | None
     busy_5: Floats | None
     idle: Mask
 
@@ -141,9 +143,18 @@ class _Signals:
             celsius=celsius,
             celsius_5=None if celsius is None else fast.mean(celsius),
             amps=amps,
+            volts=_volts(power, amps),
             busy_5=busy_5,
             idle=_idle(power_5, busy_5, seconds.size),
         )
+
+
+def _volts(power: Floats | None, amps: Floats | None) -> Floats | None:
+    """Voltage as power over current, where both are there."""
+    if power is None or amps is None:
+        return None
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.where(amps > 0, power / amps, np.nan)
 
 
 @dataclass(frozen=True)
@@ -303,7 +314,70 @@ def _weigh(signals: _Signals, known: _Known, top: float | None, hints: dict[str,
         row = np.zeros(edges.size - 1, dtype=np.int64)
         row[kept_bins] = np.arange(kept_bins.size)
         found[part][work] = by_mean[row[place[work]]]
+        if all(series is not None for series in (*logs[:2], signals.celsius)):
+            steps = step_edges(seconds, jumps, work)
+            _divide(found[part], signals, part, steps)
     return found
+
+
+_FREE, _OTHER, _POWER, _CURRENT = (KEPT.index(name) for name in ("free", "other", "power", "current"))
+_CURRENT_IS_RARER = -0.5  # logarithm of odds before anything is seen
+_AFTER_MORE = -2.0  # the same, where more power was drawn before: what allows more for a while is a power limit
+_BELIEVED = 0.8  # of a logarithm of odds: noise is never quite what is taken for it
+_MOST_ODDS = 8.0
+_GAP_SECONDS = 20.0
+
+
+def _divide(chance: Floats, signals: _Signals, part: slice, steps: Floats) -> None:
+    """Whether clock, power or current is kept in each run of one, by all its samples; writes into ``chance``."""
+    if signals.clock is None or signals.power is None or signals.celsius is None:
+        return
+    seconds = signals.seconds[part]
+    power, clock = _log(signals.power[part]), _log(signals.clock[part])
+    warm = Windows.of(seconds, max(10.0, 3.2 * signals.usual)).mean(signals.celsius[part])
+    volts = None if signals.volts is None else _log(signals.volts[part])
+    group = np.searchsorted(steps, seconds, side="right")
+    by_clock, by_draw = chance[:, _FREE] + chance[:, _OTHER], chance[:, _POWER] + chance[:, _CURRENT]
+    for kind in (by_clock > 0.5, (by_draw > 0.5) & (by_clock <= 0.5)):
+        for run in _runs(seconds, kind):
+            kept = kept_while_warming(
+                power[run], clock[run], None if volts is None else volts[run], warm[run], group[run]
+            )
+            rarer = _CURRENT_IS_RARER + (_AFTER_MORE if _drew_more(power, run) else 0.0)
+            current = _odds(kept.current - kept.power) + rarer
+            draws = np.logaddexp(kept.power, kept.current + rarer) - np.logaddexp(0.0, rarer)
+            moved = chance[run]
+            whole = moved[:, _FREE] + moved[:, _OTHER] + moved[:, _POWER] + moved[:, _CURRENT]
+            was = np.log(float(by_draw[run].mean()) + 0.01) - np.log(float(by_clock[run].mean()) + 0.01)
+            odds = np.clip(was, -4.0, 4.0) + _odds(float(draws) - kept.clock)
+            drawn, share = 1.0 / (1.0 + np.exp(-odds)), 1.0 / (1.0 + np.exp(-current))
+            free = (moved[:, _FREE] + 1e-9) / (by_clock[run] + 2e-9)
+            chance[run, _FREE], chance[run, _OTHER] = whole * (1 - drawn) * free, whole * (1 - drawn) * (1 - free)
+            chance[run, _POWER], chance[run, _CURRENT] = whole * drawn * (1 - share), whole * drawn * share
+
+
+def _odds(value: float) -> float:
+    return float(np.clip(_BELIEVED * value, -_MOST_ODDS, _MOST_ODDS))
+
+
+def _runs(seconds: Floats, kind: Mask) -> list[Any]:
+    """Places of the samples of each run; a short gap does not end one."""
+    place = np.flatnonzero(kind)
+    if place.size == 0:
+        return []
+    return np.split(place, np.flatnonzero(np.diff(seconds[place]) > _GAP_SECONDS) + 1)
+
+
+def _drew_more(power: Floats, run: Any) -> bool:
+    """Whether clearly more power was drawn for some samples before the run or early in it."""
+    early = power[: run[0] + max(3, run.size // 3)]
+    early = early[np.isfinite(early)]
+    late = power[run[run.size // 2 :]]
+    late = late[np.isfinite(late)]
+    if early.size < 3 or late.size < 3:
+        return False
+    noise = float(np.std(late))
+    return bool((early > np.median(late) + max(0.05, 4.0 * noise)).sum() >= 3)
 
 
 def _log(values: Floats) -> Floats:
@@ -412,7 +486,10 @@ def _decide(
     allowed = np.zeros(n, dtype=bool)
     if known.clock is not None and signals.clock_5 is not None:
         allowed = np.nan_to_num(signals.clock_5, nan=0.0) >= _BELOW * known.clock
-    told = (height >= _LEAST_CHANCE) & (best != KEPT.index("unknown"))
+    # Power and current may be as likely as each other: that it is one of the two is told, with that little confidence.
+    either = chance[:, _POWER] + chance[:, _CURRENT]
+    of_two = (either >= _EITHER) & ((best == _POWER) | (best == _CURRENT))
+    told = ((height >= _LEAST_CHANCE) | of_two) & (best != KEPT.index("unknown"))
     for place, name in enumerate(KEPT):
         if name == "unknown":
             continue
@@ -453,6 +530,7 @@ def _decide_by_chance(ruling: Ruling, where: Mask, label: str, text: str, height
 
 _QUIET = 3.0  # logarithm of odds against a cause whose flag was read all along and never set
 _BEGAN = 3.0  # for one of which a beginning was told
+_EITHER = 0.6
 _LEAST_CHANCE = 0.5  # below it the label is not told
 
 

@@ -25,7 +25,9 @@ _DETAIL_SECONDS = 9000.0  # beyond 2.5 h a trace says nothing more of its warm-u
 _FEWEST = 12
 _WIDEST_SETTLED = 3.0  # an end known no better than this is not called settled
 _EXTRAPOLATION = 0.33  # of what is still to come
+_UNSEEN_SHARE, _UNSEEN_SECONDS = 0.08, 1800.0  # of the rise: what a chassis whose node was not yet seen may add
 _STILL_CELSIUS, _STILL_SECONDS = 0.3, 300.0  # flat within so much for so long is settled
+_SLOW_NODE_SECONDS = 500.0
 _FAN_LEAST_SECONDS, _FAN_SPIN_SECONDS = 120.0, 12.0  # to see of a fan's step; until it has its new speed
 _FAN_STEP_SHARE = 0.12  # of the rise: what one step of a fan may take off it (common practice, no source)
 _SWINGING = 5.0  # degrees about the curve: the load is not constant, and there is no one end
@@ -185,7 +187,7 @@ def _whole_rise(values: Floats) -> float:
 def _described(times: Floats, values: Floats, rise: Rise, step: float) -> SteadyState:
     end = float(times[-1])
     sample_noise = _sample_noise(times, values, rise)
-    blind = _quantisation_error(step, sample_noise) ** 2
+    blind = quantisation_error(step, sample_noise) ** 2
     m = rise.weight.size
     ones = np.ones((m, 1))
     final = rise.functional(np.hstack([ones, np.zeros((m, 3))]), blind + rise.grid_variance(end))
@@ -199,6 +201,12 @@ def _described(times: Floats, values: Floats, rise: Rise, step: float) -> Steady
     more = _EXTRAPOLATION * abs(left)
     low, high = middle - math.hypot(middle - low, more), middle + math.hypot(high - middle, more)
     left_low, left_high = left - math.hypot(left - left_low, more), left + math.hypot(left_high - left, more)
+    add = _unseen(rise, end, _whole_rise(values))
+    # Flat for five minutes is settled, unless a slow node may have more than a degree to come.
+    still = still and abs(add) <= NEAR_CELSIUS
+    if not still:
+        low, high = low + min(add, 0.0), high + max(add, 0.0)
+        left_low, left_high = left_low + min(add, 0.0), left_high + max(add, 0.0)
     now = middle - left
     if still or abs(left) < NEAR_CELSIUS:
         # Nothing was seen to move: that it stays where it is cannot be left out.
@@ -232,6 +240,18 @@ def _described(times: Floats, values: Floats, rise: Rise, step: float) -> Steady
         reason="",
     )
     return _with(state, reason=_reason(state))
+
+
+def _unseen(rise: Rise, end: float, whole: float) -> float:
+    """Degrees that a slow node may still add, the sign of the rise: as far as the samples leave room for such a node.
+
+    Its time constant is longer than most runs, so that its prior decides; the prior is of parts in general, and the
+    machine in hand may have a heavier chassis than that.
+    """
+    with np.errstate(invalid="ignore"):
+        slow = np.nan_to_num(rise.taus, nan=0.0).max(axis=1) >= _SLOW_NODE_SECONDS
+    chance = float(rise.weight[slow].sum())
+    return _UNSEEN_SHARE * whole * chance * math.exp(-max(end - rise.start, 0.0) / _UNSEEN_SECONDS)
 
 
 def _stands_still(times: Floats, values: Floats, rise: Rise) -> bool:
@@ -315,7 +335,7 @@ def quantum(values: Floats) -> float:
     return 0.0
 
 
-def _quantisation_error(step: float, noise: float) -> float:
+def quantisation_error(step: float, noise: float) -> float:
     """What rounding leaves in a mean, degrees: nothing when noise carries the values across steps, else the rounding.
 
     The error of the mean of a rounded signal with Gaussian noise falls off as exp(-2 pi^2 (noise / step)^2): the first
