@@ -274,6 +274,17 @@ def test_a_knob_with_runs_is_not_dropped_without_force(tmp_path: Path) -> None:
     assert len(json.loads(surefoot("runs", NAME, "--json").stdout)) == 1, "the run stays"
 
 
+def test_a_step_that_is_a_long_way_is_told(tmp_path: Path) -> None:
+    path = tmp_path / "long.toml"
+    text = "[[knobs]]\nname = 'a'\ndomain = 'cpu'\nunit = 'mV'\ntoward = 'down'\nstep = {}\nlimit = 150"
+    path.write_text(text.format(50))
+    assert "a step of 50 mV is a long way" in " ".join(
+        surefoot("unit", "add", "one", "--from", str(path)).output.split()
+    )
+    path.write_text(text.format(25))
+    assert "long way" not in surefoot("unit", "add", "two", "--from", str(path)).output
+
+
 def test_a_limit_that_moves_farther_from_stock_is_told(tmp_path: Path) -> None:
     add_example()
     wide = tmp_path / "wide.toml"

@@ -12,6 +12,7 @@ from surefoot.errors import AnswerIsNo, BadInput
 from surefoot.guide.apply import Applying, recall_and_apply
 from surefoot.guide.at_work import at_work
 from surefoot.guide.bench import Bench
+from surefoot.guide.exception import ask_wide_stride
 from surefoot.guide.measure import Measuring, measure
 from surefoot.guide.recall import Present, recall
 from surefoot.guide.settle import Settling
@@ -226,3 +227,15 @@ def test_what_a_killed_session_left_applied_is_put_right_by_the_next(
         assert machine.setting.is_stock
     assert any("may still be applied" in text for _, text in voice.said)
     assert bench.left_applied is None
+
+
+def test_a_stride_far_past_the_usual_is_asked_about(unit: Unit) -> None:
+    wide, usual = Goal(max_stride=200), Goal(max_stride=50)
+    for voice in (Unattended(), Piped(Search="yes")):
+        with pytest.raises(BadInput, match="a slip"):
+            ask_wide_stride(voice, unit, wide, None)
+        ask_wide_stride(voice, unit, usual, None)
+        ask_wide_stride(voice, unit, wide, ())
+    with pytest.raises(AnswerIsNo):
+        ask_wide_stride(Says(Search="no"), unit, wide, None)
+    ask_wide_stride(Says(Search="yes"), unit, wide, None)

@@ -84,6 +84,7 @@ def tune(
     """Search this unit's margin step by step; resumes by itself after a crash."""
     from surefoot.cli.voice import TerminalVoice
     from surefoot.guide.bench import Bench
+    from surefoot.guide.exception import ask_wide_stride
     from surefoot.guide.interrupts import stoppable
     from surefoot.guide.pooling import goal_with_pool, pool_words, remember_pool, unlike_words
     from surefoot.guide.sensors_from import machine_for
@@ -107,6 +108,7 @@ def tune(
             this_machine=this_machine,
         )
         voice = TerminalVoice(console(stderr=as_json), attended=not unattended)
+        ask_wide_stride(voice, card, goal, options.knobs)
         for text in (*pool_words(options.goal), *((remembered,) if remembered else ())):
             voice.say(text, "quiet")
         with stoppable(), machine_for(journal, card, voice, sensors_from, on) as machine:

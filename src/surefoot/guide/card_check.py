@@ -16,6 +16,7 @@ from surefoot.load_names import chosen_processors
 from surefoot.rig.hands import KINDS
 from surefoot.rig.hands.command import CommandHands
 from surefoot.rig.registry import load_names, why_not
+from surefoot.search.prior import typical_per_decade
 from surefoot.units import CLOCK_UNITS, POWER_UNITS, VOLTAGE_UNITS, HandsCard, Knob, LoadCard, RemoteCard, Unit
 
 UNITS: Final = ("mV", "V", "µV", "uV", "MHz", "GHz", "kHz", "W", "mW")
@@ -30,6 +31,8 @@ EXERCISED: Final = ("gpu-memory", "transition")
 
 FARTHEST: Final = ((VOLTAGE_UNITS, 500.0, "mV"), (CLOCK_UNITS, 10_000.0, "MHz"), (POWER_UNITS, 5_000.0, "W"))
 """No part goes so far from stock: a limit past it is a slip (common practice, no source)."""
+LONG_STEP_DECADES: Final = 5.0
+"""A step across which the hazard grows by so many decades where edges are typical (25 mV) is told: 50 may be a 5."""
 _IN_COMMON: Final = {"V": 1e3, "µV": 1e-3, "uV": 1e-3, "GHz": 1e3, "kHz": 1e-3, "mW": 1e-3}
 
 assert set(UNITS) == VOLTAGE_UNITS | CLOCK_UNITS | POWER_UNITS
@@ -65,6 +68,11 @@ def remarks(unit: Unit, *, elsewhere: bool = False) -> tuple[str, ...]:
         f"load {knob.load!r} of {knob.name} cannot be started here: {why}."
         for knob in unit.knobs
         if knob.load and (why := why_not(knob.load))
+    ]
+    found += [
+        f"{knob.name}: a step of {knob.step:g} {knob.unit} is a long way in one run, and no run can go less far."
+        for knob in unit.leaders()
+        if knob.step > LONG_STEP_DECADES * typical_per_decade(knob)
     ]
     if not (elsewhere or _is_remote(unit)):
         for words, command in (("apply", unit.hands.apply), ("read back", unit.hands.read_back)):
