@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from surefoot.errors import BadInput, MachineError
+from surefoot.in_the_making import making
 from surefoot.pool.columns import NAMES
 from surefoot.pool.engine import MEMORY, SELECTED, check_pool, copy_words, engine, quoted, table_of
 
@@ -108,18 +109,16 @@ def _fullest(connection: duckdb.DuckDBPyConnection) -> int:
 
 
 def _written(connection: duckdb.DuckDBPyConnection, query: str, target: Path) -> None:
-    part = target.with_name(f".{target.name}.part")
     import duckdb
 
     try:
-        connection.execute(f"COPY ({query}) {copy_words(part)}")
-        os.replace(part, target)
-    except duckdb.IOException as error:
+        with making(target.parent, ".pool") as folder:
+            connection.execute(f"COPY ({query}) {copy_words(folder / 'part')}")
+            os.replace(folder / "part", target)
+    except (duckdb.IOException, OSError) as error:
         raise MachineError(f"the pool cannot be written: {error}.", where=str(target)) from None
     except duckdb.ConversionException as error:
         raise BadInput(f"an input has values of another kind than a pool's: {error}.", where="pool build") from None
-    finally:
-        part.unlink(missing_ok=True)
 
 
 def _summed(connection: duckdb.DuckDBPyConnection, target: Path, inputs: int, twice: int, total: int) -> Built:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tempfile
 from collections.abc import Iterator, Sequence
 from concurrent.futures import Executor
 from contextlib import contextmanager
@@ -10,6 +9,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from surefoot.errors import MachineError
+from surefoot.in_the_making import making
 from surefoot.pool.build import Built, build, refuse_target
 
 
@@ -34,8 +34,8 @@ def build_on(executor: Executor, files: Sequence[Path], target: Path, *, overwri
     Raises what `build` raises.
     """
     refuse_target(target, overwrite, files)
-    with tempfile.TemporaryDirectory(prefix=".pool-", dir=target.parent) as folder:
-        parts = [Path(folder) / f"{at:06}.parquet" for at in range(len(files))]
+    with making(target.parent, ".pool") as folder:
+        parts = [folder / f"{at:06}.parquet" for at in range(len(files))]
         waiting = [
             executor.submit(_clean, file.resolve(), part.resolve()) for file, part in zip(files, parts, strict=True)
         ]

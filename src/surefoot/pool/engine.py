@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import os
-import tempfile
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from surefoot.errors import BadInput, MachineError
+from surefoot.in_the_making import making
 from surefoot.pool.columns import COLUMNS, LATER, NAMES, VERSION
 
 if TYPE_CHECKING:
@@ -29,12 +29,12 @@ def engine(
         import duckdb
     except ImportError:
         raise MachineError("a pool needs DuckDB.", remedy="pip install 'surefoot[pool]'") from None
-    with tempfile.TemporaryDirectory(prefix="surefoot-pool-", dir=spill) as folder:
+    with making(spill, "surefoot-pool") as folder:
         connection = duckdb.connect(
             config={
                 "memory_limit": memory,
                 "threads": threads or min(os.cpu_count() or 1, 4),
-                "temp_directory": folder,
+                "temp_directory": str(folder),
                 "preserve_insertion_order": False,
                 "autoinstall_known_extensions": False,
                 "autoload_known_extensions": False,
