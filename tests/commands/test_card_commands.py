@@ -28,6 +28,7 @@ from surefoot.journal import Journal
 from surefoot.rig import card_commands
 from surefoot.rig.card_commands import CardCommand, commands_of, confirm, forget, in_full, let_through, unconfirmed
 from surefoot.rig.guardian import GuardedHands
+from surefoot.rig.hands.elevated import ElevatedHands
 from surefoot.rig.registry import make_hands, make_load
 from surefoot.units import HandsCard, Knob, LoadCard, RemoteCard, Setting, Unit
 
@@ -107,6 +108,33 @@ def test_nothing_of_a_card_runs_before_it_was_confirmed(door: str, unit: Unit, t
     with pytest.raises(BadInput, match="not confirmed on this machine"):
         DOORS[door](unit)
     assert not (tmp_path / "ran").exists()
+
+
+def lifted(elevate: str = "sudo", **doors: str) -> Unit:
+    hands = HandsCard(kind="documented", elevate=elevate, doors=doors or {"top": "cpufreq.max"})  # type: ignore[arg-type]
+    return Unit(name="lent", knobs=(Knob("top", "cpu", "MHz", "down", 100, 1000),), hands=hands)
+
+
+def test_nobody_is_asked_for_rights_before_the_card_was_confirmed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The means on a foreign card are confirmed as its commands are, with every interface that they open."""
+    started: list[str] = []
+    monkeypatch.setattr("surefoot.rig.hands.elevated.start", lambda means, **_: started.append(means))
+    monkeypatch.setattr("surefoot.rig.hands.elevated.DocumentedHands", lambda *_, **__: None)
+    monkeypatch.setattr("surefoot.rig.hands.rights_already", lambda: False)
+    monkeypatch.setattr(ElevatedHands, "_see_first_found", lambda *_: None)
+    unit = lifted()
+    with pytest.raises(BadInput, match="not confirmed on this machine"):
+        make_hands(unit)
+    assert started == []
+    voice = Telling("yes")
+    see_commands(unit, voice)
+    said = [text for _, text in voice.said]
+    assert 'hands.elevate = ["sudo", "top=cpufreq.max"]' in said and any("administrator" in text for text in said)
+    make_hands(unit)
+    assert started == ["sudo"]
+    for other in (lifted("pkexec"), lifted(top="cpufreq.energy"), lifted(top="cpufreq.max", more="powercap.long")):
+        assert unconfirmed(commands_of(other)), "another means, or another interface, is asked about anew"
+    assert commands_of(lifted("")) == ()
 
 
 def test_every_place_that_starts_a_process_is_known() -> None:

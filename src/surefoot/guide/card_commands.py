@@ -6,9 +6,9 @@ from typing import Final
 
 from surefoot.errors import AnswerIsNo, BadInput
 from surefoot.guide.voice import Voice
+from surefoot.rig.card_commands import ELEVATE, confirm, forget
 from surefoot.rig.card_commands import code_of as code_of
 from surefoot.rig.card_commands import commands_of as commands_of
-from surefoot.rig.card_commands import confirm, forget
 from surefoot.rig.card_commands import in_full as in_full
 from surefoot.rig.card_commands import unconfirmed as unconfirmed
 from surefoot.units import Unit
@@ -48,6 +48,10 @@ def ask_to_confirm(unit: Unit, voice: Voice, *, away: bool = False) -> bool:
     )
     for command in commands:
         voice.say(command.shown())
+    if any(command.role == ELEVATE for command in commands):
+        voice.say(
+            "What follows hands.elevate is set with the administrator's rights, within the card's limits.", "warn"
+        )
     answer = voice.choose(
         "May Surefoot run them on this machine, when it works on this unit?",
         {"yes": "I have read them; they do what I want", "no": "run nothing of it"},

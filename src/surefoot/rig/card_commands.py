@@ -29,6 +29,7 @@ VERSION: Final = 1
 LARGEST_BYTES: Final = 10_000_000
 CODE_LETTERS: Final = 16
 LOADS: Final = "loads."
+ELEVATE: Final = "hands.elevate"
 BLANKS: Final = re.compile(r" {9,}")
 
 # A place is a plain name in braces; anything else in braces (JSON, a script) is the user's own text.
@@ -76,7 +77,11 @@ def commands_of(unit: Unit, *, away: bool = False) -> tuple[CardCommand, ...]:
 
 
 def hands_commands(hands: HandsCard) -> tuple[CardCommand, ...]:
-    """What applies a setting, and what reads it back; nothing for hands of another kind, which start nothing."""
+    """What applies a setting, and what reads it back; the means by which documented hands get the administrator's
+    rights, with the interfaces that they get them for. Nothing for hands that start nothing."""
+    if hands.elevate:
+        doors = (f"{knob}={door}" for knob, door in sorted(hands.doors.items()))
+        return (CardCommand(ELEVATE, (hands.elevate, *doors)),)
     if hands.kind != "command":
         return ()
     both = (CardCommand("hands.apply", hands.apply), CardCommand("hands.read_back", hands.read_back))

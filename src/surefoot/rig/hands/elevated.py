@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 
 from surefoot.errors import MachineError
+from surefoot.rig.card_commands import hands_commands, see_confirmed
 from surefoot.rig.doors import door
 from surefoot.rig.elevated.doors import ElevatedDoor
 from surefoot.rig.elevated.pipe import HelperPipe, start
@@ -16,8 +17,8 @@ class ElevatedHands:
     """As `DocumentedHands`, each door opened by the helper alone, which is its own guardian: it puts back what it
     changed when its pipe ends. ``pipe``, ``find``: in place of the card's means and this machine's doors, for tests.
 
-    Raises BadInput for a card that does not fit, before anybody is asked for a password; MachineError when the helper
-    cannot be had.
+    Raises BadInput for a card that does not fit or that was not confirmed on this machine, before anybody is asked for
+    a password; MachineError when the helper cannot be had.
     """
 
     kind = "documented"
@@ -33,8 +34,10 @@ class ElevatedHands:
         find: Find = door,
     ) -> None:
         DocumentedHands(unit, found=found, find=find)
-        self._pipe = pipe or start(unit.hands.elevate, attended=prompt is not None)
-        helper = self._pipe
+        if pipe is None:
+            see_confirmed(*hands_commands(unit.hands))
+            pipe = start(unit.hands.elevate, attended=prompt is not None)
+        self._pipe = helper = pipe
         try:
             self._hands = DocumentedHands(unit, found=found, find=lambda name: ElevatedDoor(find(name), helper))
             self._see_first_found(unit, found or {})
