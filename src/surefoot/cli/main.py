@@ -18,6 +18,7 @@ from surefoot import __version__
 from surefoot.cli.common import wrapped
 from surefoot.errors import BadInput, SurefootError
 from surefoot.harmless import for_eyes
+from surefoot.threads import one_each
 
 # One entry a file in this folder; each has `register(app)`. Heavy libraries are imported inside the commands.
 GROUPS = (
@@ -101,6 +102,7 @@ for _group in GROUPS:
 def run() -> None:
     """Entry point: one clear message and an exit code for an error, never a traceback."""
     _speak_in_what_there_is()
+    one_each()
     try:
         try:
             app()

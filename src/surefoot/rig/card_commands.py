@@ -22,6 +22,7 @@ from typing import Any, Final
 
 from surefoot.errors import BadInput, MachineError
 from surefoot.rig.identity import machine_identity
+from surefoot.threads import as_the_user_has_it
 from surefoot.units import HandsCard, LoadCard, RemoteCard, Unit
 
 FILE_NAME: Final = "confirmed-commands.jsonl"
@@ -166,7 +167,7 @@ def run(command: CardCommand, *, values: Mapping[str, str] | None = None, **opti
     """Run a card's command to its end, ``{name}`` replaced where ``values`` has it; a CompletedProcess, as
     `subprocess.run`, and its errors. Raises BadInput for one that was not confirmed."""
     see_confirmed(command)
-    return subprocess.run(_filled(command, values), check=False, **options)
+    return subprocess.run(_filled(command, values), check=False, **_as_the_user(options))
 
 
 def start(
@@ -175,7 +176,11 @@ def start(
     """Start a card's command, as the arguments of the program ``under`` where there is one; ``values`` and what it
     raises as for `run`."""
     see_confirmed(command)
-    return subprocess.Popen([*under, *_filled(command, values)], **options)
+    return subprocess.Popen([*under, *_filled(command, values)], **_as_the_user(options))
+
+
+def _as_the_user(options: dict[str, Any]) -> dict[str, Any]:
+    return {"env": as_the_user_has_it(), **options}
 
 
 def _filled(command: CardCommand, values: Mapping[str, str] | None) -> list[str]:

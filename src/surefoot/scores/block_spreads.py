@@ -23,7 +23,7 @@ unequal spreads take from the chance of error of equal ones, given back where th
 
 def spreads_apart(blocks: int) -> tuple[float, float]:
     """The chances (F test) below which the baseline, and another configuration, count as varying more than the rest."""
-    return BASELINE_LIMIT, min(0.33, 3 / blocks**3)
+    return max(BASELINE_LIMIT, min(0.36, 1.05 / blocks)), min(0.33, 3 / blocks**3)
 
 
 def own_at_most(blocks: int) -> float:

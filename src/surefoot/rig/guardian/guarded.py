@@ -19,6 +19,7 @@ from surefoot.rig.hands.found import found_by
 from surefoot.rig.hands.guard import disagreements
 from surefoot.rig.protocols import Hands
 from surefoot.rig.system_name import system_name
+from surefoot.threads import as_the_user_has_it
 from surefoot.units import Setting, Unit
 
 START_SECONDS: Final = 90.0
@@ -145,6 +146,8 @@ def _start(unit: Unit, log: Path, found: Mapping[str, float]) -> subprocess.Pope
             stderr=subprocess.DEVNULL,
             text=True,
             encoding="utf-8",
+            # It starts the card's commands in its turn.
+            env=as_the_user_has_it(),
             **apart,  # type: ignore[call-overload]
         )
     except OSError as error:
