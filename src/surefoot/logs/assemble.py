@@ -447,17 +447,18 @@ class _Assembly:
         return Part(log, first, moments.absolute, moments.of_day)
 
     def _ask_of_impossible(self, claim: Claim, lines: Ints) -> None:
-        """A column whose name and unit are plain, and which holds what it cannot hold from some line on."""
+        """A column whose name is plain, and which holds what it cannot hold from some line on."""
         column = claim.column
-        if claim.fixed or claim.measure is None or not claim.guess.quantity or not column.channel or not column.unit:
+        if claim.fixed or not claim.guess.quantity or not column.channel or claim.guess.quantity.endswith("-flag"):
             return
-        values = claim.values * claim.measure.factor + claim.measure.offset
+        told = claim.measure
+        values = claim.values if told is None else claim.values * told.factor + told.offset
         wrong = outside(claim.guess.quantity, values)
         if not 0.05 * np.isfinite(values).sum() < wrong.sum() < 0.95 * np.isfinite(values).sum():
             return
         first = int(np.flatnonzero(wrong)[0])
         self.ledger.ask(
-            f"{claim.values[first]:g} {column.unit} is no {claim.guess.quantity}, though others of the column are: do "
+            f"{f'{claim.values[first]:g} {column.unit}'.strip()} is no {claim.guess.quantity}, though others of the column are: do "
             "the cells still stand under their names there, and in that unit?",
             line=int(lines[first]),
             column=column.header,

@@ -154,9 +154,20 @@ class _Steps:
                 if end >= times.size:
                     break
                 if 0 <= times[end] - times[place - 1] <= (length + 1) * 5 * self.usual:
-                    if not self._missing_from(float(times[place]), end):
+                    if self._has_twins(int(place), int(end)):
+                        self.doubled[place:end] = self.aside[place:end] = True
+                    elif not self._missing_from(float(times[place]), end):
                         self._between(int(place), int(end))
                     break
+
+    def _has_twins(self, start: int, end: int) -> bool:
+        """Whether samples stand elsewhere as well, with the same times and values."""
+        for row in range(start, end):
+            others = np.flatnonzero(self.times == self.times[row])
+            others = others[others != row]
+            if not others.size or not self.same(np.full(others.size, row), others).any():
+                return False
+        return True
 
     def _missing_from(self, moment: float, start: int) -> bool:
         """Whether the samples from ``start`` on leave a hole at a moment, so that one found elsewhere belongs there."""

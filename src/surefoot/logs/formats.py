@@ -18,6 +18,7 @@ from surefoot.runs import Floats
 _SEEN = 14  # good samples looked at for what is usual
 _LEAST = 4
 _ALL_LOOKED_AT = 40_000  # cells of a log whose every record is looked at
+_PIECE = 1 << 16
 _FINE = 3  # more decimals than these are as good as any number
 Cells = Callable[[int], Sequence[str]]
 
@@ -93,9 +94,13 @@ def _finer(values: Floats, decimals: int) -> NDArray[np.bool_]:
     if decimals == 0:
         with np.errstate(invalid="ignore"):
             return np.asarray((values != np.rint(values)) & (values == values), dtype=np.bool_)
-    scaled = values * 10.0**decimals
-    with np.errstate(invalid="ignore"):
-        return np.asarray(np.abs(scaled - np.rint(scaled)) > 1e-4, dtype=np.bool_)
+    finer = np.zeros(values.size, dtype=np.bool_)
+    for begin in range(0, values.size, _PIECE):
+        scaled = values[begin : begin + _PIECE] * 10.0**decimals
+        scaled -= np.rint(scaled)
+        with np.errstate(invalid="ignore"):
+            finer[begin : begin + _PIECE] = np.abs(scaled, out=scaled) > 1e-4
+    return finer
 
 
 def moved_by_format(

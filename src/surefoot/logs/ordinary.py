@@ -68,7 +68,7 @@ def _usual(channel: Channel) -> tuple[float, float] | None:
 
 def _high(values: Floats) -> float | None:
     # Some thousands tell the height of the readings as well as all of them do.
-    values = values[:: max(1, values.size // 8192)]
+    values = values[:: max(1, values.size // 2048)]
     with np.errstate(invalid="ignore"):
         there = np.abs(values[np.isfinite(values) & (values != 0)])
     return float(np.quantile(there, 0.98)) if there.size else None

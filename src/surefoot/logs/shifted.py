@@ -18,6 +18,7 @@ _MOST_SUSPECTS = 3000
 _OFFSETS = (1, -1, 2, -2)
 _LEAST_GOOD = 3
 _FEW = 3
+_PIECE = 1 << 16
 
 
 @dataclass(frozen=True)
@@ -91,15 +92,19 @@ def find_shifted(columns: Sequence[Floats | None], formats: Formats | None = Non
 def _suspects(columns: Sequence[Floats | None], places: list[int], count: int) -> Ints:
     jumps = np.zeros(count, dtype=np.int16)
     gaps = np.zeros(count, dtype=np.int16)
-    for place in places:
-        values = columns[place]
-        assert values is not None
-        with np.errstate(invalid="ignore"):
-            size = np.abs(values)
-            jumps[1:] += np.abs(np.diff(values)) > _JUMP * np.maximum(size[1:], size[:-1])
-        there = np.isfinite(values)
-        if not there.all():
-            gaps[1:] += there[1:] != there[:-1]
+    for begin in range(1, count, _PIECE):  # in pieces that stay in the processor's cache
+        end = min(count, begin + _PIECE)
+        for place in places:
+            column = columns[place]
+            assert column is not None
+            values = column[begin - 1 : end]
+            with np.errstate(invalid="ignore"):
+                size = np.abs(values)
+                step = np.abs(np.diff(values))
+                jumps[begin:end] += step > _JUMP * np.maximum(size[1:], size[:-1])
+            if np.isnan(np.add.reduce(step)):
+                there = np.isfinite(values)
+                gaps[begin:end] += there[1:] != there[:-1]
     least = 1 if len(places) <= 3 else 2
     return np.flatnonzero((jumps + np.minimum(gaps, 1) >= least) & (jumps > 0))
 

@@ -42,7 +42,7 @@ def switches(quantity: str, values: Floats) -> tuple[Ints, str]:
             return nothing, ""
         if quantity != "temperature" and low > 0 and high < _FROM * low:
             return nothing, ""
-        there = np.flatnonzero(np.isfinite(values) & (values != 0))
+        there = _steps_of_size(values, quantity)
         some = values[there]
         if some.size < 2:
             return nothing, ""
@@ -61,3 +61,12 @@ def switches(quantity: str, values: Floats) -> tuple[Ints, str]:
         if 0 < at.sum() <= _MOST:
             return there[1:][at], "a unit a thousand times as large or as small"
     return nothing, ""
+
+
+def _steps_of_size(values: Floats, quantity: str) -> Ints:
+    """The samples that have a number: all, or none where no two neighbours are far enough apart."""
+    if quantity == "temperature" and not np.isnan(np.add.reduce(values)):
+        steps = np.diff(values)
+        if steps.size and max(float(steps.max()), -float(steps.min())) <= _JUMP:
+            return np.zeros(0, dtype=np.int64)
+    return np.flatnonzero(np.isfinite(values) & (values != 0))
