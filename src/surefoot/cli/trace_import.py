@@ -31,7 +31,10 @@ def register(traces: typer.Typer) -> None:
 
 
 def import_log(
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="The log: any delimited text with a header.")],
+    file: Annotated[
+        Path,
+        typer.Argument(metavar="FILE", help="The log: a table of text, JSON, Parquet or a spreadsheet, packed or not."),
+    ],
     unit: Annotated[str, typer.Option("--unit", metavar="UNIT", help="The unit it was taken on.")],
     run: Annotated[
         str | None,

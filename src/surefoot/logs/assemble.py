@@ -51,6 +51,7 @@ from surefoot.runs import Channel, Floats, Trace
 
 _SAMPLE_LINES = (120, 40, 40)  # at the head, in the middle and at the tail
 _JUDGED_LINES = 60
+_SPARSE = 0.15  # share of empty cells from which on not every shifted row can be seen
 _PLAIN_NUMBER = {sign: re.compile(rf"^[+\-]?[0-9]+(?:[{sign}][0-9]*)?(?:[eE][+\-]?[0-9]+)?$") for sign in ".,"}
 
 
@@ -427,7 +428,7 @@ class _Assembly:
             if one.channel is None and one.role == "unknown":
                 self.ledger.problem(f"column not taken: {one.how}.", line=header_line, column=one.header)
             elif one.channel:
-                channels[one.channel] = self._believable(one, channels[one.channel], lines)
+                channels[one.channel] = self._believable(one, channels[one.channel], lines, read)
         trace, started_at, first = self._trace(moments, seconds, lines, channels)
         log = ImportedLog(
             trace=trace,
@@ -458,8 +459,8 @@ class _Assembly:
             return
         first = int(np.flatnonzero(wrong)[0])
         self.ledger.ask(
-            f"{f'{claim.values[first]:g} {column.unit}'.strip()} is no {claim.guess.quantity}, though others of the column are: do "
-            "the cells still stand under their names there, and in that unit?",
+            f"{claim.values[first]:g}{' ' if column.unit else ''}{column.unit} is no {claim.guess.quantity}, though "
+            "others of the column are: do the cells still stand under their names there, and in that unit?",
             line=int(lines[first]),
             column=column.header,
         )
@@ -500,6 +501,12 @@ class _Assembly:
             return rows, read
         wrong = np.zeros(rows.size, dtype=np.bool_)
         wrong[shifted.rows] = True
+        gaps = np.mean([np.isnan(values).mean() for values in by_place if values is not None])
+        if gaps > _SPARSE:
+            self.ledger.ask(
+                f"{shifted.first} than in the others, and with so many cells empty it cannot be told of every line",
+                line=int(lines[wrong][0]),
+            )
         self._refuse_many(wrong, lines, shifted.first, to_the_end=shifted.to_the_end is not None)
         self.ledger.many(f"{shifted.first} than in the others: the line was left out", lines[wrong].tolist())
         return rows[~wrong], {place: cells.at(~wrong) for place, cells in read.items()}
@@ -508,7 +515,7 @@ class _Assembly:
         """The cells of a column, those that were words told as not understood; its unit where that was taken out."""
         unit = self.united.get(place)
         if unit is not None:
-            cells = replace(cells, measure=unit, boolean=False)
+            cells = replace(cells, measure=unit, boolean=False, bare=0, strange="")
         told = self.odd.at.get(place)
         if not told or cells.bad.size == 0:
             return cells
@@ -630,7 +637,7 @@ class _Assembly:
             remedy=f"Give the interval between samples, or map a column to time. The columns: {there}.",
         )
 
-    def _believable(self, column: Column, values: Floats, lines: Ints) -> Floats:
+    def _believable(self, column: Column, values: Floats, lines: Ints, read: Mapping[int, Cells]) -> Floats:
         """Values that no sensor of the kind can say are left out and told."""
         wrong = outside(Channel.parse(column.channel or "").quantity, values)
         if not wrong.any():
@@ -638,7 +645,29 @@ class _Assembly:
         raw = (values[wrong][0] - column.offset) / column.factor
         what = "value not plausible, left out" if wrong.sum() == 1 else "values not plausible, left out"
         self.ledger.many(what, lines[wrong].tolist(), column=column.header, example=f"{raw:g}")
+        for row in np.flatnonzero(wrong)[:_JUDGED_LINES]:
+            beside = self._beside(column.index, int(row), read)
+            if beside:
+                self.ledger.ask(
+                    f"{read[column.index].values[row]:g} cannot be, but would fit {beside!r} beside it: do the cells "
+                    "stand under their names there?",
+                    line=int(lines[row]),
+                    column=column.header,
+                )
+                break
         return np.where(wrong, np.nan, values)
+
+    def _beside(self, place: int, row: int, read: Mapping[int, Cells]) -> str:
+        """The column beside one whose last reading before a row was much like what stands in it; "" where none."""
+        value = float(read[place].values[row])
+        for other in (place - 1, place + 1):
+            if other not in read or read[other].boolean:
+                continue
+            before = read[other].values[:row]
+            before = before[np.isfinite(before) & (before != 0)][-8:]
+            if before.size and float(np.min(np.abs(before - value))) < 0.3 * abs(value):
+                return self.texts[other]
+        return ""
 
     def _trace(
         self, moments: Moments, seconds: Floats, lines: Ints, channels: dict[str, Floats]

@@ -25,7 +25,8 @@ class Cells:
 
     ``bad``: where a cell was not understood; ``measure``: the unit written in the cells (the commonest of its family,
     to which all were brought); ``boolean``: words for yes and no, or nothing but 0 and 1; ``texts``: share of cells
-    that are words of no meaning here; ``bare``: cells without a unit where others have one.
+    that are words of no meaning here; ``bare``: cells without a unit where others have one;
+    ``strange``: a cell whose unit is one of another quantity, where there are such.
     """
 
     values: Floats
@@ -35,6 +36,7 @@ class Cells:
     texts: float = 0.0
     example: str = ""
     bare: int = 0
+    strange: str = ""
 
     def at(self, keep: NDArray[np.bool_]) -> Cells:
         """The cells of some rows."""
@@ -200,7 +202,8 @@ def _mixed(column: Objects, decimal: Decimal, beside: Floats | None = None) -> C
     without = np.array([number is not None and number.measure is None and number.value > 0 for number in found])
     without &= ~words
     bare = int(counts[without].sum()) + int((values[~is_text] > 0).sum()) if main is not None else 0
-    return Cells(values, bad, main, boolean, share, example, bare)
+    strange = next((text for text, number in zip(spelled, found, strict=True) if _is_strange(number, main)), "")
+    return Cells(values, bad, main, boolean, share, example, bare, strange)
 
 
 def _as_float(cell: Any) -> float:
@@ -220,6 +223,10 @@ def _main_measure(found: list[Number | None], counts: NDArray[np.int64]) -> Meas
         if number is not None and number.measure is not None:
             tally[number.measure] += int(count)
     return tally.most_common(1)[0][0] if tally else None
+
+
+def _is_strange(number: Number | None, main: Measure | None) -> bool:
+    return bool(number and number.measure and main and number.measure.family != main.family)
 
 
 def _in_unit(number: Number | None, main: Measure | None) -> float:

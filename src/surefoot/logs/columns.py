@@ -112,6 +112,8 @@ def make_claim(
     contradicted = ""
     if written is None and cells.measure is not None and cells.bare:
         contradicted = f"{cells.bare} of its cells have no unit, taken as {cells.measure.unit} as the others"
+    if cells.strange and cells.measure is not None:
+        contradicted = f"its cells are in {cells.measure.unit}, but also {cells.strange!r}"
     if written is None and cells.measure is not None:
         written, unit = cells.measure, cells.measure.unit
     if written is not None and cells.measure is not None and cells.measure != written:

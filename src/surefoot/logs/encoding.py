@@ -144,17 +144,24 @@ def _check_utf8(body: bytes) -> None:
 def _code_page(body: bytes) -> str:
     """The code page under which the bytes above ASCII make the most sense as text of a log."""
     around = re.findall(rb"[^\x00-\x7f\r\n][^\r\n,;\t]{0,12}|[^\r\n,;\t]{1,12}[^\x00-\x7f\r\n]", body[:_SAMPLE])
-    pieces = list(dict.fromkeys(around))[:400] or [body[:_SAMPLE]]
+    pieces = _once(around)[:400] or [body[:_SAMPLE]]
     sample = b"\n".join(pieces)
     runs = re.findall(rb"[\x80-\xff]+", body[:_SAMPLE])
     pages: tuple[str, ...] = _CODE_PAGES
     if runs:
-        whole = b"\n".join(dict.fromkeys(re.findall(rb"[^\r\n,;\t]*[^\x00-\x7f][^\r\n,;\t]*", body[:_SAMPLE])))
+        whole = b"\n".join(_once(re.findall(rb"[^\r\n,;\t]*[^\x00-\x7f][^\r\n,;\t]*", body[:_SAMPLE])))
         wide = tuple(page for page in _WIDE_PAGES if _may_be_wide(whole, page))
         if wide:
             # A character of two bytes must not be cut in two.
             pages, sample = pages + wide, whole
     return max(pages, key=lambda page: _sense(sample, page))
+
+
+def _once(pieces: list[bytes]) -> list[bytes]:
+    """Each piece once, whatever number stands in it: a unit behind every number of a log says no more than one does.
+
+    No page looked at has a digit, a point or a blank as part of a letter."""
+    return list(dict.fromkeys(piece.translate(None, b"0123456789. ") for piece in pieces))
 
 
 _WIDE_LETTERS = re.compile("[\u3040-\u30ff\u4e00-\u9fff\uac00-\ud7a3]")
@@ -167,7 +174,8 @@ def _may_be_wide(sample: bytes, page: str) -> bool:
         # A piece was cut at a length: its last character, and its first, may be half.
         text = piece.decode(page, errors="ignore")
         wide += len(_WIDE_LETTERS.findall(text))
-        high += sum(ord(char) > 127 for char in text)
+        # Signs that stand in every cell say nothing of the script.
+        high += sum(ord(char) > 127 and char not in "℃℉°・" for char in text)
     return wide >= 2 and wide >= 0.6 * high
 
 

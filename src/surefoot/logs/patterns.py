@@ -173,8 +173,13 @@ def plan(
         return None
     united = {place: told for place, told in united.items() if place not in many}
     numbers = (plain - many) | set(united)
+    cut = len(lines) - 1 if lines.cut else -1  # what a cut left of a cell is judged by its text
     records = sorted(
-        record for pattern, places in odd.items() if not numbers.isdisjoint(places) for record in found.where[pattern]
+        record
+        for pattern, places in odd.items()
+        if not numbers.isdisjoint(places)
+        for record in found.where[pattern]
+        if record != cut
     )
     taken_out = {code for place in united for code in found.usual[place].encode()}
     if len(records) > _MOST_ODD or taken_out & set(found.delimiter.encode() + b'"0123456789+-.,\r\n'):

@@ -70,10 +70,12 @@ def find_shifted(columns: Sequence[Floats | None], formats: Formats | None = Non
         row = int(row)
         end = int(suspects[place + 1]) if place + 1 < suspects.size else count
         if since is None:
-            found = table.stands_wrongly(row, good)
+            # The first lines have too few before them: those behind say as much, the nearest last.
+            behind = np.arange(row + 1, min(count, row + 1 + BEFORE))[::-1]
+            found = table.stands_wrongly(row, good if good.size > _FEW or behind.size <= 2 * _FEW else behind)
         else:
             # Back in place is what the wrong ones say of it, or what the good ones before them say.
-            back = table.is_back(row, good)
+            back = table.is_back(row, good, np.arange(since, row)[-BEFORE:])
             if back is None:
                 back = bool(table.stands_wrongly(row, np.arange(since, row)[-BEFORE:])) or table.is_near(row, good)
             found = "" if back else said
@@ -127,15 +129,24 @@ class _Table:
         self.places = places
         self.formats = formats
 
-    def is_back(self, row: int, good: Ints) -> bool | None:
+    def is_back(self, row: int, good: Ints, wrong: Ints) -> bool | None:
         """Whether a sample is written as good ones are again; None where their writing tells nothing apart."""
-        if self.formats is None or not good.size:
+        for place in self.places:
+            values = self.columns[place]
+            assert values is not None
+            if np.isnan(values[row]) and np.isnan(values[wrong]).all() and np.isfinite(values[good]).mean() > 0.8:
+                return False  # the hole that the others left is still there
+        if self.formats is None or not good.size or not wrong.size:
             return None
         fixed = self.formats.usual(good, self.places)
         if len(set(fixed.values())) < 2:
             return None
-        now = self.formats.of(row)
-        return all(place >= len(now) or now[place] in (None, decimals) for place, decimals in fixed.items())
+
+        def alike(one: int) -> bool:
+            now = self.formats.of(one) if self.formats is not None else ()
+            return all(place >= len(now) or now[place] in (None, decimals) for place, decimals in fixed.items())
+
+        return None if alike(int(wrong[0])) else alike(row)
 
     def is_near(self, row: int, good: Ints) -> bool:
         """Whether a sample goes on where good ones stopped."""

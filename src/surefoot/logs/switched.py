@@ -10,9 +10,9 @@ from surefoot.logs.lines import Ints
 from surefoot.runs import Floats
 
 _Way = Callable[[Floats], Floats]
-_THOUSANDS = ("clock", "power", "voltage", "current", "energy")
+_THOUSANDS = ("clock", "power", "voltage", "current", "fan")
 # A load step changes clock and voltage little, power by some tens of times: milli and kilo lie well beyond.
-_FROM, _TO = 250.0, 4000.0
+_FROM, _TO = 250.0, 1e10
 _POWER_TO = 20000.0
 _JUMP = 22.0  # degrees from one sample to the next, in any unit
 _NEAR = 4.0
