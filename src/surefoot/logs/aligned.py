@@ -46,6 +46,12 @@ def from_aligned(utf8: bytes, ledger: Ledger) -> bytes | None:
             out.append("\t".join(text for _, _, text in row))
         else:
             cells = _by_place(row, spans)
+            if place == len(lines) - 1 and cells is not None:
+                cells[max(here for here, text in enumerate(cells) if text)] = ""
+                ledger.problem(
+                    f"the last line was cut off after {len(row)} of {fields} cells; the last cell was left out.",
+                    line=place + 1,
+                )
             if cells is None:
                 unread.append(place + 1)
             out.append("\t".join(cells) if cells else "")

@@ -129,13 +129,21 @@ class _Table:
         self.places = places
         self.formats = formats
 
+    def _column(self, place: int) -> Floats:
+        values = self.columns[place]
+        assert values is not None
+        return values
+
+    def _is_hole(self, place: int, good: Ints, wrong: Ints) -> bool:
+        values = self._column(place)
+        return bool(np.isnan(values[wrong]).all() and np.isfinite(values[good]).mean() > 0.8)
+
     def is_back(self, row: int, good: Ints, wrong: Ints) -> bool | None:
         """Whether a sample is written as good ones are again; None where their writing tells nothing apart."""
-        for place in self.places:
-            values = self.columns[place]
-            assert values is not None
-            if np.isnan(values[row]) and np.isnan(values[wrong]).all() and np.isfinite(values[good]).mean() > 0.8:
-                return False  # the hole that the others left is still there
+        holes = [place for place in self.places if self._is_hole(place, good, wrong)]
+        if holes:
+            # The hole that the others left is still there, or filled again.
+            return not all(np.isnan(self._column(place)[row]) for place in holes)
         if self.formats is None or not good.size or not wrong.size:
             return None
         fixed = self.formats.usual(good, self.places)

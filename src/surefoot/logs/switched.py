@@ -13,7 +13,7 @@ _Way = Callable[[Floats], Floats]
 _THOUSANDS = ("clock", "power", "voltage", "current", "fan")
 # A load step changes clock and voltage little, power by some tens of times: milli and kilo lie well beyond.
 _FROM, _TO = 250.0, 1e10
-_POWER_TO = 20000.0
+_POWER_FROM, _POWER_TO = 60.0, 20000.0  # a switch may fall together with a load step the other way
 _JUMP = 22.0  # degrees from one sample to the next, in any unit
 _NEAR = 4.0
 _MOST = 40  # more such steps, and it is how the sensor is
@@ -40,7 +40,8 @@ def switches(quantity: str, values: Floats) -> tuple[Ints, str]:
         low, high = np.fmin.reduce(values, initial=np.inf), np.fmax.reduce(values, initial=-np.inf)
         if quantity == "temperature" and high - low < _JUMP:
             return nothing, ""
-        if quantity != "temperature" and low > 0 and high < _FROM * low:
+        bottom, top = (_POWER_FROM, _POWER_TO) if quantity == "power" else (_FROM, _TO)
+        if quantity != "temperature" and low > 0 and high < bottom * low:
             return nothing, ""
         there = _steps_of_size(values, quantity)
         some = values[there]
@@ -56,8 +57,7 @@ def switches(quantity: str, values: Floats) -> tuple[Ints, str]:
                     return there[1:][at], what
             return nothing, ""
         ratio = after / before
-        top = _POWER_TO if quantity == "power" else _TO
-        at = ((ratio >= _FROM) & (ratio <= top)) | ((ratio <= 1 / _FROM) & (ratio >= 1 / top))
+        at = ((ratio >= bottom) & (ratio <= top)) | ((ratio <= 1 / bottom) & (ratio >= 1 / top))
         if 0 < at.sum() <= _MOST:
             return there[1:][at], "a unit a thousand times as large or as small"
     return nothing, ""
