@@ -16,7 +16,7 @@ from surefoot.logs.measures import Measure, measure, split_unit
 from surefoot.logs.ordinary import UNSURE, Mask, doubt, nothing_measured, reckon, sleeping_zeros
 from surefoot.logs.plausible import bare_unit, outside
 from surefoot.logs.recognise import TAKE_FROM, Guess, guess
-from surefoot.logs.switched import switches
+from surefoot.logs.switched import falls, switches
 from surefoot.runs import Channel, Floats
 
 IGNORE = "ignore"
@@ -180,7 +180,8 @@ def make_claim(
         how += f"; {share:.0%} of its values are not plausible for a {found.quantity}"
         confidence *= 0.4
     else:
-        why = doubt(channel_found, np.where(wrong, np.nan, values) if share else values)
+        why = falls(values) if found.quantity == "temperature" and channel_found.domain != "room" else ""
+        why = why or doubt(channel_found, np.where(wrong, np.nan, values) if share else values)
         if why:
             how += f"; {why}"
             confidence = min(confidence, UNSURE)

@@ -70,3 +70,22 @@ def _steps_of_size(values: Floats, quantity: str) -> Ints:
         if steps.size and max(float(steps.max()), -float(steps.min())) <= _JUMP:
             return np.zeros(0, dtype=np.int64)
     return np.flatnonzero(np.isfinite(values) & (values != 0))
+
+
+_COLD, _FALL = 18.0, 20.0
+
+
+def falls(values: Floats) -> str:
+    """In words how a temperature falls from one sample to the next to where no part that runs is; "" when none does.
+
+    ``values``: °C, shape (n,). A part cools fast when its load ends, but not to below a room.
+    """
+    low = np.fmin.reduce(values, initial=np.inf)
+    if not low < _COLD:
+        return ""
+    there = values[np.isfinite(values)]
+    steps = np.diff(there)
+    at = np.flatnonzero((steps < -_FALL) & (there[1:] < _COLD))
+    if not 0 < at.size <= _MOST:
+        return ""
+    return f"it falls from {there[at[0]]:g} to {there[at[0] + 1]:g} °C from one sample to the next"
