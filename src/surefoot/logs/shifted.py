@@ -186,9 +186,8 @@ class _Table:
             fixed = self.formats.usual(good, self.places)
             written = self.formats.of(row)
             said = moved_by_format(written, fixed, self.places, self.formats.empty(row), set(foreign))
-            said = said or self._pushed(
-                row, now, bands, [p for p in fixed if written[p : p + 1] not in ((None,), (fixed[p],), ())]
-            )
+            odd = [p for p in fixed if written[p : p + 1] not in ((None,), (fixed[p],), ())]
+            said = said or (self._pushed(now, bands, odd[0]) if len(odd) == 1 else "")
             if said:
                 return said
         said = self._holed(now, bands)
@@ -196,6 +195,9 @@ class _Table:
             return said
         if not foreign:
             return ""
+        said = self._pushed(now, bands, foreign[0])
+        if said:
+            return said
         jumped = {p for p in self.places if p in bands and _far(now[p], bands[p][2], 0.15)}
         for offset in _OFFSETS:
             moved = [p for p in self.places if p in bands and p - offset in bands and p in jumped
@@ -233,28 +235,25 @@ class _Table:
                     continue
                 there = [place for place in moved if now[place] == now[place]]
                 fits = all(not _far(now[place], bands[place - offset][2], 0.15) for place in there)
-                # Nearer by far to what the neighbour just said than to what its own column did.
-                jumped = all(
-                    3 * abs(now[place] - bands[place - offset][2]) < abs(now[place] - bands[place][2])
-                    for place in there
-                )
+                jumped = all(_nearer(now[place], bands[place - offset][2], bands[place][2]) for place in there)
                 if there and fits and jumped:
                     return f"its cells stand 1 further {'right' if offset > 0 else 'left'}"
         return ""
 
-    def _pushed(
-        self, row: int, now: dict[int, float], bands: dict[int, tuple[float, float, float]], odd: list[int]
-    ) -> str:
-        """Whether one cell, written as none of its column is, pushed those behind it on: they say what their left
-        neighbours did."""
-        if len(odd) != 1:
-            return ""
-        behind = [place for place in self.places if place > odd[0] and place in bands and place - 1 in bands]
+    def _pushed(self, now: dict[int, float], bands: dict[int, tuple[float, float, float]], odd: int) -> str:
+        """Whether one cell that is none of its column pushed those behind it on: they say what their left neighbours
+        did."""
+        behind = [place for place in self.places if place > odd and place in bands and place - 1 in bands]
         behind = [place for place in behind if now[place] == now[place]]
-        if not behind or not all(_is_next_to(now[place], bands[place - 1], False) for place in behind):
+        if not behind or any(_far(now[place], bands[place - 1][2], 0.15) for place in behind):
             return ""
-        jumped = [place for place in behind if _far(now[place], bands[place][2], 0.15)]
-        return "its cells stand 1 further right" if len(jumped) * 2 >= len(behind) and jumped else ""
+        moved = [place for place in behind if _nearer(now[place], bands[place - 1][2], bands[place][2])]
+        return "its cells stand 1 further right" if len(moved) * 2 >= len(behind) and moved else ""
+
+
+def _nearer(value: float, neighbour: float, own: float) -> bool:
+    """Whether a value is nearer by far to what the column beside its own just said."""
+    return 3 * abs(value - neighbour) < abs(value - own)
 
 
 def _is_foreign(value: float, band: tuple[float, float, float]) -> bool:
