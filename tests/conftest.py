@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from hypothesis import settings
 
 from confirming import Everything
+from made_once import made_once
 from surefoot.journal import store
+from surefoot.report import library
 from surefoot.rig import card_commands
 
 # Shared machines are noisy: an example that takes long is no failure. Speed is measured in tests/benchmarks.
@@ -32,6 +35,28 @@ def _no_waiting_for_the_disk() -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(store, "SYNCHRONOUS", "OFF")
         patch.setattr(os, "fsync", lambda _handle: None)
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _one_chart_library(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """The charting library that pages carry is the same text each time: made when it is first asked for, and kept.
+
+    What imported `Library` before has the real one (`test_report_page.py` tries it).
+    """
+
+    class Made(library.Library):
+        def __init__(self) -> None:
+            self._process = None
+
+        def text(self) -> str:
+            def make(folder: Path) -> None:
+                (folder / "library.js").write_text(library.made_here(), encoding="utf-8")
+
+            return (made_once(tmp_path_factory, "library", make) / "library.js").read_text(encoding="utf-8")
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(library, "Library", Made)
         yield
 
 
