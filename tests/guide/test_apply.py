@@ -20,9 +20,9 @@ from surefoot.guide.voice import Unattended
 from surefoot.journal import Journal
 from surefoot.rehearsal.machine import VirtualMachine
 from surefoot.rig.guardian.reports import GuardianReport, write_report
-from surefoot.runs import Outcome, RunPlan
+from surefoot.runs import Closing, Outcome, RunPlan
 from surefoot.search import Goal
-from surefoot.units import Setting, Unit
+from surefoot.units import Conditions, Setting, Unit
 
 AGREED = Applying(agreed=True)
 EASY = Goal(mttf_hours=5, max_stride=40)
@@ -239,3 +239,32 @@ def test_a_stride_far_past_the_usual_is_asked_about(unit: Unit) -> None:
     with pytest.raises(AnswerIsNo):
         ask_wide_stride(Says(Search="no"), unit, wide, None)
     ask_wide_stride(Says(Search="yes"), unit, wide, None)
+
+
+@pytest.mark.parametrize("answer", ["yes", "no"])
+def test_other_conditions_are_told_and_asked_about_before_anything_is_applied(
+    journal: Journal, unit: Unit, machine: VirtualMachine, answer: str
+) -> None:
+    for depth in (0.0, *(depth for depth in (20.0, 40.0) for _ in range(6))):
+        plan = RunPlan(
+            unit_name=unit.name,
+            setting=unit.setting_at({"cpu-core": depth}),
+            load="everything",
+            planned_minutes=20,
+            conditions=Conditions(firmware="F-1", cooling="tower"),
+        )
+        journal.log_run(plan, Closing(outcome=Outcome.HELD, minutes=20, judged_by="test"), at=machine.now())
+    journal.revise_unit(changed := unit.model_copy(update={"cooling": "none, fan off"}))
+    voice = Says(same=answer, Apply=answer, Is="yes")
+    bench = Bench(journal, changed, machine, voice, goal=EASY)
+    if answer == "no":
+        with pytest.raises(AnswerIsNo, match="conditions"):
+            recall_and_apply(bench, AGREED)
+        assert machine.setting.is_stock
+    else:
+        recall_and_apply(bench, AGREED)
+        assert not machine.setting.is_stock
+    assert any("cooling was tower" in text for _, text in voice.said)
+    nobody = Unattended()
+    recall_and_apply(Bench(journal, changed, machine, nobody, goal=EASY), AGREED)
+    assert any("cooling was tower" in text for _, text in nobody.said) and not machine.setting.is_stock

@@ -35,7 +35,22 @@ def recall_and_apply(bench: Bench, applying: Applying) -> tuple[Recall, Setting 
             raise AnswerIsNo(
                 f"{setting.describe(bench.unit)} was not applied: {rule}", remedy="`surefoot tune` goes on from here."
             )
+        _see_changes(bench, answer, setting)
         return answer, apply_setting(bench, setting, "recalled")
+
+
+def _see_changes(bench: Bench, answer: Recall, setting: Setting) -> None:
+    """Tell what is not as it was before anything is applied, and ask whoever is there. Raises AnswerIsNo for a no."""
+    if not answer.changes or setting.is_stock:
+        return
+    for text in answer.changes:
+        bench.voice.say(f"{text[0].upper()}{text[1:]}.", "warn")
+    choices = {"yes": "apply it; `surefoot tune` or `measure` holds it again", "no": "leave the unit at stock"}
+    if (
+        bench.voice.attended
+        and bench.voice.choose(f"Apply {setting.describe(bench.unit)} all the same?", choices, "no") != "yes"
+    ):
+        raise AnswerIsNo("nothing was applied: the conditions are not as they were.")
 
 
 def present_on(bench: Bench, ambient_celsius: float | None = None) -> Present:

@@ -29,7 +29,7 @@ class Recall:
     must be said before the setting is: runs that were never closed, a setting that may still be applied;
     ``basis``: what each knob's claim rests on, in sentences; ``at_least``: its hours in words;
     ``use``: what ordinary use has brought, in sentences; ``use_share``: share of the claim's hours that came from it;
-    ``warnings``: every reason to doubt it.
+    ``warnings``: every reason to doubt it, ``changes``: those of them that are other conditions than then.
     """
 
     unit: str
@@ -51,6 +51,7 @@ class Recall:
     open_runs: Sequence[int] = ()
     use: Sequence[str] = ()
     use_share: float = 0.0
+    changes: Sequence[str] = ()
 
     def with_warning(self, text: str) -> Recall:
         """The same with one reason more to doubt it."""
@@ -120,10 +121,10 @@ def recall(journal: Journal, unit: Unit, goal: Goal, now: datetime | Present) ->
     if all(run.plan.source == "virtual" for run in runs if run.id in set(known.run_ids)):
         # A unit that does not exist runs no system: the one here is not its.
         conditions = conditions.model_copy(update={"operating_system": None})
-    if then is not None:
-        warnings += [text for text in changed(then, conditions) if text not in warnings]
+    changes = changed(then, conditions) if then is not None else []
+    warnings += [text for text in changes if text not in warnings]
     warnings += aged((present.at - known.last_at).days) + never_tried(known)
-    return dataclasses.replace(answer, then=then, warnings=tuple(warnings))
+    return dataclasses.replace(answer, then=then, warnings=tuple(warnings), changes=tuple(changes))
 
 
 def setting_for(journal: Journal, unit: Unit, values: Mapping[str, float], known_stable_wanted: bool) -> Setting:

@@ -145,7 +145,7 @@ def _figures(rests: Rests, together: bool = False) -> str:
         return "no hours were held so deep in every part at once, all of it is the model's word"
     held = "held together" if together else "held"
     text = f"the {length(rests.hours)} {held} there or deeper{failures} bear out {at_least(rests.alone_mttf_hours)} h"
-    if rests.use_hours > 0:
+    if rests.use_hours * 60 >= 0.5:
         text += f" ({length(rests.use_hours)} of them, {percent(rests.use_share)}, ordinary use)"
     if rests.without_pool_mttf_hours is not None:
         model = at_least(rests.without_pool_mttf_hours)
