@@ -1,11 +1,12 @@
 """Hostile input, counted: generated cards, tables, logs, frame logs and bundles, each read as a user would have it.
 
-    python tests/reliability/hostile.py [CASES] [FIRST] [--jobs N] [--seconds S] [--keep FILE]
+    python tests/reliability/hostile.py [CASES] [FIRST] [--jobs N] [--seconds S] [--keep FILE] [--after FILE]
 
 100,000 cases; FIRST: the number to begin with; N of them side by side, the same cases and counts. A case is lost when
 it ends in anything but a result or a clear error, takes more than 5 s of processor time or 30 s by the clock, brings
 the process past 500 MB, writes outside its folder, starts a process or connects to anything. After S seconds it stops
-and says how many were played. FILE: the lines are kept there as well, for `everything.py --add`.
+and says how many were played. `--keep`: the lines are written there as well, for `everything.py --add`; `--after`: it
+goes on where the lines kept there end.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ import sys
 import tempfile
 import threading
 import time
+from collections.abc import Sequence
 from pathlib import Path
 from typing import IO
 
@@ -24,7 +26,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 from hostile_inputs import KINDS
 from slices import cut, mixed, played
-from table import Counted, keep, print_table
+from table import Counted, keep, kept, print_table
 
 CHILD = Path(__file__).with_name("hostile_child.py")
 SECONDS = 5.0
@@ -104,12 +106,16 @@ def of_kind(kind: str, first: int, last: int, until: float = float("inf")) -> Co
     return tried
 
 
-def count(cases: int, first: int = 0, jobs: int = 1, seconds: float = float("inf")) -> list[Counted]:
-    """So many cases over all kinds, from that number on."""
+def count(
+    cases: int, first: int = 0, jobs: int = 1, seconds: float = float("inf"), after: Sequence[Counted] = ()
+) -> list[Counted]:
+    """So many cases over all kinds, from that number on; ``after``: whole slices that were played already are not
+    played again."""
     each = {kind: round(cases * share) for kind, share in KINDS.items()}
     size = max(1, min(BATCH, max(each.values()) // max(1, jobs)))
-    slices = mixed([(kind, cut(kind, first, first + many, size)) for kind, many in each.items()])
-    return played(of_kind, slices, jobs, seconds)
+    done = {line.what.rpartition(" ")[2]: line.tried // size * size for line in after}
+    slices = [(kind, cut(kind, first + done.get(kind, 0), first + many, size)) for kind, many in each.items()]
+    return played(of_kind, mixed(slices), jobs, seconds)
 
 
 def main() -> int:
@@ -119,8 +125,10 @@ def main() -> int:
     asked.add_argument("--jobs", type=int, default=1)
     asked.add_argument("--seconds", type=float, default=float("inf"))
     asked.add_argument("--keep", type=Path)
+    asked.add_argument("--after", type=Path)
     told = asked.parse_args()
-    lines = count(told.cases, told.first, told.jobs, told.seconds)
+    before = kept([told.after]) if told.after else []
+    lines = count(told.cases, told.first, told.jobs, told.seconds, before)
     for line in lines:
         print(f"  {line.what}: {line.most}", file=sys.stderr, flush=True)
     if told.keep:

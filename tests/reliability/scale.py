@@ -17,6 +17,7 @@ from contextlib import closing
 from pathlib import Path
 
 import numpy as np
+from table import Counted
 
 from surefoot.guide.at_work import at_work
 from surefoot.guide.bench import Bench
@@ -154,9 +155,9 @@ def appended(path: Path, folder: Path) -> tuple[float, float]:
     return statistics.median(bare), statistics.median(own)
 
 
-def main() -> int:
-    given = [float(text) for text in sys.argv[1:]]
-    units, runs, hours = (given + [1000, 200_000, 2000][len(given) :])[:3]
+def count(units: float = 1000, runs: float = 200_000, hours: float = 2000) -> list[Counted]:
+    """A line for each question: one try, lost when it costs more than it may."""
+    found = []
     with tempfile.TemporaryDirectory() as name:
         alone, shop = Path(name) / "alone" / "journal.sqlite", Path(name) / "shop" / "journal.sqlite"
         small(alone)
@@ -166,18 +167,28 @@ def main() -> int:
         size = shop.stat().st_size / 1e6
         spent = time.perf_counter() - began
         print(f"{units:,.0f} units, {runs:,.0f} runs, {hours:,.0f} h: {size:,.0f} MB in {spent:.0f} s", flush=True)
-        missed = 0
         print(f"{'what':<28} {'alone, ms':>10} {'in the shop':>12} {'ratio':>7} {'at most':>8}")
         asked = {"recall": recalled, "next": proposed, "start of tune": begun, "runs of the unit": listed}
         for what, question in asked.items():
             one, many = took(question, (alone, shop))
-            missed += many / one > MOST
+            found.append(_line(what, many / one, MOST, hours, runs))
             print(f"{what:<28} {one * 1e3:>10.1f} {many * 1e3:>12.1f} {many / one:>7.2f} {MOST:>8}")
         bare, own = appended(shop, Path(name))
-        missed += own / bare > MOST_APPEND
+        found.append(_line("an append", own / bare, MOST_APPEND, hours, runs))
         what = "heartbeat, beside bare commit"
         print(f"{what:<28} {bare * 1e3:>10.2f} {own * 1e3:>12.2f} {own / bare:>7.2f} {MOST_APPEND:>8}")
-    return int(missed > 0)
+    return found
+
+
+def _line(what: str, ratio: float, most: float, hours: float, runs: float) -> Counted:
+    line = Counted(f"scale: {what}, {runs:,.0f} runs, {hours:,.0f} h of traces")
+    line.at_most(f"ratio, at most {most}", round(ratio, 2))
+    line.judge(ratio <= most, f"{what}: {ratio:.2f} times, at most {most}")
+    return line
+
+
+def main() -> int:
+    return int(any(line.lost for line in count(*map(float, sys.argv[1:4]))))
 
 
 if __name__ == "__main__":

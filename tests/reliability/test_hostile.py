@@ -22,6 +22,14 @@ def test_no_hostile_file_is_more_than_refused(kind: str, cases: int) -> None:
     assert (tried.tried, tried.lost) == (cases, [])
 
 
+@pytest.mark.parametrize(("kind", "place"), [("log", 4356), ("log", 18480), ("bundle", 1338)])
+def test_what_was_lost_once_is_not_lost_again(kind: str, place: int) -> None:
+    """Found by the long run: dates in the years 1 and 9999, and a moment in a bundle that is a number."""
+    tried = Counted(kind)
+    play(kind, place, place + 1, tried)
+    assert (tried.survived, tried.lost) == (1, [])
+
+
 def test_the_counting_can_fail(monkeypatch: pytest.MonkeyPatch) -> None:
     """With nothing granted, everything is lost: the limits are really looked at."""
     monkeypatch.setattr("hostile.MEGABYTES", 1)

@@ -219,7 +219,14 @@ def _made(
     from surefoot.runs import Outcome
 
     # A stamp without a zone is taken in this computer's own.
-    at = log.started_at.astimezone() if log.started_at else None
+    try:
+        at = log.started_at.astimezone() if log.started_at else None
+    except (ValueError, OverflowError, OSError):
+        raise BadInput(
+            f"the log begins at {log.started_at}, a time that this computer cannot tell in its zone.",
+            where=str(file),
+            remedy="Give the true date: set the column of times by --map, or take the date out of it.",
+        ) from None
     return told(
         card,
         values,

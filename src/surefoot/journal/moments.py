@@ -17,5 +17,7 @@ def stamp(at: datetime | None = None) -> str:
 
 
 def moment(text: str) -> datetime:
-    """The moment of a text written by `stamp`."""
+    """The moment of a text written by `stamp`. Raises ValueError for what is none, a number as well."""
+    if not isinstance(text, str):
+        raise ValueError(f"no moment: {text!r}")
     return datetime.fromisoformat(text)
