@@ -47,7 +47,7 @@ class Format:
     def __init__(self, seed: int) -> None:
         draw = random.Random(seed)
         self.comma = draw.random() < 0.4
-        self.delimiter = draw.choice([";", "\t", "|", " ; "] if self.comma else [";", "\t", "|", ",", " | "])
+        self.delimiter = draw.choice([";", "\t", "|", "~", " ; "] if self.comma else [";", "\t", "|", "~", ",", " | "])
         self.encoding = draw.choice(["utf-8", "utf-8-sig", "utf-16"])
         self.end = draw.choice(["\n", "\r\n"])
         self.columns = [

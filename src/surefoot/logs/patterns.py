@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import csv
 import re
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
@@ -22,7 +23,7 @@ _PLAIN = re.compile(r"^-?[0-9]+(?:[.,][0-9]+)?$")
 _CHUNK = 1 << 20
 _DIGITS = b"0123456789+-"
 _MOST_PATTERNS = 3000
-_MOST_ODD = 5000  # records rewritten one by one
+_MOST_ODD = 20_000  # records rewritten one by one
 _MOST_MISSING = 40  # spellings
 
 
@@ -68,23 +69,17 @@ def find_patterns(lines: Lines, first: int, delimiter: str, decimal: Decimal) ->
             rows.pop()
         if len(rows) != end - start:
             return None
-        found = dict.fromkeys(rows, 0)
-        if len(found) + len(counts) > _MOST_PATTERNS:
-            return None
-        for pattern in rows:
-            found[pattern] += 1
-        common = max(found, key=lambda pattern: found[pattern])
         if not likely:
-            likely = common + b"\n"
+            likely = Counter(rows).most_common(1)[0][0] + b"\n"
             counts[likely] = 0
         usual = likely[:-1]
-        counts[likely] += found.pop(usual, 0)
-        for pattern, number in found.items():
-            counts[pattern] = counts.get(pattern, 0) + number
-        if found:
-            for place, pattern in enumerate(rows, start=start):
-                if pattern != usual:
-                    where.setdefault(pattern, []).append(place)
+        other = [place for place, pattern in enumerate(rows, start=start) if pattern != usual]
+        counts[likely] += len(rows) - len(other)
+        for place in other:
+            where.setdefault(rows[place - start], []).append(place)
+        if len(where) > _MOST_PATTERNS:
+            return None
+    counts.update((pattern, len(places)) for pattern, places in where.items())
     counts[likely[:-1]] = counts.pop(likely)
     usual_cells = tuple(_cells(likely[:-1], delimiter))
     if likely.count(b'"') % 2:
@@ -174,18 +169,18 @@ def plan(
     united = {place: told for place, told in united.items() if place not in many}
     numbers = (plain - many) | set(united)
     cut = len(lines) - 1 if lines.cut else -1  # what a cut left of a cell is judged by its text
-    records = sorted(
-        record
+    touched = {
+        record: mine
         for pattern, places in odd.items()
-        if not numbers.isdisjoint(places)
+        if (mine := [place for place in places if place in numbers])
         for record in found.where[pattern]
         if record != cut
-    )
+    }
     taken_out = {code for place in united for code in found.usual[place].encode()}
-    if len(records) > _MOST_ODD or taken_out & set(found.delimiter.encode() + b'"0123456789+-.,\r\n'):
+    if len(touched) > _MOST_ODD or taken_out & set(found.delimiter.encode() + b'"0123456789+-.,\r\n'):
         return None
     units = {**{place: told for place, told in headers.items() if place in plain}, **united}
-    new_lines, words = _rewritten(lines, records, found, frozenset(numbers), units, headers)
+    new_lines, words = _rewritten(lines, touched, found, units, headers)
     return Plan(
         lines=new_lines,
         united=united,
@@ -205,49 +200,58 @@ def _united(cell: str, samples: list[str], found: Patterns) -> Measure | None:
     there = [text for text in samples if not is_missing(text)]
     if not there:
         return None
-    for text in there:
-        if not text.endswith(cell):
-            return None
-        number = text[: len(text) - len(cell)].rstrip()
-        if not number.lstrip("+-").replace(found.decimal, "", 1).isdigit() or not number.isascii():
-            return None
+    strange = sum(not _is_number_with(text, cell, found.decimal) for text in there)
+    if strange > 0.05 * len(there):
+        return None
     return told
+
+
+def _is_number_with(text: str, unit: str, decimal: Decimal) -> bool:
+    if not text.endswith(unit):
+        return False
+    number = text[: len(text) - len(unit)].rstrip()
+    return number.isascii() and number.lstrip("+-").replace(decimal, "", 1).isdigit()
 
 
 def _rewritten(
     lines: Lines,
-    records: list[int],
+    touched: dict[int, list[int]],
     found: Patterns,
-    numbers: frozenset[int],
     units: dict[int, Measure],
     headers: dict[int, Measure],
 ) -> tuple[Lines, dict[int, tuple[tuple[int, str], ...]]]:
-    """The records with their odd cells as plain numbers or as gaps, and what was not understood, by column."""
+    """The records with their odd cells as plain numbers or as gaps, and what was not understood, by column.
+
+    ``touched``: the columns of the odd cells of each such record. All other cells stay as they are.
+    """
     told: dict[int, list[tuple[int, str]]] = {}
-    if not records:
+    if not touched:
         return lines, {}
-    pieces: list[bytes] = []
+    view = memoryview(lines.data)
+    pieces: list[bytes | memoryview] = []
     sizes = np.zeros(len(lines), dtype=np.int64)
     cursor = 0
-    for record in records:
+    sign = found.delimiter.encode()
+    for record in sorted(touched):
         start, end = int(lines.starts[record]), int(lines.ends[record])
-        cells = split(lines.text(record), found.delimiter)
-        for place in sorted(numbers):
-            if place >= len(cells):
-                break  # the header names more columns than the samples have
-            cell = cells[place]
+        raw = lines.data[start:end]
+        quoted = b'"' in raw
+        cells = [cell.encode() for cell in split(lines.text(record), found.delimiter)] if quoted else raw.split(sign)
+        for place in touched[record]:
+            cell = cells[place].decode("utf-8", errors="replace").strip()
             unit = units.get(place)
             kept = _as_plain(cell, unit, found.decimal, unit is None or headers.get(place) == unit)
             if kept is None:
                 told.setdefault(place, []).append((int(lines.numbers[record]), cell))
                 kept = ""
-            cells[place] = kept
-        quoted = [f'"{cell}"' if found.delimiter in cell else cell for cell in (c.replace('"', "") for c in cells)]
-        new = found.delimiter.join(quoted).encode("utf-8", errors="replace")
-        pieces += [lines.data[cursor:start], new]
+            cells[place] = kept.encode()
+        if quoted:
+            cells = [b'"%b"' % cell if sign in cell else cell for cell in (c.replace(b'"', b"") for c in cells)]
+        new = sign.join(cells)
+        pieces += [view[cursor:start], new]
         sizes[record] = len(new) - (end - start)
         cursor = end
-    pieces.append(lines.data[cursor:])
+    pieces.append(view[cursor:])
     before = np.concatenate([np.zeros(1, dtype=np.int64), np.cumsum(sizes)])
     data = b"".join(pieces)
     changed = replace(lines, data=data, starts=lines.starts + before[:-1], ends=lines.ends + before[1:])

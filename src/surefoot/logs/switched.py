@@ -65,11 +65,16 @@ def switches(quantity: str, values: Floats) -> tuple[Ints, str]:
 
 def _steps_of_size(values: Floats, quantity: str) -> Ints:
     """The samples that have a number: all, or none where no two neighbours are far enough apart."""
-    if quantity == "temperature" and not np.isnan(np.add.reduce(values)):
+    there = np.flatnonzero(np.isfinite(values))
+    if quantity == "temperature":
+        # What stands still from sample to sample and over each gap need not be looked at closer.
         steps = np.diff(values)
-        if steps.size and max(float(steps.max()), -float(steps.min())) <= _JUMP:
-            return np.zeros(0, dtype=np.int64)
-    return np.flatnonzero(np.isfinite(values) & (values != 0))
+        over = np.flatnonzero(np.diff(there) > 1)
+        gaps = np.abs(values[there[over + 1]] - values[there[over]])
+        most = max(np.fmax.reduce(steps, initial=0.0), -np.fmin.reduce(steps, initial=0.0), gaps.max(initial=0.0))
+        if most <= _JUMP:
+            return there[:0]
+    return np.asarray(there[values[there] != 0], dtype=np.int64)
 
 
 _COLD, _FALL = 18.0, 20.0
