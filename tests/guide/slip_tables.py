@@ -218,7 +218,8 @@ SLIPS: Final[dict[str, Callable[[np.random.Generator, Kept, int], Kept]]] = {
 
 
 COLUMN_SLIPS: Final = ("all_in_seconds", "minutes_for_hours")
-"""Not slips of a line: every time is sixty times what it was, consistently, and without dates nothing tells."""
+"""Not slips of a line: every time is sixty times what it was, consistently. What tells is the dates, where there are
+any, and that half of the holds would be hours long."""
 LINE_SLIPS: Final = tuple(sorted(set(SLIPS) - set(COLUMN_SLIPS)))
 
 

@@ -4,8 +4,8 @@
 unit's true edge *because of the slip*. The true edge is the depth at which the virtual unit fails once an hour on
 average, so a claim there of 100 hours is wrong a hundredfold. Because of the slip: the same history without it claims
 no depth past the edge. (A model that is 90 % honest is allowed claims short of its goal, and those are measured by
-`surefoot rehearse`.) A whole column in another unit of time is no slip of a line: it is to be asked about where the
-dates speak against it, and where they do not nothing in the table can tell.
+`surefoot rehearse`.) A whole column in another unit of time is no slip of a line: it is asked about where the dates
+speak against it or half of the holds would be hours long; somebody who insists on it (``insisted``) is believed.
 
 The doors: ``table``: `log --from TABLE --yes`, which leaves out every row that is not sure; ``one by one``: the same
 rows typed as `log --set ... --outcome ...` with nobody there to ask, so that what looks like a slip is refused;
@@ -127,6 +127,24 @@ def test_a_column_in_another_unit_of_time_is_asked_about_where_dates_speak(name:
             dated += 1
             asked += len(by_table(wrong)) < len(insisted(wrong))
     assert dated >= 8 and asked >= 0.6 * dated
+
+
+@pytest.mark.parametrize("name", COLUMN_SLIPS)
+def test_a_column_in_another_unit_of_time_is_harmless_unless_insisted_on(name: str) -> None:
+    asked = ("table", "one by one")
+    assert {door: harmful(door, name, range(500, 506)) for door in asked} == {door: [] for door in asked}
+
+
+@pytest.mark.parametrize("name", COLUMN_SLIPS)
+def test_a_column_in_another_unit_of_time_is_asked_about_without_dates_too(name: str) -> None:
+    undated = asked = 0
+    for seed in range(40):
+        table, wrong = slipped(seed, name)
+        # A minute read as an hour is what some people hold each rung for.
+        if not wrong.rows[0][DATE] and len(wrong.rows) > 5 and float(table.rows[-1][MINUTES]) > 1.5:
+            undated += 1
+            asked += len(by_table(wrong)) < len(insisted(wrong))
+    assert undated >= 5 and asked >= 0.8 * undated
 
 
 def test_a_forgotten_failure_is_what_the_told_hours_are_not_trusted_for() -> None:
