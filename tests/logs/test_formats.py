@@ -272,3 +272,17 @@ def test_one_reading_a_line(unit: bool, names: tuple[str, ...]) -> None:
 def test_headers_in_other_scripts(encoding: str, header: list[str]) -> None:
     same(read_log(text(cells(), header, ";").decode().encode(encoding)))
     same(read_log(text(cells(), header, ";")))
+
+
+def test_a_spreadsheet_with_a_title_and_date_and_time_in_two_columns() -> None:
+    openpyxl = pytest.importorskip("openpyxl")
+    book = openpyxl.Workbook()
+    sheet = book.active
+    sheet.append(["An evening at the bench"])
+    sheet.append(["Date", *TOP])
+    for row, line in enumerate(cells()):
+        moment = START + timedelta(seconds=row)
+        sheet.append([moment.date(), moment.time(), *map(float, line[1:])])
+    out = io.BytesIO()
+    book.save(out)
+    same(read_log(out.getvalue()))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -103,6 +103,9 @@ def _stamp_column(index: int, text: str, good: list[Any], named: bool) -> TimeCo
     if dotted and not clocked and named and not words.DATE.search(text):
         # 10.15.30 under a header that says time and no date: hours, minutes and seconds set apart by points.
         return TimeColumn(index, "dotted", 1.0, 0.7, "time of day, set apart by points")
+    if dated and clocked and len(groups) > 2 and all(_is_midnight(group) for group in groups):
+        # A spreadsheet's date is written with a time of nought.
+        return TimeColumn(index, "date", 1.0, 0.8 if named else 0.5, "date")
     if dated and clocked:
         return TimeColumn(index, "stamp", 1.0, 1.0, "date and time")
     if dated:
@@ -117,6 +120,10 @@ def _stamp_column(index: int, text: str, good: list[Any], named: bool) -> TimeCo
     if elapsed or not first.get("H"):
         return TimeColumn(index, "hms", 1.0, 0.85 if named else 0.55, "elapsed time")
     return TimeColumn(index, "clock", 1.0, 0.8 if named else 0.55, "time of day")
+
+
+def _is_midnight(group: Mapping[str, str | None]) -> bool:
+    return not any(int(group.get(part) or 0) for part in "HMSf")
 
 
 def _number_column(
