@@ -97,7 +97,7 @@ def _guard(
     # Where there is little room the title above says what is what.
     short = [minus(knob.describe(knob.depth_of(recommended))), f"guard {band_words}"]
     # Towards the side that has room.
-    left = (knob.depth_of(recommended) - reach[0]) > 0.5 * (reach[1] - reach[0])
+    left = (knob.depth_of(recommended) - reach[0]) > 0.42 * (reach[1] - reach[0])
     letters = {
         "text": alt.ExprRef(f"width < {NARROW} ? {json.dumps(short)} : {json.dumps(words)}"),
         "align": "right" if left else "left", "dx": -7 if left else 7, "dy": 6, "baseline": "top", "aria": False,
