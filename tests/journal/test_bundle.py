@@ -75,9 +75,9 @@ def told(journal: Journal, unit: str) -> dict:
             for trace in (journal.trace(run.id).between(0, 40) for run in runs)
         ],
         "lengths": [len(journal.trace(run.id)) for run in runs],
-        "scores": [(e.score, e.at, order[e.run_id]) for e in journal.scores(unit)],
+        "scores": [(e.score, e.at, order.get(e.run_id)) for e in journal.scores(unit)],
         "readings": [(e.reading, e.at, e.configuration) for e in journal.readings(unit)],
-        "forecasts": [(e.forecast, e.at, order[e.run_id]) for e in journal.forecasts(unit)],
+        "forecasts": [(e.forecast, e.at, order.get(e.run_id)) for e in journal.forecasts(unit)],
         "names": journal.configuration_names(unit),
     }
 

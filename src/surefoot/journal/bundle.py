@@ -31,6 +31,8 @@ from surefoot.whole_file import put
 _SEAL = "bundle_seal"
 SQLITE_HEAD = b"SQLite format 3\x00"
 HEAD_BYTES = 100
+_UNREADABLE = (ValueError, TypeError, KeyError, OverflowError, AttributeError)
+"""What a value of the wrong kind in some field of a file from elsewhere ends in."""
 
 
 @dataclass(frozen=True)
@@ -115,10 +117,16 @@ def load_bundle(journal: Journal, path: str | os.PathLike[str], *, name: str | N
             here = _here(journal, bundle, named, unit, name is not None)
             size = file.stat().st_size
             if here is None:
-                runs = copy_unit(bundle.store, target, named, unit, keep_ids=False)
+                try:
+                    runs = copy_unit(bundle.store, target, named, unit, keep_ids=False)
+                except KeyError as error:
+                    raise _astray(file, error) from error
                 return Bundled(unit, named, file, runs, size, runs, left_out=left_out or ())
             own = journal.unit(here) if left_out is not None else None
-            merged = merge(bundle.store, target, named, here, own)
+            try:
+                merged = merge(bundle.store, target, named, here, own)
+            except KeyError as error:
+                raise _astray(file, error) from error
             return Bundled(here, named, file, merged.runs, size, merged.added, True, merged.conflicts, left_out or ())
 
 
@@ -164,10 +172,16 @@ def _checked_copy(file: Path, copy: Path, schema: dict[str, str]) -> str:
             return name
     except JournalError as error:
         raise BadInput(f"the bundle cannot be used: {error.what}", where=str(file), remedy=error.remedy) from error
-    except ValueError as error:
+    except _UNREADABLE as error:
         if isinstance(error, BadInput):
             raise
         raise BadInput(f"the bundle cannot be used: {error}.", where=str(file)) from error
+
+
+def _astray(file: Path, error: KeyError) -> BadInput:
+    return BadInput(
+        f"the bundle is damaged: a record belongs to {error.args[0]!r}, which is not in it.", where=str(file)
+    )
 
 
 def _refuse_foreign(file: Path) -> None:

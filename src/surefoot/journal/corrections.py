@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping
 from datetime import datetime, timedelta
 from typing import Any, Final
 
-from surefoot.errors import BadInput
+from surefoot.errors import BadInput, JournalError
 from surefoot.journal.base import Records, as_text
 from surefoot.journal.moments import moment, stamp
 from surefoot.runs import Closing, Correction, Outcome, Run, RunPlan
@@ -53,7 +53,14 @@ class CorrectionRecords(Records):
         """The corrections by run, oldest first. ``where``: a condition on corrections, of our own making."""
         found: dict[int, list[Correction]] = {}
         for row in self._store.rows(f"SELECT * FROM corrections WHERE {where} ORDER BY id", parameters):
-            found.setdefault(row["run_id"], []).append(_correction_of(row))
+            try:
+                found.setdefault(row["run_id"], []).append(_correction_of(row))
+            except (TypeError, ValueError) as error:
+                raise JournalError(
+                    f"a correction of run {row['run_id']} cannot be read: {error}.",
+                    where=str(self._store.path),
+                    remedy="It was written by another version of Surefoot, or the file is damaged.",
+                ) from error
         return found
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
+from datetime import MAXYEAR, MINYEAR, UTC, datetime, timedelta
 from typing import Any
 
 import numpy as np
@@ -356,6 +356,10 @@ def _datetime(seconds: float) -> datetime | None:
 
 
 def as_datetime(seconds: float, utc: bool) -> datetime | None:
-    """Seconds since 1970 as a date and time: in UTC, or without a zone. None when out of the calendar."""
+    """Seconds since 1970 as a date and time: in UTC, or without a zone. None when out of the calendar.
+
+    So are its first and last year: in another zone such a moment may have no date."""
     moment = _datetime(round(seconds, 6))
+    if moment is not None and moment.year in (MINYEAR, MAXYEAR):
+        return None
     return moment.replace(tzinfo=UTC) if moment is not None and utc else moment
