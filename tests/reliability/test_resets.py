@@ -38,11 +38,13 @@ def test_the_archive_is_one_that_cpio_knows():
     assert places == sorted(places) and -1 not in places
 
 
-def played(tmp_path: Path, closings: list[tuple[Outcome, float]], pressed: list[float], code: int = 0):
+def played(
+    tmp_path: Path, closings: list[tuple[Outcome, float]], pressed: list[float], code: int = 0, cut_off: bool = False
+):
     """A made-up session: runs of ten minutes' distance, a button pressed so many seconds after each lost one began."""
     name = "unit-1"
     one = resets.Played(tmp_path, 1, None)
-    one.exit_code = code
+    one.exit_code, one.cut_off = code, cut_off
     began = datetime(2031, 5, 4, 9, tzinfo=UTC).timestamp()
     with Journal.open(tmp_path / "home") as journal:
         journal.add_unit(resets.unit_named(name))
@@ -81,3 +83,10 @@ def test_the_table_can_fail(tmp_path, closings, pressed, wrong):
 
 def test_no_certificate_is_a_loss(tmp_path):
     assert "certified: False" in played(tmp_path, [(Outcome.RESET, 0.33)], [27.0])["sessions"].lost[0]
+
+
+def test_a_session_that_was_cut_off_counts_with_what_it_did(tmp_path):
+    closings = [(Outcome.RESET, 0.33), (Outcome.RESET, 0.33), (Outcome.VOID, 0.1)]
+    lines = played(tmp_path, closings, [27.0, 70.0, 12.0], cut_off=True)
+    assert (lines["resets"].tried, lines["resets"].survived) == (2, 1), "a wrong judgement is a loss all the same"
+    assert lines["sessions"].tried == lines["boots"].tried == 0 and not lines["others"].lost
