@@ -2,9 +2,9 @@
 
     python tests/reliability/power_cuts.py [STATES]
 
-A session, a first start, migrations, bundles saved, loaded and merged, and trace imports are played under a recorder
-that writes down every write and flush that the process asks of the system. Each prefix of that record is a moment at
-which the power may go; `cut_disk` makes of it the disks that may be found then. Each must open as a journal, be well by
+A session, a first start, migrations, bundles saved, loaded and merged, trace imports and a thinning are played under a
+recorder that writes down every write and flush that the process asks of the system. Each prefix of that record is a
+moment at which the power may go; `cut_disk` makes of it the disks that may be found then. Each must open as a journal, be well by
 its own check, hold every acknowledged record and at most the one that was on its way, propose the step that follows
 from those, and take the next run. Needs a C compiler and a preloading loader (Linux).
 """
@@ -314,6 +314,16 @@ def trace_import(top: Path) -> Replay:
     return Replay(top, "home", *recorded(top, *arguments))
 
 
+def thinning(top: Path) -> Replay:
+    """Samples of a run taken away: all of them are there, or what stays and the record of it."""
+    with_runs(top / "home", runs=1)
+    words = ("journal", "thin", "shoebox-3", "--every", "5", "--older", "0", "--yes")
+    replay = Replay(top, "home", *recorded(top, "command", str(top / "home"), *words))
+    before, *_, after = replay.told()
+    assert before != after, "nothing was thinned"
+    return replay
+
+
 PARTS: dict[str, Callable[[Path], Replay]] = {
     "first start and a session": lambda top: first_start_and_session(top, 12),
     "a migration from schema 1": migration,
@@ -321,6 +331,7 @@ PARTS: dict[str, Callable[[Path], Replay]] = {
     "a bundle loaded": lambda top: bundle(top, "load"),
     "a bundle merged": lambda top: bundle(top, "merge"),
     "a trace imported": trace_import,
+    "a trace thinned": thinning,
 }
 
 
