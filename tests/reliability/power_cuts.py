@@ -4,9 +4,9 @@
 
 A session, a first start, migrations, bundles saved, loaded and merged, trace imports and a thinning are played under a
 recorder that writes down every write and flush that the process asks of the system. Each prefix of that record is a
-moment at which the power may go; `cut_disk` makes of it the disks that may be found then. Each must open as a journal, be well by
-its own check, hold every acknowledged record and at most the one that was on its way, propose the step that follows
-from those, and take the next run. Needs a C compiler and a preloading loader (Linux).
+moment at which the power may go; `cut_disk` makes of it the disks that may be found then. Each must open as a journal,
+be well by its own check, hold every acknowledged record and at most the one that was on its way, propose the step that
+follows from those, and take the next run. Needs a C compiler and a preloading loader (Linux).
 """
 
 from __future__ import annotations
