@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 import pytest
 from guide_bench import WIDE, held_before
@@ -106,6 +107,33 @@ def test_a_configuration_that_fails_ends_in_words_and_not_in_figures(journal: Jo
     assert weak.setting.is_stock
     assert end_by_user(journal, unit.name).next is None
     begun(journal, unit, "stock", "cpu-core=-20", repeats=2)
+
+
+def test_a_load_that_tells_a_score_of_its_own_is_decided_by_it(journal: Journal, unit: Unit) -> None:
+    """Own loads with a score, and built-in ones that tell a rate for each kernel, have no rate of verified work."""
+    from surefoot.runs import Closing, Outcome, Place, RunPlan, Score
+
+    plan = planned(journal, unit, to_see=1.0, repeats=8).plan
+    number = begin_trial(journal, unit, plan)
+    state = states(journal, unit.name)[-1]
+    for turn in state.turns[:9]:
+        arm = plan.arms[turn.configuration]
+        at = Place(trial=number, block=turn.block, position=turn.position)
+        made = RunPlan(
+            unit_name=unit.name, setting=arm.setting, load=plan.load, planned_minutes=plan.minutes, purpose="measure",
+            place=at,
+        )  # fmt: skip
+        run = journal.log_run(made, Closing(outcome=Outcome.HELD, minutes=plan.minutes, judged_by="test"))
+        for name, scale in (("gears", 1000.0), ("springs", 5.0)):
+            value = scale * (1 + 0.09 * turn.configuration + 0.0004 * (turn.block + turn.position % 2))
+            journal.add_score(unit.name, Score(name=name, value=value), run_id=run)
+    state = states(journal, unit.name)[-1]
+    found = look(state, journal.scores(unit.name))
+    assert state.blocks_done == 3 and found is not None
+    assert (found.metric, found.blocks, found.all_shown) == ("gears", 3, True)
+    # What was named stays what decides, also where no run has it yet.
+    named = replace(state, plan=plan.model_copy(update={"metric": "typed in"}))
+    assert look(named, journal.scores(unit.name)) is None
 
 
 def test_it_stops_early_once_everything_is_shown(journal: Journal, unit: Unit, machine: VirtualMachine) -> None:

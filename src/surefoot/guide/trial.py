@@ -18,7 +18,7 @@ from surefoot.guide.remote.again import wait_for
 from surefoot.guide.remote.lost import LineLost
 from surefoot.guide.run_in_hand import Holding
 from surefoot.guide.settle import Settling, settle
-from surefoot.guide.trial_state import Look, TrialState, look, states
+from surefoot.guide.trial_state import Look, TrialState, deciding_score, look, states
 from surefoot.guide.voice import Voice
 from surefoot.journal import Journal
 from surefoot.rig.hands.guard import guard
@@ -271,9 +271,9 @@ def _reminder(voice: Voice, plan: TrialPlan) -> Callable[[Trace], str | None]:
 
 def _ask_score(bench: Bench, plan: TrialPlan, run: Run) -> None:
     """A deciding score that the load does not give is asked for."""
-    if not bench.voice.attended or any(
-        entry.run_id == run.id and entry.score.name == plan.metric for entry in bench.journal.scores(bench.unit.name)
-    ):
+    scores = bench.journal.scores(bench.unit.name)
+    decides = deciding_score(plan, scores, [run.id])
+    if not bench.voice.attended or any(entry.run_id == run.id and entry.score.name == decides for entry in scores):
         return
     value = _number(bench.voice, f"{plan.metric} of this run")
     if value is not None:

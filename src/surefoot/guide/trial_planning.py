@@ -9,8 +9,7 @@ from datetime import datetime
 from typing import Final
 
 from surefoot.errors import BadInput
-from surefoot.guide.measure import WORK_SCORE
-from surefoot.guide.trial_state import BETWEEN_RUNS_MINUTES, spread_seen, states
+from surefoot.guide.trial_state import BETWEEN_RUNS_MINUTES, own_score, spread_seen, states, usual_score
 from surefoot.journal import Journal
 from surefoot.scores.design import design_says
 from surefoot.scores.power import MOST_BLOCKS, Power, blocks_for, power
@@ -50,10 +49,11 @@ def plan_trial(
 
     Raises BadInput for a plan that cannot be, or that no affordable number of blocks would answer.
     """
-    decides = metric or f"{WORK_SCORE} ({load})"
-    seen = spread_seen(journal, unit.name, decides)
+    decides = metric or usual_score(load)
+    told = decides if metric else _told_by(journal, unit, load)
+    seen = spread_seen(journal, unit.name, told)
     spread = seen[0] if seen else ASSUMED_SPREAD_PERCENT
-    source = f"seen in {seen[1]} runs of {decides}" if seen else f"assumed, no two runs of {decides} being there yet"
+    source = f"seen in {seen[1]} runs of {told}" if seen else f"assumed, no two runs of {told} being there yet"
     many = sum((arm.cooling or "") == (arms[0].cooling or "") for arm in arms)
     chance: Power | None = None
     if to_see is not None and many > 1:
@@ -85,6 +85,13 @@ def plan_trial(
     )
     plan.design()
     return Planned(plan, spread, source, chance)
+
+
+def _told_by(journal: Journal, unit: Unit, load: str) -> str:
+    """The name of the score that runs under a load have: its own, where the card or the runs say that it has one."""
+    own = next((card.name for card in unit.loads if card.name == load and card.score), None)
+    runs = {run.id for run in journal.runs(unit.name) if run.plan.load == load}
+    return own or own_score(load, journal.scores(unit.name), runs)
 
 
 def begin_trial(journal: Journal, unit: Unit, plan: TrialPlan, *, at: datetime | None = None) -> int:

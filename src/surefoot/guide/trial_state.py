@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 
+from surefoot.guide.measure import WORK_SCORE
 from surefoot.journal import Journal
 from surefoot.journal.records import ScoreEntry, TrialEntry
 from surefoot.runs import Floats, Outcome, Run
@@ -143,7 +144,7 @@ def look(state: TrialState, scores: Sequence[ScoreEntry], alpha: float = 0.05) -
         planned = power(state.plan.blocks, len(members), state.plan.to_see, spread, early=state.plan.early)
     return Look(
         blocks=table.shape[0],
-        metric=state.plan.metric,
+        metric=deciding_score(state.plan, scores, [run.id for run in state.done.values()]),
         spread_percent=spread,
         adjusted=tuple(float(p) for p in found.adjusted),
         level=state.design.level(table.shape[0], len(members) - 1, alpha),
@@ -153,7 +154,7 @@ def look(state: TrialState, scores: Sequence[ScoreEntry], alpha: float = 0.05) -
 
 def _table(state: TrialState, scores: Sequence[ScoreEntry], members: Sequence[int]) -> Floats | None:
     """The deciding metric by complete block and configuration, shape (blocks, members)."""
-    name = state.plan.metric
+    name = deciding_score(state.plan, scores, [run.id for run in state.done.values()])
     values: dict[int, float] = {}
     for entry in scores:
         if entry.run_id is not None and entry.score.name == name:
@@ -169,6 +170,26 @@ def _table(state: TrialState, scores: Sequence[ScoreEntry], members: Sequence[in
         if all(value is not None for value in row):
             rows.append(row)
     return np.array(rows, dtype=np.float64) if rows else None
+
+
+def usual_score(load: str) -> str:
+    """What decides where the user named nothing: the rate of verified work."""
+    return f"{WORK_SCORE} ({load})"
+
+
+def deciding_score(plan: TrialPlan, scores: Sequence[ScoreEntry], runs: Collection[int]) -> str:
+    """The name of the score that decides a trial: the one that was named; else the usual one, or, of a load that tells
+    scores of its own, the first that it tells. ``runs``: ids of those made under its load."""
+    if plan.metric != usual_score(plan.load):
+        return plan.metric
+    return own_score(plan.load, scores, runs)
+
+
+def own_score(load: str, scores: Sequence[ScoreEntry], runs: Collection[int]) -> str:
+    """The usual score of a load, or the first of its own in the runs that have none of that name."""
+    names = [entry.score.name for entry in scores if entry.run_id is not None and entry.run_id in runs]
+    usual = usual_score(load)
+    return usual if usual in names or not names else names[0]
 
 
 def spread_seen(journal: Journal, unit_name: str, metric: str) -> tuple[float, int] | None:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from surefoot.report.chapters import cores
 from surefoot.report.charts import edge as drawing
 from surefoot.report.material import Material
 from surefoot.report.picture import LegendItem, Picture
@@ -49,7 +50,8 @@ def section(material: Material) -> Section:
         "the recommended "
         "setting, so that the claim holds although the edge is only known roughly."
     )
-    return Section("edge", "The edge", title, lead, blocks=(Block(tuple(charts), LEGEND),))
+    by_core = [Block((picture,)) for picture in cores.pictures(material)]
+    return Section("edge", "The edge", title, lead, blocks=(*by_core, Block(tuple(charts), LEGEND)))
 
 
 def _reach(found: EdgePosterior, material: Material, knob: Knob) -> tuple[float, float]:
