@@ -5,6 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from devtools import Browser
+from labels import CROSSED
+from test_browser import CONTRAST, NAMES_AND_LANDMARKS, READY
 
 from surefoot.journal import Journal
 from surefoot.report.chapters import cores
@@ -92,3 +95,35 @@ def test_what_is_not_certified_yet_is_said(tmp_path: Path) -> None:
         (picture,) = cores.pictures(collect(journal, unit))
     assert "Nothing is certified yet for core 0 and core 10." in picture.note
     assert picture.spec(PAGE)["layer"]
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("width", [390, 1280])
+def test_in_a_browser_it_can_be_read_by_eye_and_by_key(
+    browser: Browser, material: Material, tmp_path: Path, width: int
+) -> None:
+    place = tmp_path / "report.html"
+    place.write_text(render(build(material)), encoding="utf-8")
+    page = browser.page(width, 900)
+    page.prefer("light")
+    page.open(place)
+    page.wait_for(READY)
+    assert page.evaluate(NAMES_AND_LANDMARKS)[0] == []
+    *worst, looked = page.evaluate(CONTRAST)
+    assert all(one["ratio"] >= one["least"] for one in worst) and looked["ratio"] > 100, worst
+    key = cores.pictures(material)[0].key
+    # Only this chart's own: what the others do is held by the demo's page.
+    crossed = [one for one in page.evaluate(CROSSED)["found"] if key in str(one)]
+    assert crossed == [] and page.evaluate("document.documentElement.scrollWidth") <= width
+    labels = f'figure[data-key="{key}"] .plot svg .role-axis text'
+    rows = page.evaluate(f"[...document.querySelectorAll('{labels}')].map((t) => t.textContent)")
+    assert {"core 0", "cores 4 and 5", "core 10", "stock"} <= set(rows)
+    said = page.evaluate(f"""
+      (() => {{ const figure = document.querySelector('figure[data-key="{key}"]');
+        figure.querySelector('.plot').dispatchEvent(
+          new KeyboardEvent('keydown', {{key: 'ArrowRight', bubbles: true, cancelable: true}}));
+        return figure.querySelector('.readout').textContent; }})()
+    """)
+    assert said.startswith("1 of ") and "core" in said
+    page.pdf(tmp_path / "report.pdf")
+    assert (tmp_path / "report.pdf").read_bytes().startswith(b"%PDF-")
