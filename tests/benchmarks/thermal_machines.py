@@ -1,7 +1,8 @@
 """What the sensors say when nobody tells the limits: every measure over made-up machines whose truth is known.
 
 Run by hand: python tests/benchmarks/thermal_machines.py [--count 40] [--seed 5]. The machines are those of
-`tests/thermal/made_machines.py`: the world ``dev`` that the rules were made on, and ``held``, which was held out.
+`tests/thermal/made_machines.py`: the world ``dev`` that the rules were made on, and ``held``, whose ranges are wider;
+and those of `made_other_machines.py`, which are of other kinds.
 """
 
 from __future__ import annotations
@@ -19,10 +20,13 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[1] / "thermal"))
 
 from made_machines import KINDS, machines
+from made_other_machines import POPULATIONS, other_machine
+from made_silicon import Silicon
 from made_sinks import sink
 
 from surefoot.errors import BadInput
 from surefoot.thermal.fan import fan_series
+from surefoot.thermal.forecast import What, what_if
 from surefoot.thermal.heat import coupling
 from surefoot.thermal.labels import CODE
 from surefoot.thermal.limiter import limiters
@@ -105,6 +109,42 @@ def sinks(count: int, fan: bool) -> dict[str, float]:
     return {"entries covered": float(np.mean(entries)), "what-if covered": float(np.mean(changes)), "refused": refused}
 
 
+def others(population: str, count: int) -> dict[str, Any]:
+    """The limiter over machines that the rules were never fitted to. A cover's limit may be called another one."""
+    right, calls = 0, []
+    said: Counter[str] = Counter()
+    for seed in range(count):
+        one = other_machine(population, seed)
+        report = limiters(one.trace)[one.domain]
+        hidden = population == "skin" and one.label == "thermal" and report.main in ("other", "unknown", "power")
+        good = report.main == one.label or hidden
+        right += good
+        said[f"{one.label} as {report.main}"] += 1
+        calls.append((report.confidence, good, report.main))
+    return {"right": right / count, "said": dict(said), "calls": calls}
+
+
+def forecasts(count: int) -> dict[str, float]:
+    """What-if: coverage of power, temperature and clock by 95 % intervals, by what holds the part and what changes."""
+    covered = {}
+    for limit in ("free", "power", "thermal"):
+        for change in ("offset", "steep curve, offset", "room", "cooling"):
+            inside = []
+            for seed in range(count):
+                part = Silicon(seed)
+                if change.startswith("steep"):
+                    part.slope = 0.35 + 0.2 * seed / count
+                offset = -0.08 if change.endswith("offset") else 0.0
+                room = part.room + (7.0 if change == "room" else 0.0)
+                cooling = 0.85 if change == "cooling" else 1.0
+                made = what_if(part.point(limit), What(offset * 1000, 0.0, None, room, cooling))
+                watts, celsius, mhz = part.under(limit, offset, room, cooling)
+                assert made.clock_mhz is not None
+                inside += [made.watts.holds(watts), made.celsius.holds(celsius), made.clock_mhz.holds(mhz)]
+            covered[f"{limit}, {change}"] = float(np.mean(inside))
+    return covered
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--count", type=int, default=40, help="machines of each kind in each world")
@@ -132,6 +172,12 @@ def main() -> None:
         if not options.json:
             print(f"{world:5}{'a channel missing':18} right {hidden['right']:.2f}  {hidden['said']}")
             print(f"{world:5}{'all kinds':18} minutes wrong {np.mean(wrong):.3f} (bar 0.08)")
+    for population in POPULATIONS:
+        found_others = others(population, max(options.count // 2, 6))
+        calls += found_others.pop("calls")
+        everything[f"other {population}"] = found_others
+        if not options.json:
+            print(f"other {population:18} right {found_others['right']:.2f}  {found_others['said']}", flush=True)
     for low, high in ((0.5, 0.6), (0.6, 0.7), (0.7, 0.8), (0.8, 0.87), (0.87, 0.93), (0.93, 1.01)):
         some = [good for sure, good, main in calls if low <= sure < high and main != "unknown"]
         if some:
@@ -151,6 +197,10 @@ def main() -> None:
         everything[name] = found_sinks
         if not options.json:
             print(f"{name:28}" + "  ".join(f"{key} {value:.2f}" for key, value in found_sinks.items()), flush=True)
+    covered = forecasts(max(options.count // 2, 6))
+    everything["what-if covered"] = covered
+    if not options.json:
+        print("what-if covered: " + "; ".join(f"{name} {share:.2f}" for name, share in covered.items()))
     unknown = sum(main == "unknown" for _, _, main in calls)
     everything["not known"] = unknown
     if options.json:

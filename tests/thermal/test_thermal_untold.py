@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from made_machines import KINDS, Machine, machines
+from made_other_machines import POPULATIONS, other_machine
 from made_traces import Part, run_part
 
 from surefoot.runs import Trace
@@ -170,3 +171,28 @@ def test_a_short_term_and_a_sustained_limit_are_told_apart() -> None:
     assert found["power"].value == pytest.approx(42, rel=0.02)
     assert found["short-term power"].value == pytest.approx(64, rel=0.02)
     assert found["short-term power"].to_minutes < 1.3
+
+
+@pytest.mark.parametrize("population", [name for name in POPULATIONS if name != "skin"])
+def test_other_machines_than_the_rules_were_made_on(population: str) -> None:
+    made = [other_machine(population, seed) for seed in range(6)]
+    right = [limiters(one.trace)[one.domain].main == one.label for one in made]
+    assert sum(right) >= 5
+
+
+def test_a_limit_that_nothing_measures_is_not_called_free() -> None:
+    """A tablet that holds its cover's temperature: the clock falls at full work, and nothing measured is kept."""
+    one = other_machine("skin", 1)
+    report = limiters(one.trace)[one.domain]
+    assert one.label == "thermal"
+    assert report.main == "other"
+    assert "not measured" in report.rule
+    assert report.confidence <= 0.7
+
+
+def test_without_power_a_thermal_limit_is_never_sure() -> None:
+    one = machines("long-term", 1, 3)[0]
+    channels = {name: values for name, values in one.trace.channels.items() if name != "cpu.power"}
+    report = limiters(Trace(one.trace.seconds, channels))["cpu"]
+    assert report.main != "free"
+    assert report.confidence <= 0.75

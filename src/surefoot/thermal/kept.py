@@ -35,6 +35,8 @@ _SWITCH = -6.0  # log chance of one more segment
 _NOTHING = 1.1  # per mean: what a stretch in which nothing is kept is worth
 _PRIOR = {"free": 0.0, "power": 0.0, "thermal": -0.5, "current": -2.5, "other": -1.5, "unknown": -2.0}
 _AT_TOP = 0.008  # how far below the highest clock is still at it, as a logarithm
+_KEEPS_ALL = 3.0  # against a thermal limit where power is not seen to give way
+_JUST_BEFORE = 12  # means
 _DIVIDES = (0.2, 0.8)  # range of d ln V / d ln f: how voltage follows the clock
 
 
@@ -173,6 +175,10 @@ def _segment_scores(means: Means, elsewhere: Elsewhere) -> Floats:
         top = level if elsewhere.top_celsius is None else elsewhere.top_celsius - level
         cool = 2.0 * np.clip((top - 2.5) / 1.5, 0.0, 3.0) + np.clip((65.0 - level) / 5.0, 0.0, 4.0)
         found["thermal"] = misfit(sums.square(celsius), celsius, _STILL_CELSIUS) - cool
+        if power is not None:
+            told = about(means.hints["thermal"]) if "thermal" in means.hints else np.zeros_like(size)
+            doubt = np.clip(1.5 - 100.0 * _given(power, about(power)), 0.0, 1.0) * np.clip(1.0 - told, 0.0, 1.0)
+            found["thermal"] = found["thermal"] - _KEEPS_ALL * doubt
     if amps is not None:
         found["current"] = misfit(sums.square(amps), amps, _STILL_POWER) + 1.0
     elif power is not None and clock is not None:
@@ -184,6 +190,22 @@ def _segment_scores(means: Means, elsewhere: Elsewhere) -> Floats:
             hint = about(means.hints[name]) if name in means.hints else 0.0
             scores[place] = found[name] + _PRIOR[name] + hint + _SWITCH
     return scores
+
+
+def _given(power: Floats, level: Floats) -> Floats:
+    """How far the power of every segment lies below the highest of it and of just before it, shape (b + 1, b + 1).
+
+    A part at its throttle point gives power away as its heatsink warms. One that settles under the power it had does
+    not, however flat its temperature has become.
+    """
+    slow = _slow(power)
+    size = power.size
+    given = np.zeros_like(level)
+    for i in range(size):
+        first = max(0, i - _JUST_BEFORE)
+        top = np.maximum.accumulate(slow[first:])[i - first :]
+        given[i, i + 1 :] = top - level[i, i + 1 :]
+    return given
 
 
 def _along(sums: _Sums, y: Floats, x: Floats, least: float, most: float) -> Floats:

@@ -510,6 +510,11 @@ def _decide(
         # The machine says that its limit is higher: a current limit that looks like a power limit is as likely.
         hidden = told & (best == KEPT.index("power")) & clear
         ruling.confidence[hidden] = np.minimum(ruling.confidence[hidden], 0.75)
+    if signals.power is None:
+        # A temperature or a clock that settles looks alike under either limit.
+        guessed = (ruling.label == CODE["thermal"]) | (ruling.label == CODE["power"])
+        ruling.confidence[guessed] = np.minimum(ruling.confidence[guessed], 0.75)
+    _unmeasured(ruling, signals, best == KEPT.index("unknown"), top, knows)
     if {"thermal", "power"} <= knows and signals.clock_5 is not None and top:
         below = np.isfinite(signals.clock_5) & (signals.clock_5 < _BELOW * (known.card_clock or top))
         there = np.isfinite(signals.clock_5)
@@ -523,6 +528,19 @@ def _decide(
     return chance
 
 
+def _unmeasured(ruling: Ruling, signals: _Signals, unsaid: Mask, top: float | None, knows: frozenset[str]) -> None:
+    """A part fully at work, far below its clock, that keeps nothing measured is held by what is not measured."""
+    series = (signals.clock_5, signals.power_5, signals.celsius_5, signals.busy_5)
+    if knows or not top or any(one is None for one in series):
+        return
+    clock, busy = np.nan_to_num(signals.clock_5, nan=np.inf), np.nan_to_num(signals.busy_5, nan=0.0)
+    text = (
+        f"the clock is more than {1 - _FAR_BELOW:.0%} below one it reached before, at full work, and neither power nor "
+        "temperature is kept: a limit that is not measured, as a cover's temperature"
+    )
+    ruling.decide(unsaid & (clock < _FAR_BELOW * top) & (busy > 85.0) & ~signals.idle, "other", text, 0.6)
+
+
 def _decide_by_chance(ruling: Ruling, where: Mask, label: str, text: str, height: Floats) -> None:
     ruling.decide(where, label, text, 0.0)
     ruling.confidence[where] = believed(height[where])
@@ -531,6 +549,7 @@ def _decide_by_chance(ruling: Ruling, where: Mask, label: str, text: str, height
 _QUIET = 3.0  # logarithm of odds against a cause whose flag was read all along and never set
 _BEGAN = 3.0  # for one of which a beginning was told
 _EITHER = 0.6
+_FAR_BELOW = 0.94  # of the highest clock
 _LEAST_CHANCE = 0.5  # below it the label is not told
 
 

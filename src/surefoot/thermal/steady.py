@@ -27,7 +27,7 @@ _WIDEST_SETTLED = 3.0  # an end known no better than this is not called settled
 _EXTRAPOLATION = 0.33  # of what is still to come
 _UNSEEN_SHARE, _UNSEEN_SECONDS = 0.08, 1800.0  # of the rise: what a chassis whose node was not yet seen may add
 _STILL_CELSIUS, _STILL_SECONDS = 0.3, 300.0  # flat within so much for so long is settled
-_SLOW_NODE_SECONDS = 500.0
+_SLOW_NODE_SECONDS, _HIDES_SECONDS = 500.0, 900.0
 _FAN_LEAST_SECONDS, _FAN_SPIN_SECONDS = 120.0, 12.0  # to see of a fan's step; until it has its new speed
 _FAN_STEP_SHARE = 0.12  # of the rise: what one step of a fan may take off it (common practice, no source)
 _SWINGING = 5.0  # degrees about the curve: the load is not constant, and there is no one end
@@ -202,8 +202,8 @@ def _described(times: Floats, values: Floats, rise: Rise, step: float) -> Steady
     low, high = middle - math.hypot(middle - low, more), middle + math.hypot(high - middle, more)
     left_low, left_high = left - math.hypot(left - left_low, more), left + math.hypot(left_high - left, more)
     add = _unseen(rise, end, _whole_rise(values))
-    # Flat for five minutes is settled, unless a slow node may have more than a degree to come.
-    still = still and abs(add) <= NEAR_CELSIUS
+    # Flat for five minutes is settled, unless the load or the fan changed so lately that a slow node hides in it.
+    still = still and (end - rise.start >= _HIDES_SECONDS or abs(add) <= NEAR_CELSIUS)
     if not still:
         low, high = low + min(add, 0.0), high + max(add, 0.0)
         left_low, left_high = left_low + min(add, 0.0), left_high + max(add, 0.0)
