@@ -530,8 +530,9 @@ def _decide(
 
 def _unmeasured(ruling: Ruling, signals: _Signals, unsaid: Mask, top: float | None, knows: frozenset[str]) -> None:
     """A part fully at work, far below its clock, that keeps nothing measured is held by what is not measured."""
-    series = (signals.clock_5, signals.power_5, signals.celsius_5, signals.busy_5)
-    if knows or not top or any(one is None for one in series):
+    if knows or not top or signals.power is None or signals.celsius is None:
+        return
+    if signals.clock_5 is None or signals.busy_5 is None:
         return
     clock, busy = np.nan_to_num(signals.clock_5, nan=np.inf), np.nan_to_num(signals.busy_5, nan=0.0)
     text = (
