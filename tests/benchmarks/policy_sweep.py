@@ -1,6 +1,7 @@
 """The sweep that finds the constants of the search, by playing very many virtual units. Run by hand; needs `cc`.
 
     python tests/benchmarks/policy_sweep.py search --generations 60     # ten minutes on 16 cores
+    python tests/benchmarks/policy_sweep.py each                        # five minutes on 16 cores
     python tests/benchmarks/policy_sweep.py show --seed 777             # what ships, on other units: a minute
     python tests/benchmarks/policy_sweep.py trade --seed 777            # hours against depth around it: some minutes
 
@@ -9,7 +10,12 @@ covariance (Hansen and Ostermeier 2001; Ros and Hansen 2008): least given away o
 `WORST` first, hours and crashes as `BUDGET` has them, at usual the self-checking load, the clock and edges near stock
 as well. Every generation meets units of its own (``--seed`` plus its number), so that no luck of theirs is learned.
 Its result is the mean of the last generation: the same whatever ``--workers``, and whether it was made in one go or,
-with ``--state``, in parts of ``--seconds`` each. What README.md names was set by hand afterwards.
+with ``--state``, in parts of ``--seconds`` each.
+
+`each` holds the prior's shape, which thirty constants at once leave in the noise, and varies the constants of one
+effort at a time from `START`, in the same way: usual first, together with what it shares (`SHARED`), then quick and
+thorough with that. Last the doubt is set so that the worst of `WORST` at any effort is as honest as `HONEST` on units
+that none of it met. What it prints, rounded, is what ships.
 """
 
 from __future__ import annotations
@@ -20,7 +26,7 @@ import math
 import os
 import sys
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from functools import lru_cache
@@ -28,7 +34,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from policy_engine import Bench, Constants, Model, Units, shipped, sum_up, units_of, varied
+from policy_engine import DOUBTS, Bench, Constants, Model, Units, shipped, sum_up, units_of, varied
 from scipy.special import ndtr
 
 from surefoot.rehearsal.measures import rehearse
@@ -83,6 +89,10 @@ BUDGET = {"quick": (0.25, 1.1), "usual": (0.40, 1.7), "thorough": (0.90, 2.5)}
 HONEST = 0.912
 PRICES = {"quick": (0.6, 60.0, 10.0), "usual": (1.0, 40.0, 8.0), "thorough": (1.0, 15.0, 5.0)}
 """Weight of an effort; what hours and crashes past the budget count, in mV."""
+ORDER = ("usual", "quick", "thorough")
+"""One effort at a time, in this order."""
+STEEP = 2.0
+"""There the budget counts so many times as much: it comes before the give-away."""
 SMOOTH_MV = 2.0
 """A claim so much past the truth counts half: which side of a step a unit fell on is luck."""
 # Lowest, highest, start.
@@ -106,6 +116,20 @@ BOUNDS: dict[str, tuple[float, float, float]] = {
     },
     "thorough/within": (0.4, 1.0, 0.85),
 }
+
+START = {
+    "all/doubt": 1.12, "all/unclaimed": 0.5, "all/most_gain": 3.8,
+    "quick/crash_aversion": 10.3, "quick/worth": 0.47, "quick/plan_doubt": 2.35, "quick/careful_minutes": 2.7,
+    "quick/careful_decades": 2.43, "quick/full_share": 0.195,
+    "usual/crash_aversion": 4.3, "usual/worth": 0.235, "usual/plan_doubt": 3.44, "usual/careful_minutes": 2.1,
+    "usual/careful_decades": 3.1, "usual/full_share": 0.266,
+    "thorough/crash_aversion": 8.5, "thorough/worth": 0.076, "thorough/plan_doubt": 2.08,
+    "thorough/careful_minutes": 2.0, "thorough/careful_decades": 3.6, "thorough/full_share": 0.33,
+    "thorough/within": 0.81,
+}  # fmt: skip
+"""Where `each` starts: the constants found for one run ahead, and what the first trials two ahead moved."""
+SHARED = tuple(name for name in START if name.startswith("all/"))
+"""Varied with usual: the allowed doubt, the worth of an hour without a claim, the most a run is credited with."""
 
 
 def bench_of(population: Population) -> Bench:
@@ -151,19 +175,25 @@ def constants_of(values: Mapping[str, float], effort: str) -> Constants:
     return varied(shipped(effort), **{"within": 1.0, **mine})
 
 
-def _play_efforts(asked: tuple[Mapping[str, float], str, int, int, float]) -> dict[str, dict[str, Any]]:
+def _play_efforts(asked: tuple[Mapping[str, float], str, int, int, float, Sequence[str]]) -> dict[str, dict[str, Any]]:
     """One population with the constants of every effort that looks at it."""
-    values, name, seed, count, ladder = asked
-    efforts = EFFORTS if name in WORST else ("usual",)
+    values, name, seed, count, ladder, efforts = asked
+    if name in ALSO:
+        efforts = [effort for effort in efforts if effort == "usual"]
     return {effort: play(name, constants_of(values, effort), seed, count, ladder) for effort in efforts}
 
 
-def cost_of(found: Mapping[str, Mapping[str, Mapping[str, Any]]]) -> tuple[float, dict[str, Any]]:
-    """What the search minimises, in mV, and the measures it is made of. ``found``: by population and effort."""
+def cost_of(
+    found: Mapping[str, Mapping[str, Mapping[str, Any]]], efforts: Sequence[str] = tuple(PRICES)
+) -> tuple[float, dict[str, Any]]:
+    """What the search minimises, in mV, and the measures it is made of. ``found``: by population and effort; of one
+    effort alone, hours and crashes past the budget weigh `STEEP` times as much."""
     total = 0.0
     said: dict[str, Any] = {}
     past: Callable[[float, float], float] = lambda value, most: max(0.0, value - most)  # noqa: E731
-    for effort, (weight, hours, crashes) in PRICES.items():
+    steep = STEEP if len(efforts) == 1 else 1.0
+    for effort in efforts:
+        weight, hours, crashes = PRICES[effort][0], *(steep * price for price in PRICES[effort][1:])
         reference = found["reference"][effort]
         most_hours, most_crashes = BUDGET[effort]
         mine = reference["give"] + hours * past(reference["of_ladder"], most_hours - 0.008)
@@ -172,6 +202,8 @@ def cost_of(found: Mapping[str, Mapping[str, Mapping[str, Any]]]) -> tuple[float
         total += weight * mine
         said[effort] = {key: round(reference[key], 3) for key in ("give", "of_ladder", "crashes")}
         said[effort]["worst"] = round(min(found[name][effort]["smooth"] for name in WORST), 3)
+    if "usual" not in efforts:
+        return total, said
     checking, near, clock = (found[name]["usual"] for name in ALSO)
     total += 0.5 * past(checking["give"], 9.8) + 30.0 * past(checking["of_ladder"], 0.392)
     total += 8.0 * past(checking["crashes"], 0.57)
@@ -190,26 +222,73 @@ class Player:
         names = (*WORST, *ALSO)
         self.ladder = dict(zip(names, self.pool.map(ladder_hours, names, [seed] * len(names)), strict=True))
 
-    def costs(self, tried: list[Mapping[str, float]], seed: int, times: int = 1) -> list[tuple[float, dict[str, Any]]]:
+    def costs(self, tried: Sequence[Mapping[str, float]], seed: int, times: int = 1,
+              efforts: Sequence[str] = tuple(PRICES)) -> list[tuple[float, dict[str, Any]]]:  # fmt: skip
         """The cost of each."""
-        asked = [
-            (values, name, seed, self.count * times, hours) for name, hours in self.ladder.items() for values in tried
-        ]
+        looked = {name: hours for name, hours in self.ladder.items() if name in WORST or "usual" in efforts}
+        asked = [(values, name, seed, self.count * times, hours, efforts)
+                 for name, hours in looked.items() for values in tried]  # fmt: skip
         made = list(self.pool.map(_play_efforts, asked))
-        return [cost_of({name: made[place * len(tried) + at] for place, name in enumerate(self.ladder)})
+        return [cost_of({name: made[place * len(tried) + at] for place, name in enumerate(looked)}, efforts)
                 for at in range(len(tried))]  # fmt: skip
 
+    def settled(self, tried: Sequence[Mapping[str, float]], efforts: Sequence[str], seed: int, times: int,
+                turns: int) -> list[tuple[float, dict[str, float]]]:  # fmt: skip
+        """Of each, the doubt at which the worst of `WORST` at any of the efforts is as honest as `HONEST`, and
+        give-away, hours, crashes on the reference at the last of the efforts with it."""
+        tried = [dict(values) for values in tried]
+        for _ in range(turns):
+            asked = [(values, name, effort, seed, self.count * times, self.ladder["reference"])
+                     for values in tried for effort in efforts for name in WORST]  # fmt: skip
+            made = list(self.pool.map(_profile, asked))
+            each = len(efforts) * len(WORST)
+            found = []
+            for at, values in enumerate(tried):
+                mine = made[at * each : (at + 1) * each]
+                worst = np.min([one["smooth_at"] for one in mine], axis=0)
+                # The last doubt before the first that is not honest enough, and the share of the way to that.
+                past = next((i for i, one in enumerate(worst) if one < HONEST), len(worst) - 1)
+                low = max(past - 1, 0)
+                share = float(np.clip((worst[low] - HONEST) / max(worst[low] - worst[past], 1e-9), 0.0, 1.0))
+                between = lambda row: float(row[low] * (1.0 - share) + row[past] * share)  # noqa: B023, E731
+                values["all/doubt"] = between(DOUBTS)
+                reference = mine[-len(WORST) :][WORST.index("reference")]
+                found.append((values["all/doubt"], {"give": between(reference["give_at"]), **{
+                    key: reference[key] for key in ("of_ladder", "crashes")}}))  # fmt: skip
+        return found
 
-def decode(x: np.ndarray) -> dict[str, float]:
+
+def _profile(asked: tuple[Mapping[str, float], str, str, int, int, float]) -> dict[str, Any]:
+    """A population's honesty and give-away at each of `DOUBTS`, played with the doubt of the constants."""
+    values, name, effort, seed, count, ladder = asked
+    met = units(name, seed, count)
+    played = Model(bench_of(EVERY[name]), constants_of(values, effort)).play(met)
+    smooth, give = [], []
+    for depth in played["depth_at"].T:
+        told = depth >= 0
+        left = np.where(met.stock_short, -50.0, met.best - depth)[told]
+        smooth.append(float(ndtr(left / SMOOTH_MV).mean()) if told.any() else 1.0)
+        give.append(float(left[left >= -1e-9].mean()) if (left >= -1e-9).any() else math.nan)
+    hours = float(played["hours"].mean()) / ladder
+    return {"smooth_at": smooth, "give_at": give, "of_ladder": hours, "crashes": float(played["crashes"].mean())}
+
+
+def decode(x: np.ndarray, names: Sequence[str] = tuple(BOUNDS)) -> dict[str, float]:
     """A point of the unit box as constants; every one on a log scale."""
-    pairs = zip(np.clip(x, 0.0, 1.0), BOUNDS.items(), strict=True)
-    return {name: float(low * (high / low) ** share) for share, (name, (low, high, _)) in pairs}
+    pairs = ((name, *BOUNDS[name][:2], share) for name, share in zip(names, np.clip(x, 0.0, 1.0), strict=True))
+    return {name: float(low * (high / low) ** share) for name, low, high, share in pairs}
 
 
-def search(player: Player, generations: int, seed: int, luck: int, sigma: float, state: Path | None,
-           seconds: float) -> dict[str, float]:  # fmt: skip
-    """CMA-ES, diagonal covariance, on the unit box; the mean of the last generation."""
-    start = [math.log(at / low) / math.log(high / low) for low, high, at in BOUNDS.values()]
+def search(player: Player, generations: int, seed: int, luck: int, sigma: float, state: Path | None, seconds: float,
+           begin: Mapping[str, float] | None = None, held: Mapping[str, float] | None = None,
+           efforts: Sequence[str] = tuple(PRICES)) -> dict[str, float]:  # fmt: skip
+    """CMA-ES, diagonal covariance, on the unit box; the mean of the last generation.
+
+    ``begin``: the constants to vary and where they start (none: all of `BOUNDS`); ``held``: others, not varied;
+    ``efforts``: those looked at."""
+    begin = begin or {name: bound[2] for name, bound in BOUNDS.items()}
+    names, held = tuple(begin), dict(held or {})
+    start = [math.log(at / BOUNDS[name][0]) / math.log(BOUNDS[name][1] / BOUNDS[name][0]) for name, at in begin.items()]
     n, size, parents = len(start), 16, 8
     w = math.log(parents + 0.5) - np.log(np.arange(1, parents + 1))
     w /= w.sum()
@@ -234,7 +313,7 @@ def search(player: Player, generations: int, seed: int, luck: int, sigma: float,
         draws = np.random.default_rng([luck, generation]).normal(size=(size, n))
         asked = [at["mean"] + sigma * np.sqrt(at["spread"]) * draw for draw in draws]
         inside = [np.clip(x, 0.0, 1.0) for x in asked]
-        costs = player.costs([decode(x) for x in inside], seed + generation)
+        costs = player.costs([{**held, **decode(x, names)} for x in inside], seed + generation, efforts=efforts)
         tried = [
             (score + 5.0 * float(((x - kept_in) ** 2).sum()), x, said)
             for (score, said), x, kept_in in zip(costs, asked, inside, strict=True)
@@ -254,9 +333,23 @@ def search(player: Player, generations: int, seed: int, luck: int, sigma: float,
               f"{time.monotonic() - began:.0f} s {json.dumps(tried[0][2])}", file=sys.stderr, flush=True)  # fmt: skip
         if state is not None:
             kept = {name: value.tolist() for name, value in at.items()}
-            found = {"generations": generation + 1, "sigma": sigma, **kept, "constants": decode(at["mean"])}
+            found = {"generations": generation + 1, "sigma": sigma, **kept, "constants": decode(at["mean"], names)}
             state.write_text(json.dumps(found, indent=1))
-    return decode(at["mean"])
+    return decode(at["mean"], names)
+
+
+def each(player: Player, generations: int, seed: int, luck: int, sigma: float) -> dict[str, float]:
+    """One effort at a time, then the doubt; see the head of this file."""
+    found = dict(START)
+    for place, effort in enumerate(ORDER):
+        varied_now = [name for name in START if name.startswith(f"{effort}/") or (place == 0 and name in SHARED)]
+        found |= search(
+            player, generations, seed + 100 * place, luck + place, sigma, None, math.inf,
+            {name: found[name] for name in varied_now}, dict(found), (effort,),
+        )  # fmt: skip
+        print(f"# {effort}: {json.dumps({name: round(found[name], 4) for name in varied_now})}", flush=True)
+    found["all/doubt"] = player.settled([found], ORDER, seed + 5000, 4, 3)[0][0]
+    return {name: float(f"{value:.3g}") for name, value in found.items()}
 
 
 def line(name: str, one: Mapping[str, Any]) -> str:
@@ -265,25 +358,35 @@ def line(name: str, one: Mapping[str, Any]) -> str:
             f"honest {one['honest']:.3f} gives away {one['give']:5.2f} room {one['room']:.2f}")  # fmt: skip
 
 
-def trade(effort: str, seed: int, count: int) -> None:
-    """Hours, crashes and depth about what ships, each with the least honest of `WORST`; one run ahead as well."""
+def trade(player: Player, effort: str, seed: int) -> None:
+    """Hours, crashes and depth about what ships, each with the doubt at which the worst of `WORST` is as honest as
+    `HONEST`; one run ahead as well."""
+    tried: dict[str, Mapping[str, float]] = {"as it ships": {}}
+    for factor in (0.5, 0.7, 1.4, 2.0):
+        tried[f"worth times {factor:g}"] = {"worth": factor}
+    for factor in (0.5, 2.0):
+        tried[f"crash aversion times {factor:g}"] = {"crash_aversion": factor}
     base = shipped(effort)
-    tried: dict[str, Constants] = {"as it ships": base}
-    for factor in (0.7, 1.4):
-        tried[f"worth times {factor:g}"] = replace(base, worth=base.worth * factor)
-        tried[f"crash aversion times {factor:g}"] = replace(base, crash_aversion=base.crash_aversion * factor)
-    for factor in (0.8, 1.2):
-        tried[f"doubt times {factor:g}"] = replace(base, doubt=base.doubt * factor)
-    tried["one run ahead"] = replace(base, few=0)
-    for name, constants in tried.items():
-        found = {one: play(one, constants, seed, count) for one in WORST}
-        worst = min(WORST, key=lambda one: float(found[one]["honest"]))
-        print(f"{line(f'{effort}, {name}', found['reference'])} least honest {worst} {found[worst]['honest']:.3f}")
+    asked: list[Mapping[str, float]] = [
+        {f"{effort}/{name}": getattr(base, name) * factor for name, factor in changes.items()}
+        for changes in tried.values()
+    ]
+    asked.append({f"{effort}/few": 0.0})
+    asked = [{f"{effort}/within": base.within, **values} for values in asked]
+    made = player.settled(asked, (effort,), seed, 1, 2)
+    for name, (doubt, one) in zip((*tried, "one run ahead"), made, strict=True):
+        print(f"{effort + ', ' + name:34s} of the ladder's hours {one['of_ladder']:.3f} crashes {one['crashes']:.2f} "
+              f"gives away {one['give']:5.2f} at doubt {doubt:.2f}", flush=True)  # fmt: skip
+
+
+def _show(asked: tuple[str, str, int, int]) -> str:
+    effort, name, seed, count = asked
+    return line(f"{effort}, {name}", play(name, shipped(effort), seed, count))
 
 
 def main() -> None:
     ask = argparse.ArgumentParser()
-    ask.add_argument("what", choices=("search", "show", "trade"))
+    ask.add_argument("what", choices=("search", "each", "show", "trade"))
     ask.add_argument("--generations", type=int, default=60)
     ask.add_argument("--workers", type=int, default=os.cpu_count())
     ask.add_argument("--seconds", type=float, default=math.inf, help="start no generation after these")
@@ -298,13 +401,21 @@ def main() -> None:
         made = search(player, args.generations, args.seed, args.luck, args.sigma, args.state, args.seconds)
         print(json.dumps(made, indent=1))
         print(json.dumps(player.costs([made], args.seed + 5000, times=4)[0][1]))
+    elif args.what == "each":
+        player = Player(args.workers, args.seed, args.units)
+        made = each(player, args.generations, args.seed, args.luck, args.sigma)
+        print(json.dumps(made, indent=1), flush=True)
+        print(json.dumps(player.costs([made], args.seed + 6000, times=4)[0][1]))
     elif args.what == "trade":
+        player = Player(args.workers, args.seed, args.units)
         for effort in EFFORTS:
-            trade(effort, args.seed, args.units)
+            trade(player, effort, args.seed)
     else:
-        for effort in EFFORTS:
-            for name in EVERY:
-                print(line(f"{effort}, {name}", play(name, shipped(effort), args.seed, args.units)), flush=True)
+        with ProcessPoolExecutor(args.workers) as pool:
+            for said in pool.map(
+                _show, [(effort, name, args.seed, args.units) for effort in EFFORTS for name in EVERY]
+            ):
+                print(said, flush=True)
 
 
 if __name__ == "__main__":
