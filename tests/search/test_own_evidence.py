@@ -152,7 +152,7 @@ def test_a_told_hold_deeper_than_a_failure_bears_nothing_out() -> None:
     assert with_it is not None and without is not None and with_it.depth <= without.depth
 
 
-@pytest.mark.parametrize(("at", "minutes", "failures"), [(15.0, 600.0, 1), (10.0, 600.0, 1), (30.0, 600.0, 2)])
+@pytest.mark.parametrize(("at", "minutes", "failures"), [(20.0, 600.0, 1), (10.0, 600.0, 1), (30.0, 600.0, 2)])
 def test_a_stop_with_nothing_off_stock_says_one_thing(at: float, minutes: float, failures: int) -> None:
     """A certificate of stock itself is not called one in the reason and none in the claim."""
     history = [held(0, 5), held(0, minutes), *[failed(at, 0.1)] * failures]

@@ -1,6 +1,6 @@
 """How much bench time and risk a search for depth is given: the three efforts and their constants, in one table.
 
-The constants are found by simulation (`tests/benchmarks/policy_sweep.py` finds them and prints the trade-off); they
+The constants are found by simulation (`tests/benchmarks/policy_sweep.py pick` prints them, `trade` the trade-off); they
 are what the planner weighs with, and nothing else in the search depends on the effort. What may be claimed on given
 runs does not: a claim is as strict after a quick search as after a thorough one.
 """
@@ -38,9 +38,9 @@ class Effort:
 EFFORTS: dict[str, Effort] = {
     effort.name: effort
     for effort in (
-        Effort("quick", 10.3, 0.47, 2.35, 0.195, 2.43, 2.7),
-        Effort("usual", 4.3, 0.25, 3.44, 0.266, 3.1, 2.1),
-        Effort("thorough", 8.5, 0.076, 2.08, 0.33, 3.6, 2.0, within_share=0.81),
+        Effort("quick", 14.0, 0.47, 2.35, 0.195, 2.43, 2.7),
+        Effort("usual", 7.71, 0.321, 2.42, 0.3, 3.27, 2.1),
+        Effort("thorough", 11.0, 0.076, 2.08, 0.33, 3.6, 2.0, within_share=0.81),
     )
 }
 

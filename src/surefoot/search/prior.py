@@ -69,12 +69,12 @@ STRAY_FAILURES = 0.001
 """Chance that a failure was not the setting's doing or was mislogged (likelihood.py, ``stray``)."""
 BACKGROUND_SHARE = 0.10
 """Share of the goal's hazard set aside for failures that no depth explains."""
-DOUBT = 1.12
-"""Of the doubt the goal allows (1 - confidence), the share that the model may spend. More than all of it, since the
-prior is gloomier than any population: set by the sweep so that nine claims of ten hold in the worst of them."""
-LENT_DOUBT = 1.1
+DOUBT = 0.918
+"""Of the doubt the goal allows (1 - confidence), the share that the model may spend: set by the sweep (`pick`) so that
+nine claims of ten hold in the worst population at any effort. In most, more of them do: the prior is gloomier."""
+LENT_DOUBT = 0.9
 """The same with what a pool of very many units lends, that of fewer lying between (`Lent.trust`): that prior is less
-gloomy, so less may be spent. Set by `surefoot rehearse --pool`."""
+gloomy, so less may be spent. In the proportion to DOUBT that `surefoot rehearse --pool` once asked for."""
 DOUBT_TOGETHER = 1.5
 """The same for a setting of several knobs, as a multiple of one knob's. Each knob's prior is gloomier than any
 population, and the gloom compounds where hazards add: with no more doubt than one knob has, such a setting was stepped
