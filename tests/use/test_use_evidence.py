@@ -112,16 +112,18 @@ def test_a_trial_ends_when_hours_bring_nothing_or_nothing_deeper_is_left() -> No
 
 
 def test_the_hours_to_the_next_step_are_those_that_certify_it() -> None:
-    known = certify(KNOB, BENCH, GOAL)
-    depth = depth_to_live_with(KNOB, BENCH, GOAL, 0.7)
-    hours = hours_to_next_step(KNOB, BENCH, GOAL, depth, known)
+    # Half an hour lived with already: the next step would else come sooner than is looked for (half an hour).
+    lived = (*BENCH, held(80, 0.5))
+    known = certify(KNOB, lived, GOAL)
+    depth = depth_to_live_with(KNOB, lived, GOAL, 0.7)
+    hours = hours_to_next_step(KNOB, lived, GOAL, depth, known)
     assert known is not None and hours is not None
-    then = certify(KNOB, (*BENCH, held(depth, hours)), GOAL)
-    before = certify(KNOB, (*BENCH, held(depth, hours * 0.9)), GOAL)
+    then = certify(KNOB, (*lived, held(depth, hours)), GOAL)
+    before = certify(KNOB, (*lived, held(depth, hours * 0.9)), GOAL)
     assert then is not None and then.depth >= known.depth + KNOB.step
     assert before is None or before.depth < known.depth + KNOB.step
     # A failure just past the certified depth leaves no room for the next step, however long it holds.
-    assert hours_to_next_step(KNOB, (*BENCH, crashed(known.depth + 5, 1)), GOAL, known.depth, known) is None
+    assert hours_to_next_step(KNOB, (*lived, crashed(known.depth + 5, 1)), GOAL, known.depth, known) is None
 
 
 def test_units_lived_with_are_the_same_for_the_same_seed_and_get_deeper() -> None:
