@@ -266,14 +266,14 @@ class Player:
                 turns: int) -> list[tuple[float, dict[str, float]]]:  # fmt: skip
         """Of each, the doubt at which the worst of `WORST` at any of the efforts is as honest as `SETTLED`, and
         give-away, hours, crashes on the reference at the last of the efforts with it."""
-        tried = [dict(values) for values in tried]
+        own = [dict(values) for values in tried]
         for _ in range(turns):
             asked = [(values, name, effort, seed, self.count * times, self.ladder["reference"])
-                     for values in tried for effort in efforts for name in WORST]  # fmt: skip
+                     for values in own for effort in efforts for name in WORST]  # fmt: skip
             made = list(self.pool.map(_profile, asked))
             each = len(efforts) * len(WORST)
             found = []
-            for at, values in enumerate(tried):
+            for at, values in enumerate(own):
                 mine = made[at * each : (at + 1) * each]
                 worst = np.min([one["smooth_at"] for one in mine], axis=0)
                 # The last doubt before the first that is not honest enough, and the share of the way to that.
