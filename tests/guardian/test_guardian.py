@@ -53,7 +53,7 @@ class StandIn:
         process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, **how)  # type: ignore[call-overload]
         return process, int(process.stdout.readline())
 
-    def until_stock(self, seconds: float = 8.0) -> float:
+    def until_stock(self, seconds: float = 30.0) -> float:
         began = time.monotonic()
         while time.monotonic() - began < seconds:
             if self.offset() == 0:
