@@ -39,6 +39,14 @@ def _no_waiting_for_the_disk() -> Iterator[None]:
 
 
 @pytest.fixture(scope="session", autouse=True)
+def _a_cache_of_its_own(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """What is kept because it can be made again is kept in a folder of the run's own (Linux)."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("XDG_CACHE_HOME", str(tmp_path_factory.mktemp("cache")))
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
 def _one_chart_library(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
     """The charting library that pages carry is the same text each time: made when it is first asked for, and kept.
 

@@ -18,7 +18,8 @@ from surefoot.errors import BadInput
 from surefoot.journal import Journal
 from surefoot.report import picture
 from surefoot.report.html import data_text, policy, render
-from surefoot.report.library import Library, made_here
+from surefoot.report.kept_library import keep, kept
+from surefoot.report.library import SNIPPET, Library, made_here
 from surefoot.report.look import Looks
 from surefoot.report.material import Material, collect
 from surefoot.report.page import report_files, write_page, write_report
@@ -301,9 +302,47 @@ def test_configurations_without_a_name_are_called_by_what_differs(tmp_path: Path
         assert "at night" in Looks.of(collect(journal, "u").comparison, unit).by_name
 
 
-def test_the_library_is_made_here_where_no_process_can_be_started(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_library_is_kept_for_the_next_page_and_believed_only_as_it_was_written(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
+    with Library() as library:
+        made = library.text()
+    (place,) = (tmp_path / "surefoot").glob("charts-*.js")
+    monkeypatch.setattr("subprocess.Popen", lambda *_, **__: pytest.fail("made anew"))
+    with Library() as library:
+        assert library.text() == made
+    monkeypatch.undo()
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
+    written = place.read_bytes()
+    for spoiled in (written[:-9], written + b"alert(1)", b"", b"\xff" + written, written.split(b"\n", 1)[1]):
+        place.write_bytes(spoiled)
+        assert kept(SNIPPET) is None
+    place.write_bytes(written)
+    assert kept(SNIPPET) == made and kept(SNIPPET + " ") is None
+    # What others could have written is not run, whatever it says.
+    place.chmod(0o666)
+    assert kept(SNIPPET) is None
+    place.chmod(0o644)
+    place.parent.chmod(0o777)
+    assert kept(SNIPPET) is None
+    place.parent.chmod(0o700)
+    # A version that is no longer used is not left behind.
+    (place.parent / "charts-0.0-00000000.js").write_text("old")
+    keep(SNIPPET, made)
+    assert [one.name for one in place.parent.iterdir()] == [place.name]
+    monkeypatch.setenv("XDG_CACHE_HOME", str(place))
+    keep(SNIPPET, made)
+    assert kept(SNIPPET) is None
+
+
+def test_the_library_is_made_here_where_no_process_can_be_started(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "first"))
     with Library() as library:
         beside = library.text()
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "second"))
     monkeypatch.setattr("sys.executable", "/no/such/interpreter")
     with Library() as library:
         assert library.text() == beside == made_here()

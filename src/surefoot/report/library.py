@@ -6,6 +6,8 @@ import subprocess
 import sys
 from functools import cache
 
+from surefoot.report.kept_library import keep, kept
+
 SNIPPET = "window.vegaEmbed = vegaEmbed;"
 # In a process of its own: vl-convert holds the interpreter's lock while it works.
 _PROGRAM = f"import sys, vl_convert\nsys.stdout.buffer.write(vl_convert.javascript_bundle({SNIPPET!r}).encode())\n"
@@ -27,6 +29,9 @@ class Library:
 
     def __init__(self) -> None:
         self._process: subprocess.Popen[bytes] | None = None
+        self._kept = kept(SNIPPET)
+        if self._kept is not None:
+            return
         try:
             self._process = subprocess.Popen(
                 [sys.executable, "-I", "-c", _PROGRAM], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL
@@ -45,6 +50,13 @@ class Library:
 
     def text(self) -> str:
         """The JavaScript text."""
+        if self._kept is not None:
+            return self._kept
+        text = self._made()
+        keep(SNIPPET, text)
+        return text
+
+    def _made(self) -> str:
         if self._process is not None:
             try:
                 found = self._process.communicate(timeout=_SECONDS)[0].decode()
