@@ -450,8 +450,8 @@ class _Assembly:
     def _ask_of_impossible(self, claim: Claim, lines: Ints) -> None:
         """A column whose name is plain, and which holds what it cannot hold from some line on."""
         column = claim.column
-        if claim.fixed or not claim.guess.quantity or not column.channel or claim.guess.quantity.endswith("-flag"):
-            return
+        if claim.fixed or not column.channel or column.confidence > 0.5 or claim.guess.quantity.endswith("-flag"):
+            return  # where much of it is impossible, the column has lost confidence already
         told = claim.measure
         values = claim.values if told is None else claim.values * told.factor + told.offset
         wrong = outside(claim.guess.quantity, values)

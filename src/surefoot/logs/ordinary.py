@@ -189,7 +189,7 @@ def _apart(channel: Channel, value: float, rest: Floats) -> bool:
             return bool(rest.min() > value + 8)
         return bool(rest.min() >= 0)
     if value >= 32767:
-        return bool(rest.max() < 0.5 * value)
+        return bool(rest.max() < value)  # all bits set: nobody measures just that
     return channel.quantity == "temperature" and bool(rest.max() < 0.8 * value)
 
 

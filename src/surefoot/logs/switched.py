@@ -77,20 +77,21 @@ def _steps_of_size(values: Floats, quantity: str) -> Ints:
     return np.asarray(there[values[there] != 0], dtype=np.int64)
 
 
-_COLD, _FALL = 18.0, 20.0
+_COLD, _FALL, _LEAP = 18.0, 20.0, 55.0
 
 
 def falls(values: Floats) -> str:
-    """In words how a temperature falls from one sample to the next to where no part that runs is; "" when none does.
+    """In words how a temperature leaps, or falls to where no part that runs is, from one sample to the next; else "".
 
     ``values``: °C, shape (n,). A part cools fast when its load ends, but not to below a room.
     """
-    low = np.fmin.reduce(values, initial=np.inf)
-    if not low < _COLD:
+    low, high = np.fmin.reduce(values, initial=np.inf), np.fmax.reduce(values, initial=-np.inf)
+    if not (low < _COLD or high - low > _LEAP):
         return ""
     there = values[np.isfinite(values)]
     steps = np.diff(there)
-    at = np.flatnonzero((steps < -_FALL) & (there[1:] < _COLD))
+    at = np.flatnonzero(((steps < -_FALL) & (there[1:] < _COLD)) | (steps > _LEAP))
     if not 0 < at.size <= _MOST:
         return ""
-    return f"it falls from {there[at[0]]:g} to {there[at[0] + 1]:g} °C from one sample to the next"
+    how = "falls" if steps[at[0]] < 0 else "leaps"
+    return f"it {how} from {there[at[0]]:g} to {there[at[0] + 1]:g} °C from one sample to the next"
