@@ -147,6 +147,7 @@ _EMPTY = (
     655.35, 3276.7, 327.67, 99999.0,
     2147483647.0, 4294967295.0,
 )  # fmt: skip
+_ALL_BITS = (65535.0, 4294967295.0)
 _EMPTY_SET = frozenset(_EMPTY)
 
 
@@ -162,7 +163,7 @@ def nothing_measured(channel: Channel, values: Floats) -> list[tuple[float, Mask
     low, high = extent(values)
     # What stands apart from all others is the least or the greatest of them.
     if (low > 0 and high < 127) or (low not in _EMPTY_SET and high not in _EMPTY_SET):
-        return []
+        return _spikes(channel, values) if high > _ALL_BITS[0] else []
     with np.errstate(invalid="ignore"):
         finite = np.isfinite(values)
         found: list[tuple[float, Mask]] = []
@@ -175,6 +176,22 @@ def nothing_measured(channel: Channel, values: Floats) -> list[tuple[float, Mask
             rest = values[finite & ~at & ~np.isin(values, _EMPTY) & (values != 0)]
             if _apart(channel, value, rest):
                 found.append((value, at))
+    return found
+
+
+def _spikes(channel: Channel, values: Floats) -> list[tuple[float, Mask]]:
+    """All bits set, in the midst of readings of which some are greater: told by both neighbours being far smaller."""
+    found = []
+    for value in _ALL_BITS:
+        at = values == value
+        if channel.quantity in ("reasons", "count", "energy") or not at.any():
+            continue
+        there = np.flatnonzero(np.isfinite(values))
+        place = np.searchsorted(there, np.flatnonzero(at))
+        before, after = values[there[np.maximum(place - 1, 0)]], values[there[np.minimum(place + 1, there.size - 1)]]
+        far = ((before < 0.6 * value) | (before == value)) & ((after < 0.6 * value) | (after == value))
+        if far.any():  # then the others are none either
+            found.append((value, at))
     return found
 
 

@@ -73,6 +73,8 @@ def find_shifted(columns: Sequence[Floats | None], formats: Formats | None = Non
             # The first lines have too few before them: those behind say as much, the nearest last.
             behind = np.arange(row + 1, min(count, row + 1 + BEFORE))[::-1]
             found = table.stands_wrongly(row, good if good.size > _FEW or behind.size <= 2 * _FEW else behind)
+            # Just where a load begins the lines behind are the ones to compare a row with a hole to.
+            found = found or table.holed(row, behind)
         else:
             # Back in place is what the wrong ones say of it, or what the good ones before them say.
             back = table.is_back(row, good, np.arange(since, row)[-BEFORE:])
@@ -171,16 +173,8 @@ class _Table:
         """In words how a sample stands wrongly, compared with good ones; "" when it does not."""
         if not good.size:
             return ""
-        now: dict[int, float] = {}
-        bands: dict[int, tuple[float, float, float]] = {}
-        for place in self.places:
-            values = self.columns[place]
-            assert values is not None
-            now[place] = float(values[row])
-            seen = values[good]
-            seen = seen[np.isfinite(seen)]
-            if seen.size:
-                bands[place] = (float(seen.min()), float(seen.max()), float(seen[-1]))
+        now = {place: float(self._column(place)[row]) for place in self.places}
+        bands = self._bands(good)
         foreign = [place for place in self.places if place in bands and _is_foreign(now[place], bands[place])]
         if self.formats is not None and good.size >= _LEAST_GOOD:
             fixed = self.formats.usual(good, self.places)
@@ -218,6 +212,22 @@ class _Table:
             if fit and (close or good.size > _LEAST_GOOD):
                 return "two of its cells are exchanged"
         return ""
+
+    def holed(self, row: int, good: Ints) -> str:
+        """In words whether the cells of a sample moved on from or to a hole in it; "" when not."""
+        now = {place: float(self._column(place)[row]) for place in self.places}
+        if good.size <= _FEW or all(value == value for value in now.values()):
+            return ""
+        return self._holed(now, self._bands(good))
+
+    def _bands(self, good: Ints) -> dict[int, tuple[float, float, float]]:
+        bands: dict[int, tuple[float, float, float]] = {}
+        for place in self.places:
+            seen = self._column(place)[good]
+            seen = seen[np.isfinite(seen)]
+            if seen.size:
+                bands[place] = (float(seen.min()), float(seen.max()), float(seen[-1]))
+        return bands
 
     def _holed(self, now: dict[int, float], bands: dict[int, tuple[float, float, float]]) -> str:
         """Whether the cells between a hole and the end of the row say what their neighbours did just before."""
