@@ -6,6 +6,7 @@ import json
 
 import numpy as np
 import pytest
+from made_machines import machines
 from made_traces import Part, run_part
 from test_thermal_heat import ROOM, in_turn
 
@@ -150,3 +151,18 @@ def test_means_under_load_leave_idling_out() -> None:
     figures = explain(trace).domains["cpu"].figures
     assert figures.mean_watts == pytest.approx(40, rel=0.03)
     assert figures.energy_joules == pytest.approx(float(trace.channels["cpu.power"].sum()), rel=0.01)
+
+
+def test_a_part_that_holds_its_own_temperature_is_not_said_to_be_on_its_way() -> None:
+    one = machines("thermal", 6, 4, "dev", chassis=True, fan_steps=False)[1]
+    said = explain(one.trace, Unit(name="made"), Conditions(ambient_celsius=one.notes["room"])).sentences
+    assert any("kept at 69." in text and "by the part itself" in text for text in said)
+    assert not any("not settled" in text for text in said)
+
+
+def test_a_power_limit_that_may_be_one_of_current_says_so() -> None:
+    one = machines("current", 6, 2, "held", chassis=True, fan_steps=False)[1]
+    part = explain(one.trace, Unit(name="made"), Conditions(ambient_celsius=one.notes["room"])).domains["cpu"]
+    assert part.limiter.main == "power"
+    assert part.limiter.confidence < 0.75
+    assert "a current limit would look much the same" in part.limiter.rule

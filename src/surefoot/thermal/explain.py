@@ -13,7 +13,7 @@ from surefoot.thermal.doubts import doubts
 from surefoot.thermal.fan import Fan, fan_series, fans
 from surefoot.thermal.figures import Figures, figures
 from surefoot.thermal.heat import Coupling, Resistance, coupling, last_stretch_mean, resistance, room_celsius
-from surefoot.thermal.labels import LABEL_SAYS, sureness
+from surefoot.thermal.labels import CODE, LABEL_SAYS, sureness
 from surefoot.thermal.limiter import LimiterReport, limiters
 from surefoot.thermal.limits import Limits
 from surefoot.thermal.steady import SteadyState, steady_state
@@ -211,7 +211,13 @@ def _domain_sentences(
         )
         said.append(f"{name}: power was held at {levels}.")
     if state is not None:
-        said.append(f"{name} temperature {state.reason}.")
+        if _holds_itself(report) and not state.reached:
+            said.append(
+                f"{name} temperature kept at {state.now_celsius:.1f} °C by the part itself: that is where it stays, "
+                "and what gives way is its clock."
+            )
+        else:
+            said.append(f"{name} temperature {state.reason}.")
         if state.reached and state.stop_minutes is not None and state.stop_minutes < state.minutes - 0.5:
             said.append(f"{name}: {state.stop_minutes:.0f} minutes would have been enough to know that end to 1 °C.")
     at = [f"{watts:.1f} W" if watts is not None else "", f"{clock:.0f} MHz" if clock is not None else ""]
@@ -223,6 +229,12 @@ def _domain_sentences(
     elif state is not None:
         said.append(f"{name}: no thermal resistance, for {why}.")
     return tuple(said)
+
+
+def _holds_itself(report: LimiterReport) -> bool:
+    """Whether temperature is what is kept at the end: over the last tenth, and one minute at least of a usual trace."""
+    last = report.labels[-max(60, report.labels.size // 10) :]
+    return bool(last.size and (last == CODE["thermal"]).mean() > 0.8)
 
 
 def _coupling(trace: Trace, room: float | None) -> Coupling | None:

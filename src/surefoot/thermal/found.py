@@ -12,6 +12,7 @@ from surefoot.thermal.labels import CODE, Mask
 
 _LEAST_CONFIDENCE = 0.6
 _SAME = 0.04  # levels nearer than this are one
+_NO_CAP = 0.1
 _LONG_ABOVE_SECONDS = 150.0  # above a sustained limit for longer is no short-term boost
 
 
@@ -222,6 +223,8 @@ def _cap(seen: Seen) -> list[FoundLimit]:
     if not held.any():
         return []
     low, high = (float(one) for one in np.percentile(seen.clock[held], (5, 95)))
+    if high - low > _NO_CAP * high:
+        return []  # a clock that goes on falling is held by something, but there is no cap to write down
     best = float(np.nanmax(np.where(seen.label == CODE["idle"], np.nan, seen.clock)))
     at = seen.seconds[held] / 60.0
     return [

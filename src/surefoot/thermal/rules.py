@@ -499,7 +499,13 @@ def _decide(
             band = f"power is within {LIMIT_BAND:.0%} of its limit"
             short = "power keeps a level above the sustained limit: a short-term limit"
             under = "power keeps a level of its own, under the limit that is known, while the clock gives way"
-            cases += [(of & at_limit, band), (of & above_limit, short), (of & clear, under)]
+            alike = "power keeps a level of its own while the clock gives way; a current limit would look much the same"
+            cases += [
+                (of & (height < _ALIKE), alike),
+                (of & at_limit, band),
+                (of & above_limit, short),
+                (of & clear, under),
+            ]
         if name == "thermal":
             cases.append((of & near, f"temperature is kept within {CEILING_BAND_CELSIUS:g} °C of the ceiling"))
         if name == "free":
@@ -550,6 +556,7 @@ def _decide_by_chance(ruling: Ruling, where: Mask, label: str, text: str, height
 _QUIET = 3.0  # logarithm of odds against a cause whose flag was read all along and never set
 _BEGAN = 3.0  # for one of which a beginning was told
 _EITHER = 0.6
+_ALIKE = 0.75  # below it a current limit is named beside the power limit
 _FAR_BELOW = 0.94  # of the highest clock
 _LEAST_CHANCE = 0.5  # below it the label is not told
 
