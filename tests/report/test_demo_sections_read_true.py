@@ -107,8 +107,8 @@ def test_hours_between_failures_are_borne_out_by_the_lower_bound(view: PageView,
         told = re.search(r"(\d+) h between failures are borne out to ([−+]\d+)", picture.title)
         assert told is not None and float(told[1]) == material.goal.mttf_hours
         depth = knob.depth_of(said_number(told[2]))
-        at, next_step = (int(np.argmin(abs(found.depths - one))) for one in (depth, depth + knob.step))
-        assert found.mttf_low[at] >= material.goal.mttf_hours > found.mttf_low[next_step]
+        here, deeper = np.exp(np.interp([depth, depth + knob.step], found.depths, np.log(found.mttf_low)))
+        assert here >= material.goal.mttf_hours > deeper
 
 
 def test_the_border_of_both_knobs_adds_their_hazards(view: PageView, material: Material) -> None:

@@ -141,12 +141,14 @@ def _life(material: Material, knob: Knob, found: EdgePosterior) -> Picture:
         "depth_text": [minus(knob.describe(float(depth))) for depth in found.depths[keep]],
     })  # fmt: skip
     goal = material.goal
-    meets = found.depths[found.mttf_low >= goal.mttf_hours]
+    # Whole steps lie between the depths that the posterior is reckoned at.
+    steps = np.arange(0.0, float(found.depths[-1]) + 1e-9, knob.step)
+    meets = steps[np.interp(steps, found.depths, np.log(found.mttf_low)) >= np.log(goal.mttf_hours)]
     title = f"{knob.name}: hours between failures by depth"
     if len(meets) and meets[-1] > 0:
         title = (
             f"{knob.name}: {goal.mttf_hours:g} h between failures are borne out to "
-            f"{minus(knob.describe(float(np.floor(meets[-1] / knob.step) * knob.step)))}"
+            f"{minus(knob.describe(float(meets[-1])))}"
         )
     table = frame.drop(columns=["depth_text"]).rename(
         columns={
