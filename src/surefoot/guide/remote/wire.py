@@ -13,6 +13,7 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 from surefoot.errors import BadInput, MachineError, SurefootError
+from surefoot.rig.elevated.messages import of_line as of_line
 
 VERSION: Final = 2
 HELLO: Final = "surefoot-agent"
@@ -29,15 +30,6 @@ _KINDS: Final[Mapping[str, type[SurefootError]]] = {"bad-input": BadInput, "mach
 def as_line(message: Mapping[str, Any]) -> bytes:
     """A message as its line."""
     return json.dumps(message, ensure_ascii=True, separators=(",", ":")).encode("ascii") + b"\n"
-
-
-def of_line(line: bytes) -> dict[str, Any] | None:
-    """The message of a line; None for one that is not a JSON object (what a login script prints, say)."""
-    try:
-        read = json.loads(line)
-    except (ValueError, RecursionError):
-        return None
-    return read if isinstance(read, dict) else None
 
 
 def error_out(error: SurefootError) -> dict[str, Any]:
