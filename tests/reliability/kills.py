@@ -295,6 +295,10 @@ def count(
 ) -> list[Counted]:
     """So many kills, over all kinds. ``jobs``: side by side, in slices of 25."""
     each = -(-kills // len(kinds))
+    if jobs == 1 and seconds == float("inf"):
+        # One process to fork from for all kinds: starting it costs more than many kills.
+        with nursery() as made:
+            return [rounds(kind, each, made, seed) for kind in kinds]
     size = each if jobs == 1 else 25
     many = [(kind, cut(kind, seed, seed + each, size)) for kind in kinds]
     return played(of_kind, mixed(many), jobs, seconds)
