@@ -52,7 +52,7 @@ def test_another_room_is_taken_off_and_said() -> None:
     moved, low, high = row(found, "cpu temperature, final, in the first's room")
     assert abs(moved) < 1.5
     assert low <= 0 <= high
-    assert any("+6.0" in note for note in found.notes)
+    assert any("6.0 °C warmer than that of the first" in note for note in found.notes)
 
 
 def test_fans_that_ended_apart_are_said() -> None:

@@ -233,7 +233,8 @@ def _notes(one: Trace, other: Trace, said_one: Explanation, said_other: Explanat
     if said_one.room_celsius is not None and said_other.room_celsius is not None:
         shift = said_other.room_celsius - said_one.room_celsius
         if abs(shift) >= 0.5:
-            notes.append(f"the room of the second was {shift:+.1f} °C: temperatures are also given in the first's room")
+            than = f"{abs(shift):.1f} °C {'warmer' if shift > 0 else 'cooler'} than that of the first"
+            notes.append(f"the room of the second was {than}: temperatures are also given in the first's room")
     else:
         notes.append("a room temperature is not known: a difference of the rooms is in the temperatures")
     fans_one = {fan.channel: fan for fan in said_one.fans}
