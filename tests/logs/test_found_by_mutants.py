@@ -184,3 +184,12 @@ def test_samples_of_one_stamp_with_other_values_are_told() -> None:
 def test_a_temperature_that_falls_below_a_room_at_once_is_asked_about() -> None:
     log = read_log(case(lambda row, line: [line[0], "6.8", *line[2:]] if row >= 30 else line).data)
     assert any("falls from" in one.text for one in log.questions)
+
+
+def test_quoted_decimal_commas_between_rare_delimiters() -> None:
+    rows = [[f'"{cell}"'.replace(".", ",") for cell in row[:3]] for row in cells()]
+    data = text(rows, ['"Time"', '"CPU Temperature, °C"', '"CPU Clock, MHz"'], "~")
+    for some in (data, data.replace(b"~", b" ~  ")):
+        log = read_log(some)
+        assert log.delimiter == "~" and log.decimal == ","
+        assert not silently_wrong(Case(some))

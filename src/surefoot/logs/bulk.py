@@ -28,11 +28,13 @@ class Place:
     delimiter: str
 
     @cached_property
-    def grid(self) -> Ints:
-        """Offsets of the delimiters, shape (n, usual - 1)."""
+    def grid(self) -> Ints | None:
+        """Offsets of the delimiters, shape (n, usual - 1); None where quotes inside cells hide some."""
         start = int(self.index.starts[self.first])
         hits = self.index.delimiters(self.delimiter)
-        return (np.flatnonzero(hits[start:]) + start).reshape(len(self.index) - self.first, self.usual - 1)
+        found = np.flatnonzero(hits[start:]) + start
+        rows = len(self.index) - self.first
+        return found.reshape(rows, self.usual - 1) if found.size == rows * (self.usual - 1) else None
 
     def texts(self, column: int) -> NDArray[np.bytes_] | None:
         """The cells of one column as bytes, shape (n,), quotes around them taken off; None when one is too long."""
@@ -42,10 +44,14 @@ class Place:
         buffer = np.frombuffer(self.index.data, dtype=np.uint8)
         if column == 0 and self.usual > 1 and not self.index.quoted:
             return self._first_cells(buffer, starts)
-        if column > 0:
-            starts = self.grid[:, column - 1] + 1
-        if column < self.usual - 1:
-            ends = self.grid[:, column]
+        if self.usual > 1:
+            grid = self.grid
+            if grid is None:
+                return None
+            if column > 0:
+                starts = grid[:, column - 1] + 1
+            if column < self.usual - 1:
+                ends = grid[:, column]
         if self.index.quoted:
             starts, ends = _without_blanks(buffer, starts, ends)
             safe = np.minimum(starts, buffer.size - 1)

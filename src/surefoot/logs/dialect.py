@@ -40,9 +40,9 @@ def find_dialect(sample: list[str]) -> Dialect:
     # A long preamble may fill the first lines: then the whole sample is asked.
     if score <= 0.5 and len(some) < len(sample):
         best, score = _best(sample)
-    if score <= 0.5:
+    if score <= 0.8:
         rare, rare_score = _best(sample, RARE_DELIMITERS)
-        if rare.delimiter and rare_score > score:
+        if rare.delimiter and rare_score > score + 0.1:
             return rare
     return best
 
