@@ -73,7 +73,7 @@ def taken_of(rows: Sequence[Row], by_key: Mapping[str, Configuration]) -> tuple[
             made.append(f"In which order it was measured is not known, so drift could not be tested for: {names}.")
     hidden = [cell for row in rows for cell in row.cells if cell.verdict in ("drifted", "could drift")]
     if hidden:
-        made.append("`surefoot trial` measures in blocks, where a drift falls on every configuration alike.")
+        made.append("A trial (surefoot trial) measures in blocks, where a drift falls on every configuration alike.")
     return tuple(made)
 
 
