@@ -147,7 +147,7 @@ def make_claim(
     if not found.quantity:
         return Claim(replace(blank, how=found.how), found, cells.values, None)
     how, confidence = found.how, found.confidence
-    switched, to = switches(found.quantity, cells.values)
+    switched, to = switches(found.quantity, cells.values, written.factor if written is not None else 1.0)
     if switched.size:
         how, confidence = f"{how}; from one sample to the next its numbers go on as in {to}", min(confidence, UNSURE)
     if contradicted:

@@ -20,6 +20,7 @@ _LEAST = 4
 _EACH = 4
 _ALL_LOOKED_AT = 40_000  # cells of a log whose every record is looked at
 _PIECE = 1 << 16
+_PADDED_ROWS, _PADDED_CELLS = 240, 30  # looked at, and needed, to say that a column's last zeros are not written
 _FINE = 3  # more decimals than these are as good as any number
 Cells = Callable[[int], Sequence[str]]
 
@@ -31,6 +32,8 @@ class Formats:
         self._cells = cells
         self._patterns = [re.compile(rf"^[+\-]?[0-9]+(?:[{sign}]([0-9]*))?(?:\s*[^\s0-9.,].*)?$") for sign in decimals]
         self._known: dict[int, tuple[int | None, ...]] = {}
+        self._count = 0
+        self._pads: dict[tuple[int, int], bool] = {}
 
     def of(self, row: int) -> tuple[int | None, ...]:
         """Decimals by column, None for a cell that is no plain number."""
@@ -55,12 +58,27 @@ class Formats:
         fixed: dict[int, int] = {}
         for place in places:
             there = [row[place] for row in seen if place < len(row) and row[place] is not None]
-            if len(there) >= min(_LEAST, len(seen)) and len(set(there)) == 1 and there[0] is not None:
+            alike = len(there) >= min(_LEAST, len(seen)) and len(set(there)) == 1
+            if alike and there[0] is not None and self._is_padded(place, there[0]):
                 fixed[place] = there[0]
         return fixed
 
+    def _is_padded(self, place: int, decimals: int) -> bool:
+        """Whether a column's last zeros are written. Where they are left out (70 for 70.0), decimals say nothing."""
+        if decimals == 0 or (place, decimals) in self._pads:
+            return self._pads.get((place, decimals), True)
+        ends = []
+        for row in np.unique(np.linspace(0, max(0, self._count - 1), _PADDED_ROWS).astype(int)).tolist():
+            written = self.of(row)
+            if place < len(written) and written[place] == decimals:
+                match = self._patterns[place].match(self._cells(row)[place])
+                ends.append(match is not None and match.group(1).endswith("0"))
+        self._pads[place, decimals] = len(ends) < _PADDED_CELLS or any(ends)
+        return self._pads[place, decimals]
+
     def changes(self, columns: Sequence[Floats | None], places: Sequence[int], count: int) -> Ints:
         """Samples with which the way of writing changes: all of a small log's, else those finer than the first were."""
+        self._count = count
         if count * len(self._patterns) <= _ALL_LOOKED_AT:
             return self._every_change(places, count)
         fixed = self.usual(np.arange(64), places)

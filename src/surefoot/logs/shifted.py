@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from surefoot.logs.formats import Formats, moved_by_format
 from surefoot.logs.lines import Ints
@@ -18,6 +19,7 @@ _MOST_SUSPECTS = 3000
 _OFFSETS = (1, -1, 2, -2)
 _LEAST_GOOD = 3
 _FEW = 3
+_AROUND = 200  # samples on either side that say how far a column goes
 _PIECE = 1 << 16
 
 
@@ -57,6 +59,7 @@ def find_shifted(columns: Sequence[Floats | None], formats: Formats | None = Non
         return None
     table = _Table(columns, places, formats)
     wrong = np.zeros(count, dtype=np.bool_)
+    by_value = np.zeros(count, dtype=np.bool_)  # of those: told by their values alone
     said = ""
     begin = int(suspects[0])
     if begin <= _FEW and count - begin > 2 * _FEW:
@@ -85,12 +88,31 @@ def find_shifted(columns: Sequence[Floats | None], formats: Formats | None = Non
             said = said or found
             since = row if since is None else since
             wrong[row:end] = True
+            by_value[row:end] = table.by_value
         else:
             since = None
             good = np.concatenate([good, np.arange(row, end)])[-BEFORE:]
+    _let_go(wrong, by_value, table)
     if not wrong.any():
         return None
+    since = since if since is not None and wrong[since] else None
     return Shifted(np.flatnonzero(wrong), since if since is not None and since < count - 1 else None, said)
+
+
+def _let_go(wrong: NDArray[np.bool_], by_value: NDArray[np.bool_], table: _Table) -> None:
+    """Take back what its values alone accuse, where each lies within what its own column says around it.
+
+    Clocks that leap between the same levels, or parts that wake in turn, look for a moment like their neighbours.
+    A log that goes on wrongly to its end has nothing behind to be held against, and is not let go.
+    """
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], wrong.view(np.int8), [0]])))
+    for begin, end in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        if not by_value[begin:end].all() or end == wrong.size:
+            continue
+        around = np.arange(max(0, begin - _AROUND), min(wrong.size, end + _AROUND))
+        around = around[~wrong[around]]
+        if (around >= end).sum() > _FEW and not table.is_out_of(np.arange(begin, end), around):
+            wrong[begin:end] = False
 
 
 def _suspects(columns: Sequence[Floats | None], places: list[int], count: int) -> Ints:
@@ -130,6 +152,20 @@ class _Table:
         self.columns = columns
         self.places = places
         self.formats = formats
+        self.by_value = False  # whether what was last found hangs on the values alone
+
+    def is_out_of(self, rows: Ints, around: Ints) -> bool:
+        """Whether any value of these samples lies outside what its own column says around them."""
+        for place in self.places:
+            seen, now = self._column(place)[around], self._column(place)[rows]
+            if not np.isfinite(seen).any():
+                continue
+            low, high = np.nanmin(seen), np.nanmax(seen)
+            room = 0.1 * (high - low)
+            with np.errstate(invalid="ignore"):
+                if ((now < low - room) | (now > high + room)).any():
+                    return True
+        return False
 
     def _column(self, place: int) -> Floats:
         values = self.columns[place]
@@ -171,6 +207,7 @@ class _Table:
 
     def stands_wrongly(self, row: int, good: Ints) -> str:
         """In words how a sample stands wrongly, compared with good ones; "" when it does not."""
+        self.by_value = False
         if not good.size:
             return ""
         now = {place: float(self._column(place)[row]) for place in self.places}
@@ -189,6 +226,7 @@ class _Table:
             return said
         if not foreign:
             return ""
+        self.by_value = True
         said = self._pushed(now, bands, foreign[0])
         if said:
             return said

@@ -13,7 +13,9 @@ _Way = Callable[[Floats], Floats]
 _THOUSANDS = ("clock", "power", "voltage", "current", "fan")
 # A load step changes clock and voltage little, power by some tens of times: milli and kilo lie well beyond.
 _FROM, _TO = 250.0, 1e10
-_POWER_FROM, _POWER_TO = 60.0, 20000.0  # a switch may fall together with a load step the other way
+# A switch may fall together with a load step the other way; but a part that wakes takes a hundred times its idle power,
+# so below _POWER_FAR it counts only where the larger is more than any part takes.
+_POWER_FROM, _POWER_FAR, _POWER_TO, _POWER_MOST = 60.0, 500.0, 20000.0, 1000.0
 _JUMP = 22.0  # degrees from one sample to the next, in any unit
 _NEAR = 4.0
 _MOST = 40  # more such steps, and it is how the sensor is
@@ -27,10 +29,10 @@ _SCALES: dict[str, tuple[_Way, _Way]] = {
 }
 
 
-def switches(quantity: str, values: Floats) -> tuple[Ints, str]:
+def switches(quantity: str, values: Floats, factor: float = 1.0) -> tuple[Ints, str]:
     """Samples from which on another unit is likely, and which, in words; none and "" where there are none.
 
-    ``values``: raw numbers, shape (n,), NaN where nothing was measured.
+    ``values``: raw numbers, shape (n,), NaN where nothing was measured; ``factor``: from them to the unit that counts.
     """
     quantity = quantity.removesuffix("-limit")
     nothing = np.zeros(0, dtype=np.int64)
@@ -58,6 +60,9 @@ def switches(quantity: str, values: Floats) -> tuple[Ints, str]:
             return nothing, ""
         ratio = after / before
         at = ((ratio >= bottom) & (ratio <= top)) | ((ratio <= 1 / bottom) & (ratio >= 1 / top))
+        if quantity == "power":
+            far = (ratio >= _POWER_FAR) | (ratio <= 1 / _POWER_FAR)
+            at &= far | (np.maximum(before, after) * factor > _POWER_MOST)
         if 0 < at.sum() <= _MOST:
             return there[1:][at], "a unit a thousand times as large or as small"
     return nothing, ""
@@ -77,7 +82,7 @@ def _steps_of_size(values: Floats, quantity: str) -> Ints:
     return np.asarray(there[values[there] != 0], dtype=np.int64)
 
 
-_COLD, _FALL, _LEAP = 18.0, 20.0, 55.0
+_COLD, _FALL, _LEAP = 18.0, 20.0, 65.0
 
 
 def falls(values: Floats) -> str:
