@@ -20,6 +20,7 @@ def test_siblings_are_other_chips_and_lend_the_first_what_they_know(tmp_path: Pa
         found = show_pool(journal, made[0], tmp_path / "small.parquet", AT)
         assert found.built.units == 3
         assert all("2 units" in text for text in found.lends) and len(found.lends) == 2
+        assert re.search(r"about \d+ mV deep", found.lends[0]) and re.search(r"about \d+ MHz deep", found.lends[1])
         assert "Lent by the pool small.parquet" in found.claim.words
         edges = {one.unit: one.edges[0].depth for one in found.fleet.units if one.edges}
         assert len(set(edges.values())) == 3

@@ -109,7 +109,7 @@ def tune(
         )
         voice = TerminalVoice(console(stderr=as_json), attended=not unattended)
         ask_wide_stride(voice, card, goal, options.knobs)
-        for text in (*pool_words(options.goal), *((remembered,) if remembered else ())):
+        for text in (*pool_words(card, options.goal), *((remembered,) if remembered else ())):
             voice.say(text, "quiet")
         with stoppable(), machine_for(journal, card, voice, sensors_from, on) as machine:
             end = Session(Bench(journal, card, machine, voice), options).run()

@@ -90,4 +90,6 @@ def show_pool(
     built = build_pool(rows, [], file, overwrite=True)
     goal = goal_with_pool(journal, unit, goal_for(unit), file)
     present = Present(now)
-    return SmallPool(built, tuple(pool_words(goal)), recall(journal, unit, goal, present), fleet(journal, present))
+    return SmallPool(
+        built, tuple(pool_words(unit, goal)), recall(journal, unit, goal, present), fleet(journal, present)
+    )

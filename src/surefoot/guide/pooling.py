@@ -167,16 +167,16 @@ def remember_pool(journal: Journal, unit: Unit, given: Path | None, forget: bool
     return changed, f"The card names the pool now, and every claim counts it: {wanted}. `tune --no-pool` takes it off."
 
 
-def pool_words(goal: Goal) -> list[str]:
-    """What a pool lends before the first run, by knob, in words; [] without one."""
+def pool_words(unit: Unit, goal: Goal) -> list[str]:
+    """What a pool lends before the first run, by knob of the unit, in words; [] without one."""
     if goal.lent is None:
         return []
     found = []
     for name, prior in goal.lent.priors:
         found.append(
             f"The pool {goal.lent.pool} lends {name}: edges of {prior.units} units ({prior.group}) lie about "
-            f"{prior.edge_mean:.0f} deep, give or take {prior.edge_deviation:.0f}; it weighs {prior.weight:.0%} "
-            "against knowing nothing. No setting is copied."
+            f"{prior.edge_mean:.0f} {unit.knob(name).unit} deep, give or take {prior.edge_deviation:.0f}; it weighs "
+            f"{prior.weight:.0%} against knowing nothing. No setting is copied."
         )
     return found
 
