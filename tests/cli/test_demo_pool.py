@@ -1,5 +1,6 @@
 """Parts of `surefoot demo --pool`: more units of the kind, their pool, and what it lends without a unit's own runs."""
 
+import re
 from datetime import UTC, datetime
 from pathlib import Path
 
