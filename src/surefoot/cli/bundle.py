@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from surefoot.cli.common import JsonFlag, UnitName, open_journal, show, working
+from surefoot.wording import count
 
 if TYPE_CHECKING:
     from surefoot.journal.bundle import Bundled
@@ -38,7 +39,7 @@ def save(
 
     with open_journal() as journal:
         done = save_bundle(journal, unit, file, overwrite=force, whole=whole)
-    said = f"{done.unit_name}: {done.runs} runs written to {done.path} ({done.bytes / 1e6:.1f} MB)."
+    said = f"{done.unit_name}: {count(done.runs, 'run')} written to {done.path} ({done.bytes / 1e6:.1f} MB)."
     left = f"Left out: {', '.join(done.left_out)}. `--whole` writes all of it." if done.left_out else ""
     show(done, lambda: [Text(text) for text in (said, left) if text], as_json)
 
@@ -64,7 +65,7 @@ def _loaded(done: Bundled) -> list[str]:
     renamed = f", there named {done.named}," if done.unit_name != done.named else ""
     left = f"It was saved without: {', '.join(done.left_out)}." if done.left_out else ""
     if not done.merged:
-        lines = [f"{done.unit_name}{renamed} is in the journal with {done.runs} runs.", left]
+        lines = [f"{done.unit_name}{renamed} is in the journal with {count(done.runs, 'run')}.", left]
         return [text for text in lines if text]
     new = f"{done.added} new of {done.runs}" if done.added else f"nothing new among {done.runs}"
     return [f"{done.unit_name}{renamed} was in the journal: {new} runs.", *(f"! {text}" for text in done.conflicts)]

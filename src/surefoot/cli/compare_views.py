@@ -67,7 +67,7 @@ def comparison_view(
     numbers = {one.key: gathered.numbers[one.key] for one in comparison.configurations}
     names = {one.key: one.name for one in comparison.configurations}
     short = short_names(comparison.configurations)
-    parts: list[RenderableType] = [Text(f"{gathered.unit.name}: {len(names)} configurations", style="bold")]
+    parts: list[RenderableType] = [Text(f"{gathered.unit.name}: {count(len(names), 'configuration')}", style="bold")]
     parts.append(_legend(comparison, numbers))
     shown = [row for row in comparison.rows if everything or row.metric.main]
     for row in shown:

@@ -9,6 +9,7 @@ import typer
 
 from surefoot.cli.common import JsonFlag, open_journal, show, working
 from surefoot.errors import BadInput
+from surefoot.wording import count
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -76,8 +77,8 @@ def _view(found: Fleet, page: Path | None = None) -> list[RenderableType]:
     parts += [Text(f"? {one.unit}: {text}", style="yellow") for one in found.units for text in one.due]
     parts.append(
         Text(
-            f"{len(found.units)} units, {found.known} known-stable, {found.due} with something due; "
-            f"{found.hours:.1f} h under load, {found.crashes} crashes."
+            f"{count(len(found.units), 'unit')}, {found.known} known-stable, {found.due} with something due; "
+            f"{found.hours:.1f} h under load, {count(found.crashes, 'crash', 'crashes')}."
         )
     )
     if page is not None:

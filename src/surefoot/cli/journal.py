@@ -10,6 +10,7 @@ import typer
 from surefoot.cli import journal_thin
 from surefoot.cli.common import JsonFlag, show, working
 from surefoot.errors import AnswerIsNo
+from surefoot.wording import count
 
 if TYPE_CHECKING:
     from surefoot.journal.inspection import Inspected
@@ -66,7 +67,7 @@ def backup(
     from surefoot.journal.backup import back_up
 
     done = back_up(journal_path(at), file, overwrite=force)
-    said = f"{done.runs} runs copied to {done.path} ({done.bytes / 1e6:.1f} MB)."
+    said = f"{count(done.runs, 'run')} copied to {done.path} ({done.bytes / 1e6:.1f} MB)."
     show(done, lambda: Text(said, no_wrap=True), as_json)
 
 
@@ -94,7 +95,7 @@ def _plain(found: Inspected) -> dict[str, object]:
 
 
 def _told(found: Inspected) -> list[str]:
-    head = f"{found.path}: schema {found.schema}, {found.units} units, {found.runs} runs"
+    head = f"{found.path}: schema {found.schema}, {count(found.units, 'unit')}, {count(found.runs, 'run')}"
     lines = [head + (f", {found.open_runs} of them open." if found.open_runs else ".")]
     lines += [f"! {fault}" for fault in found.faults[:SHOWN]]
     if len(found.faults) > SHOWN:
@@ -105,7 +106,7 @@ def _told(found: Inspected) -> list[str]:
 
 def _brought(done: Rescued) -> list[str]:
     lost = sum(done.lost.values())
-    lines = [f"{done.runs} runs of {done.units} units brought into {done.path}."]
+    lines = [f"{count(done.runs, 'run')} of {count(done.units, 'unit')} brought into {done.path}."]
     lines += [f"  {text}" for text in done.words[:SHOWN]]
     if len(done.words) > SHOWN:
         lines.append(f"  and {len(done.words) - SHOWN} more; --json lists them all.")

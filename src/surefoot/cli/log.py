@@ -10,6 +10,7 @@ import typer
 
 from surefoot.cli.common import JsonFlag, UnitName, attended, console, open_journal, pairs, show, sure
 from surefoot.errors import AnswerIsNo, BadInput
+from surefoot.wording import count
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -202,7 +203,9 @@ def _confirmed(
     out = console(stderr=True)
     for part in _columns(found):
         out.print(part)
-    out.print(f"{len(taken)} runs understood, {len(dropped)} not sure, {len(problems)} rows not understood.")
+    out.print(
+        f"{count(len(taken), 'run')} understood, {len(dropped)} not sure, {count(len(problems), 'row')} not understood."
+    )
     for text in [*dropped, *problems][:SHOWN]:
         out.print(f"? {text}", markup=False)
     if len(dropped) + len(problems) > SHOWN:
@@ -213,7 +216,7 @@ def _confirmed(
             taken, dropped = runs, []
     if not taken:
         raise AnswerIsNo("nothing was logged: no row is sure.")
-    if not sure(f"Log {len(taken)} runs?", default=False):
+    if not sure(f"Log {count(len(taken), 'run')}?", default=False):
         raise AnswerIsNo("nothing was logged.", remedy="Correct a column with --map 'HEADER=MEANING'.")
     return taken, dropped
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from surefoot.cli.common import JsonFlag, attended, show, sure, working
+from surefoot.wording import count
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -79,7 +80,8 @@ def _shared(shared: Shared) -> list[str]:
 
 def _built(done: Built) -> str:
     said = (
-        f"{done.path}: {done.runs} runs of {done.units} units, {done.failures} failures in {done.hours:.1f} h of load"
+        f"{done.path}: {count(done.runs, 'run')} of {count(done.units, 'unit')}, "
+        f"{count(done.failures, 'failure')} in {done.hours:.1f} h of load"
     )
     if done.twice:
         said += f"; {done.twice} were in several inputs and count once"

@@ -18,6 +18,7 @@ from surefoot.runs import Run
 from surefoot.search import Assessment, Certificate, Goal, KnownStable, assess
 from surefoot.search.use_growth import use_words
 from surefoot.units import Conditions, Setting, Unit
+from surefoot.wording import count
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,4 +203,4 @@ def _left_applied(journal: Journal, unit: Unit) -> list[str]:
 def _nothing(unit: Unit, runs: Sequence[Run], goal: Goal) -> str:
     if not runs:
         return f"Nothing is known of {unit.name} yet: stay at stock, and start with `surefoot tune`."
-    return f"Nothing is known-stable for {goal_words(goal)} after {len(runs)} runs: stay at stock, or tune on."
+    return f"Nothing is known-stable for {goal_words(goal)} after {count(len(runs), 'run')}: stay at stock, or tune on."

@@ -23,6 +23,7 @@ from surefoot.runs import Outcome, Run, RunPlan
 from surefoot.search import Assessment, Goal, KnownStable, Step, assess
 from surefoot.search.words import chance_words
 from surefoot.units import Conditions, Unit, validated
+from surefoot.wording import count
 
 VOIDS_IN_A_ROW: Final = 3
 """After so many runs that prove nothing, going on unattended would only burn hours."""
@@ -150,7 +151,7 @@ class Session:
                 voice.say(step.reason, "heading")
                 return self._end(step.why_stop, step.claim, tally)
             if options.max_runs is not None and len(tally.made) >= options.max_runs:
-                return self._end("paused", f"{len(tally.made)} runs were asked for and made.", tally)
+                return self._end("paused", f"{count(len(tally.made), 'run')} asked for and made.", tally)
             if options.max_minutes is not None and tally.minutes >= options.max_minutes:
                 return self._end("paused", f"{tally.minutes:.0f} min under load were used.", tally)
             self._present(step)
