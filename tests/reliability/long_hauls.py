@@ -18,6 +18,7 @@ from pathlib import Path
 import psutil
 from kill_child import UNIT, WIDE
 from power_cuts import memory
+from table import Counted
 
 from surefoot.guide.bench import Bench
 from surefoot.guide.living import Living, live
@@ -36,13 +37,9 @@ BENCH = ((0, 10, True), (60, 5, True), (80, 10, True), (95, 10, True), (115, 1.5
 
 
 @dataclass
-class Counted:
-    """One line of the table: looks taken, of which so many were within bounds."""
+class Looked(Counted):
+    """A line of the table: looks taken, of which so many were within bounds."""
 
-    what: str
-    tried: int = 0
-    survived: int = 0
-    lost: list[str] = field(default_factory=list)
     bytes_: list[int] = field(default_factory=list)
     handles: list[int] = field(default_factory=list)
 
@@ -52,7 +49,7 @@ class Counted:
         self.bytes_.append(process.memory_info().rss)
         self.handles.append(len(list(Path("/proc/self/fd").iterdir())))
 
-    def judge(self) -> None:
+    def judge_growth(self) -> None:
         """Hold every later look to the one at a tenth of the way."""
         at = max(1, len(self.bytes_) // 10)
         for number in range(at, len(self.bytes_)):
@@ -89,9 +86,9 @@ class Used(Watched):
         return {**super().sample(), "cpu.busy": busy, "cpu.power": 1.1 * busy}
 
 
-def played(what: str, kind: type[Watched], act: Callable[[Bench], object]) -> Counted:
+def played(what: str, kind: type[Watched], act: Callable[[Bench], object]) -> Looked:
     """Play it on a unit that never fails."""
-    counted = Counted(f"long haul: {what}")
+    counted = Looked(f"long haul: {what}")
     with tempfile.TemporaryDirectory(prefix="haul-", dir=memory()) as folder, Journal.open(Path(folder)) as journal:
         journal.add_unit(UNIT)
         for depth, minutes, held in BENCH:
@@ -104,11 +101,11 @@ def played(what: str, kind: type[Watched], act: Callable[[Bench], object]) -> Co
         machine.look = counted.look
         act(Bench(journal, UNIT, machine, Unattended(), goal=WIDE))
         assert journal.faults() == []
-    counted.judge()
+    counted.judge_growth()
     return counted
 
 
-def count(share: float = 1.0) -> list[Counted]:
+def count(share: float = 1.0) -> list[Looked]:
     """Play both."""
     minutes = HOURS * 60 * share / 12
     measuring = Measuring(setting=UNIT.setting_at({"cpu-core": 20}), load="cpu", minutes=minutes, repeats=12,

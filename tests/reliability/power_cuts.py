@@ -19,11 +19,12 @@ import subprocess
 import sys
 import tempfile
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
 from cut_disk import Change, Disk, Tree, read_log
+from table import Counted
 
 from surefoot.errors import SurefootError
 from surefoot.journal import Journal, schema
@@ -34,16 +35,6 @@ from surefoot.units import Setting
 HERE = Path(__file__).parent
 SCHEMA_1 = HERE.parent / "journal" / "data" / "schema-1.sql"
 NAME = "journal.sqlite"
-
-
-@dataclass
-class Counted:
-    """One line of the table."""
-
-    what: str
-    tried: int = 0
-    survived: int = 0
-    lost: list[str] = field(default_factory=list)
 
 
 @cache

@@ -33,12 +33,12 @@ def thin(
     """
     from rich.text import Text
 
-    from surefoot.guide.thinning import thin_runs, to_thin
+    from surefoot.guide.thinning import samples, thin_runs, to_thin
 
     with open_journal() as journal:
         with working("Counting samples"):
             planned = to_thin(journal, units, every, older_days=older)
-        before, after = sum(one.before for one in planned), sum(one.after for one in planned)
+        before, after = samples(planned)
         told = f"{before:,} samples of {count(len(planned), 'run')} would become {after:,}, for good."
         if not planned:
             said = f"No trace of runs older than {older:g} days would lose a sample."
@@ -54,14 +54,14 @@ def thin(
             sure(f"{told} Do it?", default=False, abort=True)
         with working("Thinning"):
             done = thin_runs(journal, planned, every, who=user_name())
-    left = sum(one.samples_after for one in done)
+    before, left = samples(done)
     said = (
-        f"{sum(one.samples_before for one in done):,} samples of {count(len(done), 'run')} became {left:,}. "
+        f"{before:,} samples of {count(len(done), 'run')} became {left:,}. "
         "The room they took is used for what is written next."
     )
     record = {
         "runs": [one.run_id for one in done],
-        "samples_before": sum(one.samples_before for one in done),
+        "samples_before": before,
         "samples_after": left,
         "done": True,
     }

@@ -16,8 +16,8 @@ class ToThin:
 
     unit: str
     run_id: int
-    before: int
-    after: int
+    samples_before: int
+    samples_after: int
 
 
 def to_thin(
@@ -46,3 +46,8 @@ def thin_runs(journal: Journal, planned: Sequence[ToThin], every_seconds: float,
             mine = [journal.thin_trace(one.run_id, every_seconds, who=who) for one in planned if one.unit == name]
         done += [made for made in mine if made is not None]
     return done
+
+
+def samples(found: Sequence[ToThin] | Sequence[Thinning]) -> tuple[int, int]:
+    """Samples before and after, over all of them."""
+    return sum(one.samples_before for one in found), sum(one.samples_after for one in found)

@@ -10,6 +10,7 @@ from pydantic import ValidationError
 from surefoot.errors import BadInput, JournalError
 from surefoot.journal.base import Records
 from surefoot.journal.bundle_merge import mark
+from surefoot.journal.failures import unreadable
 from surefoot.journal.moments import moment, stamp
 from surefoot.journal.records import CardEntry, Consent, UnitLine
 from surefoot.units import Unit, validated
@@ -181,11 +182,7 @@ class CardRecords(Records):
         try:
             return Unit.model_validate_json(row["card"])
         except ValidationError as error:
-            raise JournalError(
-                f"card {row['id']} cannot be read: {error.errors()[0]['msg']}.",
-                where=str(self._store.path),
-                remedy="It was written by another version of Surefoot, or the file is damaged.",
-            ) from error
+            raise unreadable(self._store.path, f"card {row['id']}", error.errors()[0]["msg"]) from error
 
     def consent(self, unit_name: str) -> Consent | None:
         """The last consent given for a unit, or None."""

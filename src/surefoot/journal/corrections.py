@@ -8,8 +8,9 @@ from collections.abc import Iterable, Mapping
 from datetime import datetime, timedelta
 from typing import Any, Final
 
-from surefoot.errors import BadInput, JournalError
+from surefoot.errors import BadInput
 from surefoot.journal.base import Records, as_text
+from surefoot.journal.failures import unreadable
 from surefoot.journal.moments import moment, stamp
 from surefoot.runs import Closing, Correction, Outcome, Run, RunPlan
 from surefoot.units import Conditions, Setting, validated
@@ -56,11 +57,7 @@ class CorrectionRecords(Records):
             try:
                 found.setdefault(row["run_id"], []).append(_correction_of(row))
             except (TypeError, ValueError) as error:
-                raise JournalError(
-                    f"a correction of run {row['run_id']} cannot be read: {error}.",
-                    where=str(self._store.path),
-                    remedy="It was written by another version of Surefoot, or the file is damaged.",
-                ) from error
+                raise unreadable(self._store.path, f"a correction of run {row['run_id']}", error) from error
         return found
 
 

@@ -34,6 +34,15 @@ def damaged(path: Path, seen: str) -> JournalError:
     return JournalError(f"the journal is damaged ({seen}).", where=str(path), remedy=DAMAGED_REMEDY)
 
 
+def unreadable(path: Path, what: str, why: object) -> JournalError:
+    """The error for one record that cannot be read back. ``what``: which, as `run 7`."""
+    return JournalError(
+        f"{what} cannot be read: {why}.",
+        where=str(path),
+        remedy="It was written by another version of Surefoot, or the file is damaged.",
+    )
+
+
 def disk_full(path: Path) -> DiskFull:
     """The error for a record that there was no room for."""
     return DiskFull(

@@ -17,6 +17,7 @@ from surefoot.journal import locks
 from surefoot.journal.base import as_text
 from surefoot.journal.cards import CardRecords
 from surefoot.journal.corrections import CorrectionRecords, corrected
+from surefoot.journal.failures import unreadable
 from surefoot.journal.moments import moment, stamp
 from surefoot.journal.reserve import keep_reserve
 from surefoot.journal.traces import TraceRecords
@@ -250,11 +251,7 @@ class RunRecords(CardRecords, TraceRecords, CorrectionRecords):
         try:
             return _run_of(row)
         except (ValidationError, ValueError) as error:
-            raise JournalError(
-                f"run {row['id']} cannot be read: {error}.",
-                where=str(self._store.path),
-                remedy="It was written by another version of Surefoot, or the file is damaged.",
-            ) from error
+            raise unreadable(self._store.path, f"run {row['id']}", error) from error
 
 
 def _run_of(row: sqlite3.Row) -> Run:

@@ -495,7 +495,9 @@ class _Assembly:
             for place in range(len(self.columns))
         ]
         kept = rows
-        formats = Formats(lambda row: self.block.cells(int(kept[row])), self.decimals) if self.block.place else None
+        formats = None
+        if self.block.place:
+            formats = Formats(lambda row: self.block.cells(int(kept[row])), self.decimals, kept.size)
         shifted = find_shifted(by_place, formats)
         if shifted is None:
             return rows, read

@@ -26,13 +26,14 @@ Cells = Callable[[int], Sequence[str]]
 
 
 class Formats:
-    """Decimals of the cells of single samples. ``cells(row)``: the texts of a sample; ``decimals``: sign by column."""
+    """Decimals of the cells of single samples. ``cells(row)``: the texts of a sample, of ``count``; ``decimals``: sign
+    by column."""
 
-    def __init__(self, cells: Cells, decimals: Sequence[Decimal]) -> None:
+    def __init__(self, cells: Cells, decimals: Sequence[Decimal], count: int) -> None:
         self._cells = cells
         self._patterns = [re.compile(rf"^[+\-]?[0-9]+(?:[{sign}]([0-9]*))?(?:\s*[^\s0-9.,].*)?$") for sign in decimals]
         self._known: dict[int, tuple[int | None, ...]] = {}
-        self._count = 0
+        self._count = count
         self._pads: dict[tuple[int, int], bool] = {}
 
     def of(self, row: int) -> tuple[int | None, ...]:
@@ -78,7 +79,6 @@ class Formats:
 
     def changes(self, columns: Sequence[Floats | None], places: Sequence[int], count: int) -> Ints:
         """Samples with which the way of writing changes: all of a small log's, else those finer than the first were."""
-        self._count = count
         if count * len(self._patterns) <= _ALL_LOOKED_AT:
             return self._every_change(places, count)
         fixed = self.usual(np.arange(64), places)

@@ -96,3 +96,14 @@ def line_legend(canvas: Canvas, **options: Any) -> alt.Legend | None:
         "symbolSize": canvas.px(500),
     }
     return legend(canvas, **strokes, **options)
+
+
+def edge_tips(field: str, title: str) -> list[Any]:
+    """What is told of an edge: whose it is (``field``, a column, under ``title``), where it lies, what is known."""
+    return [
+        alt.Tooltip(f"{field}:N", title=title),
+        alt.Tooltip("edge_text:N", title="edge"),
+        alt.Tooltip("likely_text:N", title="lies likely"),
+        alt.Tooltip("certified_text:N", title="known-stable"),
+        alt.Tooltip("failures:Q", title="failures it rests on"),
+    ]

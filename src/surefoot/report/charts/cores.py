@@ -31,13 +31,7 @@ def draw(frame: pd.DataFrame, title: str, deeper_down: bool, canvas: Canvas) -> 
         "cores:N", sort=list(frame["cores"]), title=None, axis=alt.Axis(ticks=False, domain=False, labelLimit=150)
     )
     base = alt.Chart(datasets.values(frame))
-    tips = [
-        alt.Tooltip("cores:N", title="core"),
-        alt.Tooltip("edge_text:N", title="edge"),
-        alt.Tooltip("likely_text:N", title="lies likely"),
-        alt.Tooltip("certified_text:N", title="known-stable"),
-        alt.Tooltip("failures:Q", title="failures it rests on"),
-    ]
+    tips = common.edge_tips("cores", "core")
 
     def x(field: str) -> Any:
         return alt.X(f"{field}:Q", title=title, scale=scale, axis=axis)

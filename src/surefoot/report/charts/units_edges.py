@@ -48,13 +48,7 @@ def draw(hill: pd.DataFrame, units: pd.DataFrame, title: str, deeper_down: bool,
     )
     base = alt.Chart(datasets.values(units))
     y = alt.Y("at:Q", scale=pixels, axis=None)
-    tips = [
-        alt.Tooltip("unit:N", title="unit"),
-        alt.Tooltip("edge_text:N", title="edge"),
-        alt.Tooltip("likely_text:N", title="lies likely"),
-        alt.Tooltip("certified_text:N", title="known-stable"),
-        alt.Tooltip("failures:Q", title="failures it rests on"),
-    ]
+    tips = common.edge_tips("unit", "unit")
     bars = base.mark_rule(color=ink("crash"), strokeWidth=canvas.px(2.2), opacity=0.55, aria=False).encode(
         x=alt.X("low:Q", scale=scale, axis=axis, title=title), x2=alt.X2("high:Q"), y=y
     )
